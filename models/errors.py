@@ -1,0 +1,55 @@
+"""The one error of this package: a build sheet or change file that cannot be used as it stands."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+_LONGEST_VALUE = 60
+
+
+def shown(value: object) -> str:
+    """Give a user's value as printable text, control characters escaped and long ones cut."""
+    text = value if isinstance(value, str) else repr(value)
+    text = "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
+    text = text if len(text) <= _LONGEST_VALUE else text[: _LONGEST_VALUE - 1] + "…"
+    return f'"{text}"' if isinstance(value, str) else text
+
+
+class BuildSheetError(ValueError):
+    """A fault in a build sheet or change: what is wrong, where, and what to do about it.
+
+    Its text is one or two lines: ``file: field = value: problem`` and then the remedy.
+    """
+
+    _NOTHING = object()
+
+    def __init__(
+        self,
+        problem: str,
+        *,
+        remedy: str = "",
+        file: str | Path | None = None,
+        field: str | None = None,
+        value: object = _NOTHING,
+    ) -> None:
+        """Hold the pieces; any but the problem may be missing and ``file`` may be added later with :meth:`at`."""
+        self.problem = problem
+        self.remedy = remedy
+        self.file = None if file is None else str(file)
+        self.field = field
+        self.value = None if value is self._NOTHING else value
+        self._value_known = value is not self._NOTHING
+        super().__init__(self._text())
+
+    def _text(self) -> str:
+        where = "" if self.field is None else shown(self.field)[1:-1]
+        if where and self._value_known:
+            where = f"{where} = {shown(self.value)}"
+        file = "" if self.file is None else shown(Path(self.file).name)[1:-1]
+        first = ": ".join(piece for piece in (file, where, self.problem) if piece)
+        return f"{first}\n  {self.remedy}" if self.remedy else first
+
+    def at(self, file: str | Path) -> BuildSheetError:
+        """Return the same fault with its file named."""
+        value = self.value if self._value_known else self._NOTHING
+        return BuildSheetError(self.problem, remedy=self.remedy, file=file, field=self.field, value=value)

@@ -1,0 +1,68 @@
+"""Dotted keys: how a place in a sheet is named, in messages, in changes and in the list of what was assumed.
+
+``axles.front.track_mm``; an entry of a list is named by its own ``name`` (``parts.battery.at_mm``), in quotes when
+that is not a bare word (``parts."front bumper".mass_g``), or counted from 1 when it has none (``tyres.front.squish.2``).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+_BARE = re.compile(r"[A-Za-z0-9_-]+")
+_STEP = re.compile(r'([A-Za-z0-9_-]+)|"([^"]*)"|\'([^\']*)\'')
+_AXES = ("x", "y", "z")
+
+
+def split(key: str) -> list[str]:
+    """Split a dotted key into its steps.
+
+    :raises ValueError: an empty step or a quote left open.
+    """
+    steps, at = [], 0
+    while True:
+        step = _STEP.match(key, at)
+        if step is None:
+            raise ValueError(f"not a dotted key: {key}")
+        steps.append(next(group for group in step.groups() if group is not None))
+        at = step.end()
+        if at == len(key):
+            return steps
+        if key[at] != ".":
+            raise ValueError(f"not a dotted key: {key}")
+        at += 1
+
+
+def join(steps: Sequence[str]) -> str:
+    """Put steps together to a dotted key, quoting those that need it."""
+    return ".".join(step if _BARE.fullmatch(step) else f'"{step}"' for step in steps)
+
+
+def dotted(location: Sequence[str | int], data: Any) -> str:
+    """Name a place given by keys and list indices, using the names the data has there."""
+    steps: list[str] = []
+    for step in location:
+        if isinstance(step, int):
+            steps.append(_entry(step, data, steps[-1] if steps else ""))
+        else:
+            steps.append(step)
+        data = _below(data, step)
+    return join(steps)
+
+
+def _entry(index: int, entries: Any, key: str) -> str:
+    entry = _below(entries, index)
+    name = entry.get("name") if isinstance(entry, Mapping) else None
+    if isinstance(name, str) and name:
+        return name
+    if key.endswith("_mm") and index < len(_AXES):
+        return _AXES[index]
+    return str(index + 1)
+
+
+def _below(data: Any, step: str | int) -> Any:
+    try:
+        return data[step]
+    except (KeyError, IndexError, TypeError):
+        return None
