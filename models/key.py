@@ -1,7 +1,7 @@
 """Dotted keys: how a place in a sheet is named, in messages, in changes and in the list of what was assumed.
 
 ``axles.front.track_mm``; an entry of a list is named by its own ``name`` (``parts.battery.at_mm``), in quotes when
-that is not a bare word (``parts."front bumper".mass_g``), or counted from 1 when it has none (``tyres.front.squish.2``).
+that is not a bare word (``parts."front bumper".mass_g``), or counted from 1 when it has none (``squish.2``).
 """
 
 from __future__ import annotations

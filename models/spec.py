@@ -48,7 +48,8 @@ class Part(Spec):
     mass_each_g: Annotated[float, Field(ge=0, le=5_000)] | None = None
     at_mm: Mm3
     size_mm: tuple[NonNegative, NonNegative, NonNegative] = (0.0, 0.0, 0.0)
-    shape: Literal["box", "cylinder", "ring"] = "box"
+    shape: Literal["box", "cylinder", "ring", "shell"] = "box"
+    """A cylinder and a ring have their axis lateral (y); a shell is a thin-walled box, closed all round."""
     bore_mm: NonNegative = 0.0
     price: NonNegative | None = None
     currency: str | None = None
