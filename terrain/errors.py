@@ -1,0 +1,49 @@
+"""The one error that terrain raises for a user's mistake."""
+
+from __future__ import annotations
+
+LONGEST_VALUE = 60
+"""Characters of a bad value that a message repeats."""
+
+
+def _shown(value: object) -> str:
+    """Repeat a value on one line, control characters escaped, long text cut."""
+    text = f"{value:g}" if isinstance(value, float) else str(value)
+    if not text.isprintable():
+        text = text.encode("unicode_escape").decode("ascii")
+    return text if len(text) <= LONGEST_VALUE else text[: LONGEST_VALUE - 3] + "..."
+
+
+class TerrainError(ValueError):
+    """What is wrong with some ground, where, and what to do about it.
+
+    ``str()`` gives one line: file, field = value, what is wrong, the remedy; parts that are not known are left out.
+    """
+
+    def __init__(
+        self,
+        what: str,
+        *,
+        file: object | None = None,
+        field: str | None = None,
+        value: object | None = None,
+        remedy: str | None = None,
+    ) -> None:
+        self.what = what
+        self.file = None if file is None else str(file)
+        self.field = field
+        self.value = value
+        self.remedy = remedy
+        super().__init__(self._line())
+
+    def _line(self) -> str:
+        parts = []
+        if self.file is not None:
+            parts.append(_shown(self.file))
+        if self.field is not None:
+            parts.append(self.field if self.value is None else f"{self.field} = {_shown(self.value)}")
+        elif self.value is not None:
+            parts.append(_shown(self.value))
+        parts.append(self.what)
+        line = ": ".join(parts)
+        return line if self.remedy is None else f"{line}; {self.remedy}"

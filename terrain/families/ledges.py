@@ -1,0 +1,73 @@
+"""Ledges: plumb rock faces one cell wide."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from terrain.families.slopes import TURN_RADIUS
+from terrain.piece import Grid, Piece
+from terrain.profile import Profile
+from terrain.yardstick import Yardstick
+
+BEYOND = 1.0
+"""CG this many wheelbases past the face: the rear tyres are up (or down) whatever the weight bias."""
+APPROACH = 1.6
+"""Even slope below a ledge in wheelbases, so that both axles stand on it when the front tyres meet the face."""
+
+
+def step(x: Grid, at: float, height: float, cell: float) -> Grid:
+    """Plumb step of ``height`` m whose face fills the one cell after ``at`` (m, on a node)."""
+    return np.where(x > at + 0.5 * cell, height, 0.0)
+
+
+def ledge(level: float, yard: Yardstick, rng: np.random.Generator) -> Piece:
+    """Level ground, a plumb face of ``level`` mm, level ground on top."""
+    return _level_ledge(level / 1000.0, yard)
+
+
+def ledge_down(level: float, yard: Yardstick, rng: np.random.Generator) -> Piece:
+    """Drop of ``level`` mm to drive down."""
+    return _level_ledge(-level / 1000.0, yard)
+
+
+def _level_ledge(height: float, yard: Yardstick) -> Piece:
+    wb = yard.wheelbase
+    face = yard.snap(0.5 * wb)
+
+    def shape(x: Grid, y: Grid) -> Grid:
+        return step(x, face, height, yard.cell) + 0.0 * y
+
+    return Piece(
+        length=face + (BEYOND + 1.0) * wb,
+        shape=shape,
+        finish=face + BEYOND * wb,
+        crux=(face - 0.5 * wb, face + BEYOND * wb),
+        rise=height,
+        descending=height < 0.0,
+    )
+
+
+def ledge_on_slope(level: float, yard: Yardstick, rng: np.random.Generator, slope_deg: float) -> Piece:
+    """Plumb face of ``level`` mm across an even climb of ``slope_deg``.
+
+    The height is the plumb rise of the face over the slope's own line, not measured square to the slope.
+    """
+    wb, height, angle = yard.wheelbase, level / 1000.0, math.radians(slope_deg)
+    plan = math.cos(angle)
+    entry = Profile().arc(angle, TURN_RADIUS * wb)
+    face = yard.snap(entry.length + APPROACH * wb * plan)
+    even = entry.straight(face - entry.length + 2.5 * wb * plan)
+    whole = even.arc(0.0, TURN_RADIUS * wb)
+
+    def shape(x: Grid, y: Grid) -> Grid:
+        return whole(x) + step(x, face, height, yard.cell) + 0.0 * y
+
+    return Piece(
+        length=whole.length,
+        shape=shape,
+        finish=face + BEYOND * wb * plan,
+        crux=(face - 0.5 * wb * plan, face + BEYOND * wb * plan),
+        rise=whole.rise + height,
+    )
