@@ -1,0 +1,194 @@
+"""The project's own virtual environment: made when missing, brought up to date when the project changed.
+
+Only the standard library is used here: this is what runs before anything is installed.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import platform
+import shutil
+import signal
+import subprocess
+import sys
+from collections.abc import Callable, Iterable
+from pathlib import Path
+
+import installer
+
+ROOT = Path(__file__).resolve().parent.parent
+HOME = ROOT / ".venv"
+CONSTRAINTS = ROOT / "scripts" / "constraints.txt"
+MARKER = "cragbench.json"
+"""Says that the environment is ours and what it holds; written last, so that a broken-off installation is redone."""
+
+
+def fingerprint(files: Iterable[Path], place: Path) -> str:
+    """Return a hash that changes when one of ``files`` changes or the project moves to another ``place``.
+
+    The place counts because the environment points at the project's folder.
+    """
+    digest = hashlib.sha256(str(place).encode())
+    for file in files:
+        digest.update(hashlib.sha256(file.read_bytes()).digest())
+    return digest.hexdigest()
+
+
+def missing(held: dict[str, object], wanted: frozenset[str], print_now: str) -> frozenset[str] | None:
+    """Return the extras to install, or None when nothing is to be done.
+
+    ``held`` is the marker's content, ``print_now`` the fingerprint of the project as it is. Extras once installed stay.
+    """
+    extras = held.get("extras")
+    have = frozenset(str(extra) for extra in extras) if isinstance(extras, list) else frozenset()
+    if held.get("fingerprint") == print_now and wanted <= have:
+        return None
+    return wanted | have
+
+
+def read_marker(home: Path) -> dict[str, object] | None:
+    """Return what the marker says, ``{}`` if it is damaged, None where there is none."""
+    try:
+        content = json.loads((home / MARKER).read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        return None
+    except (OSError, ValueError):
+        return {}
+    return content if isinstance(content, dict) else {}
+
+
+def write_marker(home: Path, content: dict[str, object]) -> None:
+    """Write the marker in one move."""
+    draft = home / (MARKER + ".new")
+    draft.write_text(json.dumps(content, indent=1) + "\n", encoding="utf-8")
+    draft.replace(home / MARKER)
+
+
+def tool(name: str, home: Path = HOME) -> Path:
+    """Return the path of a program inside the environment."""
+    return home / "Scripts" / f"{name}.exe" if os.name == "nt" else home / "bin" / name
+
+
+def healthy(home: Path) -> bool:
+    """Tell whether the environment runs, has pip and was made by this version of Python."""
+    probe = f"import sys, pip; sys.exit(sys.version_info[:2] != {sys.version_info[:2]})"
+    try:
+        answer = subprocess.run(
+            [str(tool("python", home)), "-c", probe], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, check=False
+        )
+    except OSError:
+        return False
+    return answer.returncode == 0
+
+
+def make(home: Path) -> None:
+    """Make an empty environment at ``home``, in place of one of ours that no longer runs.
+
+    Raises:
+        InstallationError: something else stands there, or Python could not make it.
+    """
+    if home.exists():
+        if read_marker(home) is None:
+            raise installer.InstallationError(
+                f"{home} is there, does not work with this Python and was not made by these scripts.\n"
+                "Remedy: rename or delete it, then run the same command again."
+            )
+        print(f"Replacing {home}: it does not work with this Python.", flush=True)
+        shutil.rmtree(home)
+    print(f"Making a virtual environment in {home}.", flush=True)
+    home.mkdir()
+    write_marker(home, {})
+    answer = subprocess.run(
+        [sys.executable, "-m", "venv", str(home)], stdout=subprocess.PIPE, stderr=subprocess.STDOUT, check=False
+    )
+    if answer.returncode != 0:
+        words = answer.stdout.decode("utf-8", "replace").strip()
+        raise installer.InstallationError(
+            f"Python could not make a virtual environment:\n{words}\n"
+            "Remedy: on Debian and Ubuntu, sudo apt install python3-venv; then run the same command again."
+        )
+
+
+def check_compiler() -> None:
+    """Say so if PyBullet will be compiled; raise InstallationError if that cannot work."""
+    version = (sys.version_info[0], sys.version_info[1])
+    if installer.comes_ready_made(
+        version, sys.implementation.name, platform.system(), platform.machine(), platform.libc_ver()[0]
+    ):
+        return
+    if installer.compiler() is None:
+        raise installer.InstallationError(installer.COMPILER_REMEDY)
+    print(
+        f"PyBullet has no ready-made build for Python {version[0]}.{version[1]} on {platform.system()} "
+        f"{platform.machine()}: it will be compiled, which takes minutes.",
+        flush=True,
+    )
+
+
+def ensure(extras: Iterable[str] = ()) -> Path:
+    """Return the environment's Python, installed and up to date with the project and these extras.
+
+    Raises:
+        InstallationError: it could not be made; the text says why and what to do.
+    """
+    now = fingerprint([ROOT / "pyproject.toml", CONSTRAINTS], ROOT)
+    held = read_marker(HOME) or {}
+    to_install = missing(held, frozenset(extras), now)
+    python = tool("python")
+    if to_install is None and healthy(HOME):
+        return python
+    to_install = frozenset(extras) if to_install is None else to_install
+    installer.check_disk(ROOT)
+    if not healthy(HOME):
+        make(HOME)
+        check_compiler()
+    log = HOME / "install.log"
+    log.unlink(missing_ok=True)
+    what = f".[{','.join(sorted(to_install))}]" if to_install else "."
+    print("Installing the libraries at the versions tested together (a few minutes the first time).", flush=True)
+    # A recent pip first: it reports how far a download is, and a dead network shows at once.
+    installer.pip(python, ["install", "--retries", "1", "-c", str(CONSTRAINTS), "--upgrade", "pip"], log, ROOT)
+    installer.pip(
+        python,
+        ["install", "--retries", "2", "--progress-bar", "raw", "-c", str(CONSTRAINTS), "-e", what],
+        log,
+        ROOT,
+    )
+    write_marker(HOME, {"fingerprint": now, "extras": sorted(to_install)})
+    return python
+
+
+def call(command: list[str], folder: Path | None = None) -> int:
+    """Run a command with the terminal to itself and return its exit code.
+
+    Ctrl-C reaches the command itself; this process waits until it has put its things away.
+    """
+    settings = {k: v for k, v in os.environ.items() if k not in ("PYTHONPATH", "PYTHONHOME")}
+    process = subprocess.Popen(command, cwd=folder, env=settings)
+    signal.signal(signal.SIGTERM, lambda *_: process.terminate())
+    while True:
+        try:
+            code = process.wait()
+        except KeyboardInterrupt:
+            continue
+        return code if code >= 0 else 128 - code
+
+
+def guarded(job: Callable[[], int]) -> int:
+    """Return the job's exit code; an installation that fails or is stopped ends in a sentence, not in a traceback."""
+    try:
+        return job()
+    except installer.InstallationError as error:
+        print(error, file=sys.stderr)
+        return 2
+    except PermissionError as error:
+        print(f"{error.filename} cannot be written.\n{installer.remedy('permission denied')}", file=sys.stderr)
+        return 2
+    except OSError as error:
+        print(f"{error}\n{installer.remedy(str(error))}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        print("\nStopped. Nothing is lost: the same command goes on from here.", file=sys.stderr)
+        return 130

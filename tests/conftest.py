@@ -1,0 +1,15 @@
+"""What all tests share."""
+
+from __future__ import annotations
+
+import os
+
+# Before anything draws: no test may want a screen.
+os.environ.setdefault("MPLBACKEND", "Agg")
+
+from hypothesis import settings
+
+# Tests judge results, never the speed of the machine they run on; the same examples every time, so that a failure
+# seen once is seen by everybody.
+settings.register_profile("house", deadline=None, derandomize=True, max_examples=50, print_blob=True)
+settings.load_profile("house")
