@@ -1,0 +1,169 @@
+"""What a builder cannot measure: usual values for the truck's scale, filled in and listed as assumed.
+
+All values are the usual ones of the hobby's three common scales from memory (common practice, no source) unless a
+comment says more. Between scales they are interpolated on logarithmic axes, beyond them continued.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Any, TypeVar
+
+import numpy as np
+
+from models.key import join
+from models.spec import Axle, HullShape, Sheet, Spec, Tyre
+
+SCALES = (10.0, 18.0, 24.0)
+
+BY_SCALE: dict[str, tuple[float, float, float]] = {
+    # Quarter of a usual truck on a tyre, over a deflection of about 3.5 % of its diameter.
+    "tyre.stiffness_n_per_mm": (1.6, 0.75, 0.45),
+    "tyre.rim_diameter_share": (0.45, 0.48, 0.50),
+    # Quarter of a usual truck over the patch that such a deflection makes with three quarters of the tread width.
+    "tyre.grip_at_kpa": (5.5, 4.2, 3.0),
+    # A third of critical for a quarter of a usual truck's sprung mass: light oil, or the friction of dry shocks.
+    "shock.damping_ns_per_m": (11.0, 3.3, 1.7),
+    # Half m r^2 of the rotors of 540, 130 and 030 size motors.
+    "motor.rotor_inertia_gcm2": (25.0, 0.9, 0.25),
+    "battery.resistance_ohm": (0.02, 0.06, 0.12),
+    "driveline.efficiency": (0.70, 0.62, 0.55),
+    # A wind-up of some 2 degrees at one wheel under a quarter of the torque of a 45 degree climb.
+    "driveline.shaft_stiffness_nm_per_rad": (10.0, 1.3, 0.6),
+    "axle.clearance_mm": (42.0, 28.0, 20.0),
+}
+"""Values at 1/10, 1/18, 1/24."""
+
+GRIP = 1.0
+"""Soft tread on dry rough rock; 1.0 to 1.4 clean, 0.6 to 0.8 dusty, 0.4 to 0.7 wet and smooth."""
+GRIP_EXPONENT = 1.0 / 9.0
+"""Real contact area of rough elastic surfaces grows with load as W^(8/9) when asperities carry asperities of one
+smaller scale, so friction over load falls as W^(-1/9) (Archard, Proc. R. Soc. A 243 (1957) 190; from memory)."""
+LOSS_FACTOR = 0.25
+"""Loss over storage modulus of a soft filled tread with foam."""
+CROWN_SHARE = 0.05
+"""Drop of the tread's edge over its width."""
+FOAM_SHARE = 1.5
+"""Stiffness of a foam, once its gap has closed, over that of the carcass."""
+HULL_GRIP = 0.4
+"""Plastic or metal on rock."""
+SHAFT_REDUCTION = 3.0
+"""Axle gears, where no tooth counts are given."""
+PORTAL_REDUCTION = 1.4
+DRAG_BRAKE = 1.0
+SERVO_SUPPLY_V = 6.0
+
+
+def usual(key: str, scale: float) -> float:
+    """Give the usual value of an entry of :data:`BY_SCALE` at this scale (24 for 1/24)."""
+    values = np.log(BY_SCALE[key])
+    at = np.log(SCALES)
+    first = 0 if scale < SCALES[1] else 1
+    slope = (values[first + 1] - values[first]) / (at[first + 1] - at[first])
+    value = math.exp(values[first] + slope * (math.log(scale) - at[first]))
+    return float(f"{value:.3g}")
+
+
+def resolve(sheet: Sheet) -> Sheet:
+    """Fill in what the sheet leaves open, and list in ``assumed`` what was filled and what is marked as assumed.
+
+    A sheet that leaves nothing open comes back with the same values, so resolving twice changes nothing.
+    """
+    pen = _Pen()
+    axles = {end: _axle(axle, end, sheet, pen) for end, axle in _ends(sheet.axles)}
+    tyres = {end: pen.fill(tyre, ("tyres", end), _tyre_values(tyre, sheet)) for end, tyre in _ends(sheet.tyres)}
+    supply = {"supply_v": min(SERVO_SUPPLY_V, sheet.battery.voltage_v)}
+    resolved = {
+        "axles": sheet.axles.model_copy(update=axles),
+        "tyres": sheet.tyres.model_copy(update=tyres),
+        "motor": pen.fill(sheet.motor, ("motor",), _of_scale("motor", sheet, "rotor_inertia_gcm2")),
+        "battery": pen.fill(sheet.battery, ("battery",), _of_scale("battery", sheet, "resistance_ohm")),
+        "driveline": pen.fill(sheet.driveline, ("driveline",), _driveline_values(sheet)),
+        "servo": pen.fill(sheet.servo, ("servo",), supply),
+        "hull": tuple(pen.fill(shape, ("hull", shape.name), {"grip": HULL_GRIP}) for shape in sheet.hull),
+    }
+    assumed = dict.fromkeys([*sheet.assumed, *pen.filled, *_marked(sheet)])
+    return sheet.model_copy(update={**resolved, "assumed": tuple(assumed)})
+
+
+Filled = TypeVar("Filled", bound=Spec)
+
+
+class _Pen:
+    """Fills open keys of records and remembers which."""
+
+    def __init__(self) -> None:
+        self.filled: list[str] = []
+
+    def fill(self, record: Filled, path: tuple[str, ...], values: dict[str, Any]) -> Filled:
+        """Return the record with those of the values that it left open."""
+        # A key with a plain default (a flat tread) counts as open while the sheet has not said it.
+        left = {k: v for k, v in values.items() if getattr(record, k) is None or k not in record.model_fields_set}
+        self.filled.extend(join([*path, key]) for key in left)
+        return record.model_copy(update=left)
+
+
+def _ends(pair: Any) -> Iterator[tuple[str, Any]]:
+    yield "front", pair.front
+    yield "rear", pair.rear
+
+
+def _of_scale(table: str, sheet: Sheet, *names: str) -> dict[str, Any]:
+    return {name: usual(f"{table}.{name}", sheet.scale) for name in names}
+
+
+def _tyre_values(tyre: Tyre, sheet: Sheet) -> dict[str, Any]:
+    rim = usual("tyre.rim_diameter_share", sheet.scale) * tyre.outside_diameter_mm
+    values: dict[str, Any] = {
+        "rim_diameter_mm": round(rim, 1),
+        "crown_mm": round(CROWN_SHARE * tyre.width_mm, 2),
+        "loss_factor": LOSS_FACTOR,
+        "grip": GRIP if sheet.grip is None else sheet.grip,
+        "grip_pressure_exponent": GRIP_EXPONENT,
+        **_of_scale("tyre", sheet, "grip_at_kpa"),
+    }
+    if tyre.squish is not None:  # the table is the whole law, foam and all
+        return values
+    stiffness = tyre.stiffness_n_per_mm or usual("tyre.stiffness_n_per_mm", sheet.scale)
+    values["stiffness_n_per_mm"] = stiffness
+    if tyre.foam_gap_mm is not None:
+        values["foam_stiffness_n_per_mm"] = round(FOAM_SHARE * stiffness, 3)
+    elif tyre.foam_stiffness_n_per_mm is not None:
+        values["foam_gap_mm"] = 0.0
+    return values
+
+
+def _axle(axle: Axle, end: str, sheet: Sheet, pen: _Pen) -> Axle:
+    path = ("axles", end)
+    shock = pen.fill(axle.shock, (*path, "shock"), _of_scale("shock", sheet, "damping_ns_per_m"))
+    values: dict[str, Any] = {}
+    if end == "front":
+        # The knuckle stands beside the tyre's inner face.
+        tyre = sheet.tyres.front
+        values["kingpin_y_mm"] = round(max(axle.track_mm / 2 - tyre.width_mm / 2, 0.25 * axle.track_mm), 1)
+    if not _has_hull(sheet.hull, f"{end}_axle"):
+        values["clearance_mm"] = round(usual("axle.clearance_mm", sheet.scale) + axle.portal_drop_mm, 1)
+    return pen.fill(axle, path, values).model_copy(update={"shock": shock})
+
+
+def _has_hull(hull: tuple[HullShape, ...], body: str) -> bool:
+    return any(shape.body == body for shape in hull)
+
+
+def _driveline_values(sheet: Sheet) -> dict[str, Any]:
+    axle_gears = math.prod(driven / driving for driving, driven in sheet.driveline.rear_teeth)
+    if not sheet.driveline.rear_teeth:
+        axle_gears = SHAFT_REDUCTION * (PORTAL_REDUCTION if sheet.axles.rear.portal_drop_mm > 0 else 1.0)
+    values = _of_scale("driveline", sheet, "efficiency", "shaft_stiffness_nm_per_rad")
+    return {**values, "shaft_reduction": round(axle_gears, 4), "drag_brake": DRAG_BRAKE}
+
+
+def _marked(sheet: Sheet) -> Iterator[str]:
+    """Name the parts and tyres that the sheet itself marks as assumed."""
+    for part in sheet.parts:
+        if part.source == "assumed":
+            yield join(["parts", part.name])
+    for end, tyre in _ends(sheet.tyres):
+        if tyre.source == "assumed":
+            yield f"tyres.{end}"
