@@ -1,0 +1,242 @@
+"""The hard hull as feelers: points over the skin of skid, axle housings, bumpers, links and body shell.
+
+A feeler is a short segment from inside a shape to its skin. The ground shortens it along its own direction, so a
+bumper pressed against a vertical face is pushed back and not up. Points that cannot touch anything first are left
+out: inside or covered by another shape, or facing the middle of the truck.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import trimesh
+from numpy.typing import NDArray
+
+from models.errors import BuildSheetError
+from models.spec import Axle, HullShape, Sheet
+
+Vector = NDArray[np.float64]
+
+MOST = 88
+"""Feelers on one truck: what the simulation's step can afford."""
+DEPTH = 0.05
+"""Least length of a feeler over the wheelbase."""
+ROD_RADIUS = 0.012
+"""Of a link, over the wheelbase (assumed: 3 mm rod on a small truck, 7 mm on a 1/10)."""
+_FINEST = 1.0 / 16.0
+_COARSER = 1.1
+
+
+@dataclass(frozen=True)
+class Feeler:
+    """One feeler in the sheet frame, SI."""
+
+    name: str
+    body: str
+    root: Vector
+    tip: Vector
+    grip: float | None
+
+
+@dataclass(frozen=True)
+class _SkinPoint:
+    shape: HullShape
+    point: Vector
+    normals: Vector
+    """(k, 3) outward normals of the faces that meet here."""
+
+
+def feelers(sheet: Sheet) -> list[Feeler]:
+    """Spread feelers over the sheet's hull shapes and lower links, at the finest spacing that keeps within ``MOST``.
+
+    :raises BuildSheetError: a mesh file that holds no surface.
+    """
+    wheelbase = sheet.wheelbase_mm / 1000.0
+    depth = DEPTH * wheelbase
+    rods = [f for axle, body in _axles(sheet) for f in _rod_feelers(axle, body, wheelbase)]
+    skins = [_skin(shape) for shape in sheet.hull]
+    middle = np.array([wheelbase / 2.0, 0.0, 0.0])
+    spacing = _FINEST * wheelbase
+    while True:
+        points = _thinned(_open_points([s.points(spacing) for s in skins], sheet.hull, middle), 0.6 * spacing)
+        if len(points) + len(rods) <= MOST or spacing > wheelbase:
+            break
+        spacing *= _COARSER
+    return [_feeler(p, depth) for p in points] + rods
+
+
+def _axles(sheet: Sheet) -> list[tuple[Axle, str]]:
+    return [(sheet.axles.front, "front_axle"), (sheet.axles.rear, "rear_axle")]
+
+
+def _rod_feelers(axle: Axle, body: str, wheelbase: float) -> list[Feeler]:
+    """Two feelers under each of the two lower links: the third next to the axle moves with it, the next with the chassis."""
+    lower = sorted(axle.links, key=lambda link: link.axle_mm[2] + link.chassis_mm[2])[:2]
+    drop, depth = ROD_RADIUS * wheelbase, DEPTH * wheelbase
+    out = []
+    for link in lower:
+        on_axle, on_chassis = np.array(link.axle_mm) / 1000.0, np.array(link.chassis_mm) / 1000.0
+        for share, carrier in ((1.0 / 3.0, body), (2.0 / 3.0, "chassis")):
+            tip = on_axle + share * (on_chassis - on_axle) - [0.0, 0.0, drop]
+            out.append(Feeler(f"link {link.name}", carrier, tip + [0.0, 0.0, depth], tip, None))
+    return out
+
+
+def _feeler(skin: _SkinPoint, depth: float) -> Feeler:
+    outward = skin.normals.sum(axis=0)
+    outward = outward / np.linalg.norm(outward)
+    return Feeler(skin.shape.name, skin.shape.body, skin.point - depth * outward, skin.point, skin.shape.grip)
+
+
+class _BoxSkin:
+    """A box: a lattice on its six faces, corners and edges included."""
+
+    def __init__(self, shape: HullShape) -> None:
+        self.shape = shape
+        self.centre = np.array(shape.at_mm) / 1000.0
+        self.half = np.array(shape.size_mm) / 2000.0
+
+    def points(self, spacing: float) -> list[_SkinPoint]:
+        steps = [max(1, int(np.ceil(2.0 * h / spacing - 1e-9))) for h in self.half]
+        out = []
+        for index in itertools.product(*(range(n + 1) for n in steps)):
+            normals = [
+                (-1.0 if i == 0 else 1.0) * np.eye(3)[axis]
+                for axis, (i, n) in enumerate(zip(index, steps, strict=True))
+                if i in (0, n)
+            ]
+            if normals:
+                share = 2.0 * np.array(index) / np.array(steps) - 1.0
+                out.append(_SkinPoint(self.shape, self.centre + share * self.half, np.array(normals)))
+        return out
+
+
+class _CylinderSkin:
+    """A cylinder on a lateral axis: five lines along it, from front over the bottom to the back."""
+
+    ANGLES = np.radians([-90.0, -45.0, -135.0, 0.0, 180.0])
+
+    def __init__(self, shape: HullShape) -> None:
+        self.shape = shape
+        self.centre = np.array(shape.at_mm) / 1000.0
+        self.half = np.array(shape.size_mm) / 2000.0
+
+    def points(self, spacing: float) -> list[_SkinPoint]:
+        along = np.linspace(-1.0, 1.0, max(1, int(np.ceil(2.0 * self.half[1] / spacing - 1e-9))) + 1)
+        out = []
+        for y, angle in itertools.product(along, self.ANGLES):
+            outward = np.array([np.cos(angle), 0.0, np.sin(angle)])
+            place = self.centre + self.half * np.array([outward[0], y, outward[2]])
+            out.append(_SkinPoint(self.shape, place, outward[None]))
+        return out
+
+
+class _MeshSkin:
+    """A mesh from a file: points on its surface near its convex hull, which also serves open shells."""
+
+    NEAR = 0.12
+    """Of the smallest extent: deeper than this below the convex hull lies inner skin or a wheel arch."""
+
+    def __init__(self, shape: HullShape) -> None:
+        self.shape = shape
+        self.mesh = load_mesh(shape)
+
+    def points(self, spacing: float) -> list[_SkinPoint]:
+        sampled, faces = trimesh.sample.sample_surface(self.mesh, max(400, int(6 * self.mesh.area / spacing**2)), seed=1)
+        hull = self.mesh.convex_hull
+        normals = np.asarray(self.mesh.face_normals[faces])
+        depth = np.min(-(np.asarray(sampled) @ hull.face_normals.T - np.sum(
+            hull.face_normals * hull.triangles[:, 0], axis=1)), axis=1)
+        outer = depth < self.NEAR * float(np.min(self.mesh.extents))
+        middle = np.asarray(hull.centroid)
+        out = []
+        for p, n in zip(np.asarray(sampled)[outer], normals[outer], strict=True):
+            # Scanned shells come with faces turned either way: outward is away from the middle.
+            out.append(_SkinPoint(self.shape, p, (n if n @ (p - middle) >= 0.0 else -n)[None]))
+        return out
+
+
+def load_mesh(shape: HullShape) -> trimesh.Trimesh:
+    """Read a mesh shape in m in the sheet frame, the middle of its bounds at ``at_mm``, stretched to ``size_mm`` if given.
+
+    :raises BuildSheetError: the file cannot be read as a surface.
+    """
+    try:
+        loaded = trimesh.load_mesh(shape.file, process=True)
+        mesh = loaded.to_mesh() if isinstance(loaded, trimesh.Scene) else loaded
+        usable = isinstance(mesh, trimesh.Trimesh) and len(mesh.faces) > 0 and bool(np.all(mesh.extents > 0.0))
+    except Exception as fault:  # readers of many formats raise whatever they like
+        raise BuildSheetError(
+            f"the mesh cannot be read ({type(fault).__name__}).",
+            remedy="Export it again as STL or OBJ in millimetres.",
+            field="hull.file",
+            value=shape.file,
+        ) from None
+    if not usable:
+        raise BuildSheetError(
+            "the mesh holds no solid surface.",
+            remedy="Export the part as STL or OBJ in millimetres, with a size in all three directions.",
+            field="hull.file",
+            value=shape.file,
+        )
+    size = np.array(shape.size_mm)
+    stretch = np.where(size > 0.0, size / mesh.extents, 1.0)
+    vertices = (np.asarray(mesh.vertices) - mesh.bounds.mean(axis=0)) * stretch + shape.at_mm
+    return trimesh.Trimesh(vertices / 1000.0, mesh.faces, process=False)
+
+
+_Skin = _BoxSkin | _CylinderSkin | _MeshSkin
+
+
+def _skin(shape: HullShape) -> _Skin:
+    if shape.shape == "mesh" and shape.file is not None:
+        return _MeshSkin(shape)
+    return _CylinderSkin(shape) if shape.shape == "cylinder" else _BoxSkin(shape)
+
+
+def _open_points(
+    skins: Sequence[list[_SkinPoint]], shapes: Sequence[HullShape], middle: Vector
+) -> list[_SkinPoint]:
+    """Drop what is inside or covered by another shape of the same body, and faces that look at the truck's middle."""
+    out = []
+    for index, skin in enumerate(skins):
+        others = [s for j, s in enumerate(shapes) if j != index and s.body == shapes[index].body and s.shape != "mesh"]
+        for p in skin:
+            if any(_inside(p.point, s) for s in others):
+                continue
+            kept = [n for n in p.normals if not _hidden(p.point, n, others, middle)]
+            if kept:
+                out.append(_SkinPoint(p.shape, p.point, np.array(kept)))
+    return out
+
+
+def _inside(point: Vector, shape: HullShape) -> bool:
+    offset = np.abs(point - np.array(shape.at_mm) / 1000.0) / (np.array(shape.size_mm) / 2000.0 + 1e-12)
+    if shape.shape == "cylinder":
+        return bool(offset[0] ** 2 + offset[2] ** 2 < 1.0 and offset[1] < 1.0)
+    return bool(np.all(offset < 1.0 - 1e-9))
+
+
+def _hidden(point: Vector, normal: Vector, others: Sequence[HullShape], middle: Vector) -> bool:
+    if abs(normal[2]) < 0.5:
+        return bool(normal[0] * (point[0] - middle[0]) + normal[1] * (point[1] - middle[1]) < -1e-9)
+    for shape in others:
+        at, half = np.array(shape.at_mm) / 1000.0, np.array(shape.size_mm) / 2000.0
+        # A little inside the outline: a shape does not cover a point on its own edge's vertical.
+        over = np.all(np.abs(point[:2] - at[:2]) < 0.98 * half[:2])
+        if over and (at[2] - point[2]) * normal[2] > 0.0:
+            return True
+    return False
+
+
+def _thinned(points: Sequence[_SkinPoint], apart: float) -> list[_SkinPoint]:
+    """Keep points of one body that are at least so far apart, corners before edges before faces."""
+    kept: dict[str, list[_SkinPoint]] = {}
+    for p in sorted(points, key=lambda q: -len(q.normals)):
+        mine = kept.setdefault(p.shape.body, [])
+        if all(np.linalg.norm(p.point - q.point) >= apart for q in mine):
+            mine.append(p)
+    return [p for body in sorted(kept) for p in kept[body]]
