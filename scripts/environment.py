@@ -142,8 +142,8 @@ def ensure(extras: Iterable[str] = ()) -> Path:
     to_install = frozenset(extras) if to_install is None else to_install
     installer.check_disk(ROOT)
     if not healthy(HOME):
-        make(HOME)
         check_compiler()
+        make(HOME)
     log = HOME / "install.log"
     log.unlink(missing_ok=True)
     what = f".[{','.join(sorted(to_install))}]" if to_install else "."

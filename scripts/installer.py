@@ -49,7 +49,7 @@ NO_COMPILER = (
 NO_VERSION = ("no matching distribution found", "resolutionimpossible", "conflicting dependencies")
 
 COMPILER_REMEDY = (
-    "PyBullet has to be compiled on this computer and that did not work.\n"
+    "PyBullet has to be compiled on this computer, and that did not work or no C++ compiler was found.\n"
     "Remedy: use Python 3.11 on 64-bit x86 Linux, for which it comes ready-made, or install a C++ compiler and the\n"
     "Python headers (Debian and Ubuntu: sudo apt install g++ python3-dev; Fedora: sudo dnf install gcc-c++\n"
     "python3-devel; macOS: xcode-select --install; Windows: the C++ build tools), then run the same command again."
@@ -137,7 +137,8 @@ def package_in(line: str) -> tuple[str, str] | None:
 def stage_in(line: str) -> str | None:
     """Return a word on what pip has begun to do, read from one of its lines, else None."""
     if line.startswith("Installing collected packages:"):
-        return f"unpacking {line.count(',') + 1} libraries"
+        count = line.count(",") + 1
+        return f"unpacking {count} libraries" if count > 1 else None
     match = re.match(r"\s*Building wheel for (\S+)", line)
     if match and match[1] != "cragbench":
         return f"compiling {match[1]} (this takes minutes)"
@@ -234,8 +235,9 @@ def pip(python: Path, arguments: list[str], log: Path, folder: Path) -> None:
 
 
 def _pump(stream: IO[str], lines: queue.Queue[str | None]) -> None:
-    for line in stream:
-        lines.put(line)
+    with stream:
+        for line in stream:
+            lines.put(line)
     lines.put(None)
 
 
