@@ -70,5 +70,10 @@ def lay_out(
         lane_half_width=piece.lane_half_width if piece.lane_half_width is not None else LANE_HALF_WIDTH * wb,
         crux=(begin + piece.crux[0], begin + piece.crux[1]),
         descending=piece.descending,
-        detail=detail | {"cell_mm": cell * 1000.0} | dict(piece.notes),
+        detail=_record(detail | {"cell_mm": cell * 1000.0} | dict(piece.notes)),
     )
+
+
+def _record(values: dict[str, Any]) -> dict[str, Any]:
+    """Numbers rounded to twelve figures, so that 4.500000000000001 mm is recorded as 4.5."""
+    return {key: float(f"{value:.12g}") if isinstance(value, float) else value for key, value in values.items()}

@@ -2,48 +2,66 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 from scipy import fft
 
 from terrain.piece import Grid, Shape
 
 LONGEST = 6.0
-"""Longest wave of the default roughness in tyre radii: a tyre's length and a half is felt as shape, not texture."""
+"""Longest wave of the default roughness in tyre radii: longer ones are felt as the obstacle's shape, not texture."""
 SHORTEST = 0.25
 """Shortest wave in tyre radii: under it the tread bridges, and the grid (1/14 radius) has too few nodes a wave."""
 WAVINESS = 2.0
 """Fall of a profile's power spectral density with wave number, n**-2, as in ISO 8608."""
 DEFAULT_SHARE = 0.01
-"""Default roughness (rms) in tyre radii: 0.3 mm at 1/24, a sawn board with stuck grit; common practice, no source."""
+"""Default roughness (rms) in tyre radii: 0.3 mm at 1/24, a board with stuck grit (common practice, no source)."""
+TILE = (1024, 512)
+"""Nodes of a noise tile: 2 m x 1 m at the 2 mm cell, after which the texture repeats."""
 
 
 def tile(
-    rng: np.random.Generator, shape: tuple[int, int], spacing: float, band: tuple[float, float], waviness: float
+    rng: np.random.Generator, shape: tuple[int, int], spacing: tuple[float, float], density: Callable[[Grid], Grid]
 ) -> Grid:
-    """Periodic isotropic Gaussian surface of zero mean and unit rms.
+    """Periodic isotropic Gaussian surface of zero mean.
 
-    ``shape`` nodes at ``spacing`` m; only waves with wave number in ``band`` (cycles/m) are present. Every straight
-    cut through it has a power spectral density falling about as n**-waviness inside the band: the surface's
-    own two-dimensional density falls as n**-(waviness + 1), one power more.
+    ``shape`` nodes at ``spacing`` m along x and y. ``density`` gives the two-sided two-dimensional power spectral
+    density, m^4 (m^2 per (cycle/m)^2), at a radial wave number in cycles/m; it is never asked at zero.
     """
-    n = np.hypot(fft.fftfreq(shape[0], spacing)[:, None], fft.rfftfreq(shape[1], spacing)[None, :])
-    inside = (n >= band[0]) & (n <= band[1])
-    amplitude = np.where(inside, np.where(inside, n, 1.0) ** (-0.5 * (waviness + 1.0)), 0.0)
-    white = fft.rfft2(rng.standard_normal(shape))
-    surface = fft.irfft2(white * amplitude, s=shape)
-    rms = float(np.sqrt(np.mean(surface**2)))
-    return np.asarray(surface / rms if rms > 0.0 else surface, dtype=np.float64)
+    n = np.hypot(fft.fftfreq(shape[0], spacing[0])[:, None], fft.rfftfreq(shape[1], spacing[1])[None, :])
+    n[0, 0] = 1.0
+    # White noise of unit variance on this grid has the flat two-sided density spacing_x * spacing_y.
+    gain = np.sqrt(density(n) / (spacing[0] * spacing[1]))
+    gain[0, 0] = 0.0
+    return np.asarray(fft.irfft2(fft.rfft2(rng.standard_normal(shape)) * gain, s=shape), dtype=np.float64)
 
 
-def periodic(surface: Grid, spacing: float) -> Shape:
+def power_law(level: float, waviness: float, band: tuple[float, float]) -> Callable[[Grid], Grid]:
+    """Two-dimensional density whose straight cuts have the one-sided profile density ``level * n**-2``.
+
+    For waviness 2 a cut through C k^-3 has 2 * C * integral of (n^2 + m^2)^(-3/2) dm = 4 C n^-2, so C = level / 4.
+    The identity needs all k from n to infinity; a band that ends at n_max lowers the cut's density by the
+    factor sqrt(1 - (n/n_max)^2). Other wavinesses keep the fall but not the level.
+    """
+
+    def density(k: Grid) -> Grid:
+        return np.where((k >= band[0]) & (k <= band[1]), 0.25 * level * k ** -(waviness + 1.0), 0.0)
+
+    return density
+
+
+def periodic(surface: Grid, spacing: tuple[float, float]) -> Shape:
     """Bilinear height of a periodic tile at any x, y, as a shape; tile node (0, 0) stands at x = y = 0."""
     nx, ny = surface.shape
 
     def height(x: Grid, y: Grid) -> Grid:
-        i, a = _split(x, spacing)
-        j, b = _split(y, spacing)
+        i, a = _split(x, spacing[0])
+        j, b = _split(y, spacing[1])
         i0, i1, j0, j1 = i % nx, (i + 1) % nx, j % ny, (j + 1) % ny
+        if not a.any() and not b.any():
+            return np.asarray(surface[i0, j0])
         low = surface[i0, j0] * (1.0 - b) + surface[i0, j1] * b
         high = surface[i1, j0] * (1.0 - b) + surface[i1, j1] * b
         return np.asarray(low * (1.0 - a) + high * a)
@@ -51,10 +69,12 @@ def periodic(surface: Grid, spacing: float) -> Shape:
     return height
 
 
-def _split(at: ArrayLike, spacing: float) -> tuple[NDArray[np.intp], Grid]:
-    u = np.asarray(at, dtype=np.float64) / spacing
+def _split(at: Grid, spacing: float) -> tuple[NDArray[np.intp], Grid]:
+    """Whole cells and the rest, where a rest of rounding size counts as none."""
+    u = at / spacing
     whole = np.floor(u + 1e-9)
-    return whole.astype(np.intp), np.clip(u - whole, 0.0, 1.0)
+    rest = u - whole
+    return whole.astype(np.intp), np.where(rest < 1e-9, 0.0, rest)
 
 
 def roughness(rng: np.random.Generator, tyre_radius: float, cell: float, rms: float) -> Shape:
@@ -64,4 +84,10 @@ def roughness(rng: np.random.Generator, tyre_radius: float, cell: float, rms: fl
     whatever the obstacle's length.
     """
     band = (1.0 / (LONGEST * tyre_radius), 1.0 / (SHORTEST * tyre_radius))
-    return periodic(rms * tile(rng, (1024, 512), cell, band, WAVINESS), cell)
+    return periodic(scaled(tile(rng, TILE, (cell, cell), power_law(1.0, WAVINESS, band)), rms), (cell, cell))
+
+
+def scaled(surface: Grid, rms: float) -> Grid:
+    """The surface brought to the given rms; a flat one stays flat."""
+    present = float(np.sqrt(np.mean(surface**2)))
+    return surface * (rms / present) if present > 0.0 else surface

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from terrain.errors import TerrainError
 
 CELLS_PER_TYRE_RADIUS = 14
-CELL_STEP = 0.0005
+CELL_STEP_MM = 0.5
 REFERENCE_WHEELBASE = 3.2
 """m: full-size wheelbase taken when no scale is given (the 1/24 and 1/10 wheelbases of the trade times their
 scale come to 3.1-3.7 m; common practice, no source)."""
@@ -49,7 +49,8 @@ class Yardstick:
 
         2 mm at a 28 mm radius (1/24), 4.5 mm at 60 mm (1/10). A tread patch then spans six cells or more.
         """
-        return max(1, round(self.tyre_radius / CELLS_PER_TYRE_RADIUS / CELL_STEP)) * CELL_STEP
+        steps = max(1, round(1000.0 * self.tyre_radius / CELLS_PER_TYRE_RADIUS / CELL_STEP_MM))
+        return steps * CELL_STEP_MM / 1000.0
 
     def snap(self, length: float) -> float:
         """Nearest whole number of cells to a length, m."""

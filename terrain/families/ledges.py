@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from terrain.families.slopes import TURN_RADIUS
+from terrain.families.slopes import TURN_RADIUS, roll_length, there_and_back
 from terrain.piece import Grid, Piece
 from terrain.profile import Profile
 from terrain.yardstick import Yardstick
@@ -18,8 +18,17 @@ APPROACH = 1.6
 
 
 def step(x: Grid, at: float, height: float, cell: float) -> Grid:
-    """Plumb step of ``height`` m whose face fills the one cell after ``at`` (m, on a node)."""
+    """Plumb step of ``height`` m whose face fills the one cell after ``at`` (m, on a node).
+
+    ``x`` may be any measure of the way along, so that a face can stand askew.
+    """
     return np.where(x > at + 0.5 * cell, height, 0.0)
+
+
+def askew(x: Grid, y: Grid, about: float, skew_deg: float) -> Grid:
+    """Way along a line turned by ``skew_deg`` about (``about``, 0): positive meets the right tyre first."""
+    turn = math.radians(skew_deg)
+    return np.asarray(about + (x - about) * math.cos(turn) - y * math.sin(turn))
 
 
 def ledge(level: float, yard: Yardstick, rng: np.random.Generator) -> Piece:
@@ -71,3 +80,23 @@ def ledge_on_slope(level: float, yard: Yardstick, rng: np.random.Generator, slop
         crux=(face - 0.5 * wb * plan, face + BEYOND * wb * plan),
         rise=whole.rise + height,
     )
+
+
+def off_camber_ledge(
+    level: float, yard: Yardstick, rng: np.random.Generator, camber_deg: float, skew_deg: float
+) -> Piece:
+    """Plumb face of ``level`` mm on ground that falls to the right by ``camber_deg``; ``skew_deg`` turns the face.
+
+    A positive skew lets the downhill (right) tyre meet the face first.
+    """
+    wb, height, camber = yard.wheelbase, level / 1000.0, math.radians(camber_deg)
+    roll = roll_length(camber, yard)
+    face = yard.snap(roll + APPROACH * wb)
+    crux = (face - 0.5 * wb, face + BEYOND * wb)
+    end = face + (BEYOND + 1.0) * wb
+
+    def shape(x: Grid, y: Grid) -> Grid:
+        side = np.tan(camber * there_and_back(x, (roll, end), roll)) * y
+        return np.asarray(side + step(askew(x, y, face, skew_deg), face, height, yard.cell))
+
+    return Piece(length=end + roll, shape=shape, finish=face + BEYOND * wb, crux=crux, rise=height)

@@ -50,20 +50,27 @@ def _hill(slope: float, yard: Yardstick) -> Piece:
 
 def side_hill(level: float, yard: Yardstick, rng: np.random.Generator) -> Piece:
     """Side slope of ``level`` degrees to traverse, uphill on the left; the ground rolls into it and out again."""
-    angle = math.radians(level)
-    wb = yard.wheelbase
-    roll = max(2.0, abs(angle) / ROLL_PER_WHEELBASE) * wb
+    angle, wb = math.radians(level), yard.wheelbase
+    roll = roll_length(angle, yard)
     crux = (roll, roll + SLOPE_LENGTH * wb)
 
     def shape(x: Grid, y: Grid) -> Grid:
-        ease_in = _ease(x / roll)
-        ease_out = _ease((crux[1] + roll - x) / roll)
-        return np.asarray(np.tan(angle * np.minimum(ease_in, ease_out)) * y)
+        return np.asarray(np.tan(angle * there_and_back(x, crux, roll)) * y)
 
     return Piece(length=crux[1] + roll, shape=shape, finish=roll + FINISH * wb, crux=crux)
 
 
-def _ease(t: Grid) -> Grid:
+def roll_length(angle: float, yard: Yardstick) -> float:
+    """Plan length, m, in which the ground rolls from level to a side slope of ``angle`` rad."""
+    return max(2.0, abs(angle) / ROLL_PER_WHEELBASE) * yard.wheelbase
+
+
+def there_and_back(x: Grid, crux: tuple[float, float], ramp: float) -> Grid:
+    """Share from 0 to 1 that eases in over ``ramp`` m before the crux and out over ``ramp`` m behind it."""
+    return np.minimum(ease((x - crux[0] + ramp) / ramp), ease((crux[1] + ramp - x) / ramp))
+
+
+def ease(t: Grid) -> Grid:
     """Blend from 0 to 1 with level ends (3 t^2 - 2 t^3)."""
     s = np.clip(t, 0.0, 1.0)
     return np.asarray(s * s * (3.0 - 2.0 * s))
