@@ -2,17 +2,35 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
 _LONGEST_VALUE = 60
 
 
 def shown(value: object) -> str:
-    """Give a user's value as printable text, control characters escaped and long ones cut."""
-    text = value if isinstance(value, str) else repr(value)
-    text = "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
-    text = text if len(text) <= _LONGEST_VALUE else text[: _LONGEST_VALUE - 1] + "…"
-    return f'"{text}"' if isinstance(value, str) else text
+    """Give a user's value as it would stand in the file: control characters escaped, long ones cut."""
+    if isinstance(value, str):
+        return f'"{_cut(_printable(value))}"'
+    return _cut(_written(value))
+
+
+def _written(value: object) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, float):
+        return repr(value).removesuffix(".0")
+    if isinstance(value, list | tuple):
+        return f"[{', '.join(shown(entry) for entry in value)}]"
+    return "{...}" if isinstance(value, Mapping) else _printable(repr(value))
+
+
+def _printable(text: str) -> str:
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
+
+
+def _cut(text: str) -> str:
+    return text if len(text) <= _LONGEST_VALUE else text[: _LONGEST_VALUE - 1] + "…"
 
 
 class BuildSheetError(ValueError):
@@ -42,10 +60,10 @@ class BuildSheetError(ValueError):
         super().__init__(self._text())
 
     def _text(self) -> str:
-        where = "" if self.field is None else shown(self.field)[1:-1]
+        where = "" if self.field is None else _cut(_printable(self.field))
         if where and self._value_known:
             where = f"{where} = {shown(self.value)}"
-        file = "" if self.file is None else shown(Path(self.file).name)[1:-1]
+        file = "" if self.file is None else _cut(_printable(Path(self.file).name))
         first = ": ".join(piece for piece in (file, where, self.problem) if piece)
         return f"{first}\n  {self.remedy}" if self.remedy else first
 
