@@ -10,7 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from models.defaults import resolve
 from models.drive import drive_train, steering
+from models.given import given
 from models.hullform import Feeler, feelers
 from models.linkage import AxleMotion, MotionAxis, axle_motion, axle_rods
 from models.massprops import GRAVITY, MassProperties, body_properties, combined, wheel_loads
@@ -22,13 +24,11 @@ from models.tyre import TyreLaw, TyreShape, WheelState, fit_tyre, static_squish,
 Vector = NDArray[np.float64]
 
 HEAVE_SHARE = 0.01
-"""Part of the axle's mass and inertia lent to the heave arm, which stands for no part of its own: no body may be massless."""
+"""Part of the axle's mass and inertia lent to the heave arm, which stands for no part but may not be massless."""
 HULL_SINK = 0.0003
 """m that one feeler gives under the whole truck's weight, where the time step allows."""
 HULL_STABLE = 0.25
 """Largest k dt^2 / m of a feeler against the mass it has to move."""
-HULL_GRIP = 0.35
-"""Hard plastic on rock, where the sheet is silent (assumed)."""
 
 
 @dataclass(frozen=True)
@@ -47,9 +47,12 @@ class _Stance:
 def rigid_model(sheet: Sheet) -> RigidModel:
     """Assemble the truck of a build sheet, standing at ride height on its squished tyres.
 
+    What the sheet leaves open is filled in as :func:`models.defaults.resolve` does.
+
     :raises BuildSheetError: links that do not hold an axle, shocks that cannot carry it, a tyre without a squish
         table or stiffness, a body without mass, an unreadable mesh.
     """
+    sheet = resolve(sheet)
     masses = body_properties(sheet)
     loads = wheel_loads(sheet).load
     front = _stance(sheet, "front", float(loads[:2].mean()))
@@ -68,7 +71,7 @@ def rigid_model(sheet: Sheet) -> RigidModel:
         bodies=bodies,
         tyres=_tyres(sheet, front, rear, bodies),
         shocks=tuple(shocks),
-        drive=drive_train(sheet, front.load * front.height, spin),
+        drive=drive_train(sheet, spin),
         steering=steering(sheet, _about_kingpin(bodies)),
         hull=_hull(feelers(sheet), masses, origins),
     )
@@ -102,14 +105,15 @@ def _bodies(
         places[f"{which}_heave_arm"], axes[f"{which}_heave_arm"] = motion.heave.point, motion.heave
         places[f"{which}_axle"], axes[f"{which}_axle"] = motion.roll.point, motion.roll
         x, half_track = stance.axle.x_mm / 1000.0, stance.axle.track_mm / 2000.0
-        kingpin = 0.76 * half_track if stance.axle.kingpin_y_mm is None else stance.axle.kingpin_y_mm / 1000.0
         for side, sign in (("left", 1.0), ("right", -1.0)):
             hub = np.array([x, sign * half_track, stance.height])
             places[f"{which}_{side}_wheel"] = hub
             axes[f"{which}_{side}_wheel"] = MotionAxis("revolute", hub, np.array([0.0, 1.0, 0.0]), 0.0)
-            pin = np.array([x, sign * kingpin, stance.height])
-            places[f"{which}_{side}_knuckle"] = pin
-            axes[f"{which}_{side}_knuckle"] = MotionAxis("revolute", pin, _kingpin(stance.axle, sign), 0.0)
+            if which == "front":
+                pin_y = given(stance.axle.kingpin_y_mm, "axles.front.kingpin_y_mm") / 1000.0
+                pin = np.array([x, sign * pin_y, stance.height])
+                places[f"front_{side}_knuckle"] = pin
+                axes[f"front_{side}_knuckle"] = MotionAxis("revolute", pin, _kingpin(stance.axle, sign), 0.0)
     bodies = []
     for name, parent in zip(BODY_NAMES, PARENTS, strict=True):
         mass = _own_mass(name, masses, places[name])
@@ -130,8 +134,8 @@ def _bodies(
 
 
 def _own_mass(name: str, masses: dict[str, MassProperties], origin: Vector) -> MassProperties:
-    """Mass of one body of the tree: the axle lends a share to its heave arm, and wheels are in balance on their axle."""
-    if name.endswith("_heave_arm") or name.endswith("_axle"):
+    """Mass of one body of the tree: the axle lends a share to its heave arm, and wheels are in balance."""
+    if name.endswith(("_heave_arm", "_axle")):
         axle = masses[name.split("_")[0] + "_axle"]
         share = HEAVE_SHARE if name.endswith("_heave_arm") else 1.0 - HEAVE_SHARE
         return MassProperties(share * axle.mass, axle.cg, share * axle.inertia)
@@ -198,7 +202,7 @@ def _hull(found: list[Feeler], masses: dict[str, MassProperties], origins: Vecto
         p_root=np.array([f.root for f in found]).reshape(-1, 3) - origins[body],
         p_tip=np.array([f.tip for f in found]).reshape(-1, 3) - origins[body],
         stiffness=np.array(stiffness),
-        grip=np.array([HULL_GRIP if f.grip is None else f.grip for f in found]),
+        grip=np.array([f.grip for f in found]),
         part=np.array([names.index(f.name) for f in found], dtype=np.int64),
         names=names,
     )

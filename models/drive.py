@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from models.given import given
 from models.rigid import DriveTrain, Steering
 from models.spec import Driveline, Sheet
 
@@ -12,8 +13,6 @@ KGCM = 0.0980665
 RAD_S_PER_RPM = 2.0 * math.pi / 60.0
 SERVO_TWIST = math.radians(2.0)
 """Play and bend between servo and knuckles under full stall torque (assumed)."""
-SHAFT_TWIST = math.radians(3.0)
-"""Wind-up from transfer case to wheel under the torque that spins a wheel at unit friction (assumed)."""
 _STABLE = 0.25
 """Largest k dt^2 / I of a rotary spring: the explicit step is stable below 4, accurate well below 1."""
 
@@ -38,35 +37,33 @@ def front_lead(driveline: Driveline) -> float:
 def stall_torque(sheet: Sheet) -> float:
     """Torque (N m) of the stalled servo about one knuckle pair: taken as proportional to its supply voltage."""
     servo = sheet.servo
-    supply = servo.at_v if servo.supply_v is None else servo.supply_v
+    supply = given(servo.supply_v, "servo.supply_v")
     return servo.stall_kgcm * KGCM * supply / servo.at_v * servo.arm_ratio
 
 
-def drive_train(sheet: Sheet, wheel_torque: float, wheel_inertia: float, time_step: float = 1e-3) -> DriveTrain:
+def drive_train(sheet: Sheet, wheel_inertia: float, time_step: float = 1e-3) -> DriveTrain:
     """Make the driveline.
 
-    :param wheel_torque: N m at one wheel that makes it slip at unit friction, for the shafts where the sheet is silent.
     :param wheel_inertia: kg m^2, smallest spin inertia of a wheel: bounds the shafts' stiffness for the time step.
     """
     line, motor, pack = sheet.driveline, sheet.motor, sheet.battery
-    stiffness = wheel_torque / SHAFT_TWIST if line.shaft_stiffness_nm_per_rad is None else line.shaft_stiffness_nm_per_rad
+    stiffness = given(line.shaft_stiffness_nm_per_rad, "driveline.shaft_stiffness_nm_per_rad")
     stiffness = min(stiffness, _STABLE * wheel_inertia / time_step**2)
-    rotor = 0.5 if motor.rotor_inertia_gcm2 is None else motor.rotor_inertia_gcm2
     return DriveTrain(
         kt=torque_constant(motor.kv_rpm_per_v),
-        resistance=motor.resistance_ohm + (pack.resistance_ohm or 0.0),
+        resistance=motor.resistance_ohm + given(pack.resistance_ohm, "battery.resistance_ohm"),
         no_load_current=motor.no_load_current_a,
         current_limit=motor.current_limit_a,
         voltage=pack.voltage_v,
-        rotor_inertia=rotor * 1e-7,
+        rotor_inertia=given(motor.rotor_inertia_gcm2, "motor.rotor_inertia_gcm2") * 1e-7,
         front_reduction=line.reduction / front_lead(line),
         rear_reduction=line.reduction,
-        shaft_reduction=2.5 if line.shaft_reduction is None else line.shaft_reduction,
-        efficiency=0.75 if line.efficiency is None else line.efficiency,
+        shaft_reduction=given(line.shaft_reduction, "driveline.shaft_reduction"),
+        efficiency=given(line.efficiency, "driveline.efficiency"),
         shaft_stiffness=stiffness,
         # A fifth of critical on the wheel's own inertia: gears and joints ring for a few cycles.
         shaft_damping=0.4 * math.sqrt(stiffness * wheel_inertia),
-        drag_brake=1.0 if line.drag_brake is None else line.drag_brake,
+        drag_brake=given(line.drag_brake, "driveline.drag_brake"),
         locked_front=line.locked_front,
         locked_rear=line.locked_rear,
     )
@@ -79,9 +76,9 @@ def steering(sheet: Sheet, knuckle_inertia: float, time_step: float = 1e-3) -> S
     """
     front, servo = sheet.axles.front, sheet.servo
     torque = stall_torque(sheet)
-    supply = servo.at_v if servo.supply_v is None else servo.supply_v
+    supply = given(servo.supply_v, "servo.supply_v")
     stiffness = min(torque / 2.0 / SERVO_TWIST, _STABLE * knuckle_inertia / time_step**2)
-    kingpin = 0.38 * front.track_mm if front.kingpin_y_mm is None else front.kingpin_y_mm
+    kingpin = given(front.kingpin_y_mm, "axles.front.kingpin_y_mm")
     return Steering(
         limit=math.radians(front.steer_deg),
         ackermann=front.ackermann,

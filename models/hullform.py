@@ -16,6 +16,7 @@ import trimesh
 from numpy.typing import NDArray
 
 from models.errors import BuildSheetError
+from models.given import given
 from models.spec import Axle, HullShape, Sheet
 
 Vector = NDArray[np.float64]
@@ -26,7 +27,9 @@ DEPTH = 0.05
 """Least length of a feeler over the wheelbase."""
 ROD_RADIUS = 0.012
 """Of a link, over the wheelbase (assumed: 3 mm rod on a small truck, 7 mm on a 1/10)."""
-_FINEST = 1.0 / 16.0
+ROD_GRIP = 0.4
+"""Plastic or metal on rock (assumed)."""
+_FINEST = 1.0 / 12.0
 _COARSER = 1.1
 
 
@@ -38,7 +41,7 @@ class Feeler:
     body: str
     root: Vector
     tip: Vector
-    grip: float | None
+    grip: float
 
 
 @dataclass(frozen=True)
@@ -61,11 +64,19 @@ def feelers(sheet: Sheet) -> list[Feeler]:
     middle = np.array([wheelbase / 2.0, 0.0, 0.0])
     spacing = _FINEST * wheelbase
     while True:
-        points = _thinned(_open_points([s.points(spacing) for s in skins], sheet.hull, middle), 0.6 * spacing)
+        # What is low meets the rock first and gets its points closer together.
+        fine = {shape: spacing * (0.5 + _bottom(shape) / sheet.tyres.front.outside_diameter_mm) for shape in sheet.hull}
+        points = _open_points([s.points(fine[s.shape]) for s in skins], sheet.hull, middle)
+        points = _thinned(points, np.array([0.6 * fine[p.shape] for p in points]))
         if len(points) + len(rods) <= MOST or spacing > wheelbase:
             break
         spacing *= _COARSER
     return [_feeler(p, depth) for p in points] + rods
+
+
+def _bottom(shape: HullShape) -> float:
+    """Height of the lowest point (mm) as far as the sheet alone tells."""
+    return max(shape.at_mm[2] - shape.size_mm[2] / 2.0, 0.0)
 
 
 def _axles(sheet: Sheet) -> list[tuple[Axle, str]]:
@@ -73,7 +84,7 @@ def _axles(sheet: Sheet) -> list[tuple[Axle, str]]:
 
 
 def _rod_feelers(axle: Axle, body: str, wheelbase: float) -> list[Feeler]:
-    """Two feelers under each of the two lower links: the third next to the axle moves with it, the next with the chassis."""
+    """Two feelers under each of the two lower links: one moves with the axle, the farther one with the chassis."""
     lower = sorted(axle.links, key=lambda link: link.axle_mm[2] + link.chassis_mm[2])[:2]
     drop, depth = ROD_RADIUS * wheelbase, DEPTH * wheelbase
     out = []
@@ -81,14 +92,15 @@ def _rod_feelers(axle: Axle, body: str, wheelbase: float) -> list[Feeler]:
         on_axle, on_chassis = np.array(link.axle_mm) / 1000.0, np.array(link.chassis_mm) / 1000.0
         for share, carrier in ((1.0 / 3.0, body), (2.0 / 3.0, "chassis")):
             tip = on_axle + share * (on_chassis - on_axle) - [0.0, 0.0, drop]
-            out.append(Feeler(f"link {link.name}", carrier, tip + [0.0, 0.0, depth], tip, None))
+            out.append(Feeler(f"link {link.name}", carrier, tip + [0.0, 0.0, depth], tip, ROD_GRIP))
     return out
 
 
 def _feeler(skin: _SkinPoint, depth: float) -> Feeler:
-    outward = skin.normals.sum(axis=0)
-    outward = outward / np.linalg.norm(outward)
-    return Feeler(skin.shape.name, skin.shape.body, skin.point - depth * outward, skin.point, skin.shape.grip)
+    outward = _unit(skin.normals.sum(axis=0))
+    return Feeler(
+        skin.shape.name, skin.shape.body, skin.point - depth * outward, skin.point, given(skin.shape.grip, "hull.grip")
+    )
 
 
 class _BoxSkin:
@@ -145,11 +157,15 @@ class _MeshSkin:
         self.mesh = load_mesh(shape)
 
     def points(self, spacing: float) -> list[_SkinPoint]:
-        sampled, faces = trimesh.sample.sample_surface(self.mesh, max(400, int(6 * self.mesh.area / spacing**2)), seed=1)
+        sampled, faces = trimesh.sample.sample_surface(
+            self.mesh, max(400, int(6 * self.mesh.area / spacing**2)), seed=1
+        )
         hull = self.mesh.convex_hull
         normals = np.asarray(self.mesh.face_normals[faces])
-        depth = np.min(-(np.asarray(sampled) @ hull.face_normals.T - np.sum(
-            hull.face_normals * hull.triangles[:, 0], axis=1)), axis=1)
+        depth = np.min(
+            -(np.asarray(sampled) @ hull.face_normals.T - np.sum(hull.face_normals * hull.triangles[:, 0], axis=1)),
+            axis=1,
+        )
         outer = depth < self.NEAR * float(np.min(self.mesh.extents))
         middle = np.asarray(hull.centroid)
         out = []
@@ -160,14 +176,13 @@ class _MeshSkin:
 
 
 def load_mesh(shape: HullShape) -> trimesh.Trimesh:
-    """Read a mesh shape in m in the sheet frame, the middle of its bounds at ``at_mm``, stretched to ``size_mm`` if given.
+    """Read a mesh shape (sheet frame, m): the middle of its bounds at ``at_mm``, stretched to ``size_mm`` if given.
 
     :raises BuildSheetError: the file cannot be read as a surface.
     """
     try:
-        loaded = trimesh.load_mesh(shape.file, process=True)
-        mesh = loaded.to_mesh() if isinstance(loaded, trimesh.Scene) else loaded
-        usable = isinstance(mesh, trimesh.Trimesh) and len(mesh.faces) > 0 and bool(np.all(mesh.extents > 0.0))
+        mesh = trimesh.load_mesh(shape.file, process=True)
+        usable = len(mesh.faces) > 0 and bool(np.all(mesh.extents > 0.0))
     except Exception as fault:  # readers of many formats raise whatever they like
         raise BuildSheetError(
             f"the mesh cannot be read ({type(fault).__name__}).",
@@ -197,17 +212,16 @@ def _skin(shape: HullShape) -> _Skin:
     return _CylinderSkin(shape) if shape.shape == "cylinder" else _BoxSkin(shape)
 
 
-def _open_points(
-    skins: Sequence[list[_SkinPoint]], shapes: Sequence[HullShape], middle: Vector
-) -> list[_SkinPoint]:
-    """Drop what is inside or covered by another shape of the same body, and faces that look at the truck's middle."""
+def _open_points(skins: Sequence[list[_SkinPoint]], shapes: Sequence[HullShape], middle: Vector) -> list[_SkinPoint]:
+    """Drop what is inside or covered by another shape of the same body, and chassis faces that look at its middle."""
     out = []
     for index, skin in enumerate(skins):
         others = [s for j, s in enumerate(shapes) if j != index and s.body == shapes[index].body and s.shape != "mesh"]
+        on_chassis = shapes[index].body == "chassis"
         for p in skin:
             if any(_inside(p.point, s) for s in others):
                 continue
-            kept = [n for n in p.normals if not _hidden(p.point, n, others, middle)]
+            kept = [n for n in p.normals if not _hidden(p.point, n, others, middle, on_chassis)]
             if kept:
                 out.append(_SkinPoint(p.shape, p.point, np.array(kept)))
     return out
@@ -220,9 +234,10 @@ def _inside(point: Vector, shape: HullShape) -> bool:
     return bool(np.all(offset < 1.0 - 1e-9))
 
 
-def _hidden(point: Vector, normal: Vector, others: Sequence[HullShape], middle: Vector) -> bool:
+def _hidden(point: Vector, normal: Vector, others: Sequence[HullShape], middle: Vector, on_chassis: bool) -> bool:
     if abs(normal[2]) < 0.5:
-        return bool(normal[0] * (point[0] - middle[0]) + normal[1] * (point[1] - middle[1]) < -1e-9)
+        # An axle stands free: its inner side meets the ledge that the wheels have just climbed.
+        return on_chassis and bool(normal[0] * (point[0] - middle[0]) + normal[1] * (point[1] - middle[1]) < -1e-9)
     for shape in others:
         at, half = np.array(shape.at_mm) / 1000.0, np.array(shape.size_mm) / 2000.0
         # A little inside the outline: a shape does not cover a point on its own edge's vertical.
@@ -232,11 +247,21 @@ def _hidden(point: Vector, normal: Vector, others: Sequence[HullShape], middle: 
     return False
 
 
-def _thinned(points: Sequence[_SkinPoint], apart: float) -> list[_SkinPoint]:
-    """Keep points of one body that are at least so far apart, corners before edges before faces."""
-    kept: dict[str, list[_SkinPoint]] = {}
-    for p in sorted(points, key=lambda q: -len(q.normals)):
-        mine = kept.setdefault(p.shape.body, [])
-        if all(np.linalg.norm(p.point - q.point) >= apart for q in mine):
-            mine.append(p)
-    return [p for body in sorted(kept) for p in kept[body]]
+def _thinned(points: Sequence[_SkinPoint], apart: Vector) -> list[_SkinPoint]:
+    """Keep points of one body that are at least so far apart, corners before edges before faces, low before high.
+
+    Distance is measured from tip to tip after each has been pushed outwards by half of ``apart`` (n,): two sides of
+    a thin housing are two different things to touch.
+    """
+    outward = np.array([_unit(p.normals.sum(axis=0)) for p in points]).reshape(-1, 3)
+    places = np.array([p.point for p in points]).reshape(-1, 3) + 0.8 * apart[:, None] * outward
+    kept: dict[str, list[int]] = {}
+    for i in sorted(range(len(points)), key=lambda k: (-len(points[k].normals), round(float(points[k].point[2]), 6))):
+        mine = kept.setdefault(points[i].shape.body, [])
+        if not mine or float(np.min(np.sum((places[mine] - places[i]) ** 2, axis=1))) >= apart[i] ** 2:
+            mine.append(i)
+    return [points[i] for body in sorted(kept) for i in kept[body]]
+
+
+def _unit(v: Vector) -> Vector:
+    return np.asarray(v / np.linalg.norm(v))

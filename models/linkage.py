@@ -146,9 +146,7 @@ def _as_axis(twist: Vector, rods: Rods) -> MotionAxis:
     spin2 = float(w @ w)
     if spin2 == 0.0 or np.linalg.norm(v) > math.sqrt(spin2) * SLIDE_AT * float(np.mean(rods.lengths)):
         return MotionAxis("prismatic", rods.centre.copy(), v / np.linalg.norm(v), 0.0)
-    return MotionAxis(
-        "revolute", rods.centre + np.cross(w, v) / spin2, w / math.sqrt(spin2), float(w @ v) / spin2
-    )
+    return MotionAxis("revolute", rods.centre + np.cross(w, v) / spin2, w / math.sqrt(spin2), float(w @ v) / spin2)
 
 
 def velocity(axis: MotionAxis, point: Vector) -> Vector:
@@ -159,7 +157,7 @@ def velocity(axis: MotionAxis, point: Vector) -> Vector:
 
 
 def instant_centre(motion: AxleMotion) -> tuple[float, float] | None:
-    """Side-view instant centre (x, z) in the sheet frame, m: heave axis through the middle plane; None if at infinity."""
+    """Side-view instant centre (x, z), sheet frame, m: where the heave axis meets the middle plane; None at infinity."""
     heave = motion.heave
     if heave.kind == "prismatic" or abs(heave.direction[1]) < 1e-9:
         return None
@@ -167,9 +165,7 @@ def instant_centre(motion: AxleMotion) -> tuple[float, float] | None:
     return float(p[0]), float(p[2])
 
 
-def anti_squat_percent(
-    motion: AxleMotion, cg_height: float, wheelbase: float, drive_share: float, rear: bool
-) -> float:
+def anti_squat_percent(motion: AxleMotion, cg_height: float, wheelbase: float, drive_share: float, rear: bool) -> float:
     """Share of the load transfer under drive that the links carry, in percent: squat at the rear, lift at the front.
 
     A solid axle whose links carry the drive torque: the line from the contact patch to the instant centre against the

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from models.errors import BuildSheetError
+from models.given import given
 from models.linkage import AxleMotion, velocity
 from models.massprops import GRAVITY, MassProperties
 from models.rigid import ShockLine
@@ -16,8 +16,6 @@ from models.spec import Axle
 
 Vector = NDArray[np.float64]
 
-DAMPING_RATIO = 0.35
-"""Of the sprung corner, where the sheet gives no damping (assumed)."""
 STOP_STIFFER = 30.0
 """Bump and droop stops over the spring rate (assumed: a hard rubber or plastic stop)."""
 
@@ -66,8 +64,8 @@ class SprungAxle:
             raise BuildSheetError(
                 "this shock cannot carry the truck: it hardly shortens when the axle moves up."
                 if ratio < 0.05
-                else "the axle with its wheels is heavier than the load its wheels carry: the shock would have to pull.",
-                remedy="Check chassis_mm (above) and axle_mm (below) of the shock, and which body the heavy parts ride on.",
+                else "the axle and its wheels outweigh the load that the wheels carry: the shock would have to pull.",
+                remedy="Check the shock's chassis_mm (above) and axle_mm (below), and which body heavy parts ride on.",
                 field=f"axles.{self.which}.shock",
             )
         return float(work / (2.0 * ratio * up))
@@ -77,10 +75,6 @@ class SprungAxle:
         shock = self.axle.shock
         rate = 1000.0 * shock.rate_n_per_mm
         force = self.holding_force() if shock.preload_n is None else shock.preload_n
-        sprung = max(self.load / GRAVITY - self.unsprung.mass, 0.1 * self.load / GRAVITY) / 2.0
-        damping = shock.damping_ns_per_m
-        if damping is None:
-            damping = 2.0 * DAMPING_RATIO * math.sqrt(rate * sprung)
         # The stop is integrated explicitly against half the unsprung mass: keep k dt^2 well under it.
         stop = min(STOP_STIFFER * rate, 0.1 * self.unsprung.mass / time_step**2)
         lines = []
@@ -94,7 +88,7 @@ class SprungAxle:
                     ride_length=float(np.linalg.norm(foot - top)),
                     ride_force=force,
                     rate=rate,
-                    damping=damping,
+                    damping=given(shock.damping_ns_per_m, f"axles.{self.which}.shock.damping_ns_per_m"),
                     bump=shock.bump_mm / 1000.0,
                     droop=shock.droop_mm / 1000.0,
                     stop_rate=stop,

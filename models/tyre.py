@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from scipy.optimize import nnls
 
 from models.errors import BuildSheetError
+from models.given import given
 from models.massprops import GRAVITY
 from models.rigid import TyreRing
 from models.spec import Tyre
@@ -75,7 +76,7 @@ class TyreLaw:
 def tyre_shape(tyre: Tyre, n_round: int = 72, rows: int = 3, crown_share: float = 1.0) -> TyreShape:
     """Lay out spokes round the tyre and across its tread; a crowned tread falls off as the square of the distance."""
     radius, width = tyre.outside_diameter_mm / 2000.0, tyre.width_mm / 1000.0
-    rim = 0.55 * 2.0 * radius if tyre.rim_diameter_mm is None else tyre.rim_diameter_mm / 1000.0
+    rim = given(tyre.rim_diameter_mm, "tyres.rim_diameter_mm") / 1000.0
     y = width * ((np.arange(rows) + 0.5) / rows - 0.5)
     crown = crown_share * tyre.crown_mm / 1000.0
     return TyreShape(radius, width, rim / 2.0, n_round, y, radius - crown * (2.0 * y / width) ** 2)
@@ -167,7 +168,7 @@ def fit_law(tyre: Tyre, shape: TyreShape) -> TyreLaw:
     weights, _ = nnls(np.vstack([columns, smooth]), np.concatenate([np.ones(len(d)), np.zeros(len(smooth))]))
     step = shape.room / (SAMPLES - 1)
     s = np.arange(SAMPLES) * step
-    force = np.interp(s, knots, np.concatenate([[0.0], np.cumsum(weights)]))
+    force = np.asarray(np.interp(s, knots, np.concatenate([[0.0], np.cumsum(weights)])), dtype=np.float64)
     force = force + _bottoming(s, force, shape.room, float(d[-1]))
     back = np.array([plate_load(shape, tabulated(step, force), float(x)) for x in d])
     return TyreLaw(step, force, float(np.max(np.abs(back / load - 1.0))))
@@ -252,7 +253,7 @@ def tyre_ring(tyre: Tyre, shape: TyreShape, law: TyreLaw, wheel: WheelState, tim
     stiffness = plate_stiffness(shape, law, d)
     moved = 1.0 / (1.0 / wheel.bounce_mass + shape.radius**2 / wheel.spin_inertia)
     along = min(MINDLIN_RUBBER * stiffness, 0.5 * moved / time_step**2)
-    loss = 0.3 if tyre.loss_factor is None else tyre.loss_factor
+    loss = given(tyre.loss_factor, "tyres.loss_factor")
     damping_time = min(loss / math.sqrt(stiffness / wheel.bounce_mass), 0.5 * moved / (along * time_step))
     return TyreRing(
         n_round=shape.n_round,
@@ -264,8 +265,8 @@ def tyre_ring(tyre: Tyre, shape: TyreShape, law: TyreLaw, wheel: WheelState, tim
         side_stiffness=wheel.load / d / touching,
         bristle_stiffness=along / touching,
         damping_time=damping_time,
-        grip=1.0 if tyre.grip is None else tyre.grip,
-        grip_pressure=30_000.0 if tyre.grip_at_kpa is None else 1000.0 * tyre.grip_at_kpa,
-        grip_exponent=0.0 if tyre.grip_pressure_exponent is None else tyre.grip_pressure_exponent,
+        grip=given(tyre.grip, "tyres.grip"),
+        grip_pressure=1000.0 * given(tyre.grip_at_kpa, "tyres.grip_at_kpa"),
+        grip_exponent=given(tyre.grip_pressure_exponent, "tyres.grip_pressure_exponent"),
         spoke_area=2.0 * math.pi * shape.radius / shape.n_round * shape.width / len(shape.row_y),
     )
