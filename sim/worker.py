@@ -1,0 +1,111 @@
+"""The life of one worker process: take a task, run it, answer, until told to stop or left alone."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+import threading
+import time
+import traceback
+from collections.abc import Callable
+from dataclasses import dataclass
+from importlib import import_module
+from multiprocessing import parent_process
+from multiprocessing.connection import Connection, wait
+from typing import Any
+
+from sim.errors import SimError
+from sim.result import TrialResult
+from sim.task import Fault, Report, Task, record
+
+Perform = Callable[[Any, Task], TrialResult]
+"""(payload, task) -> result: :func:`sim.perform.perform`, or a stand-in of the same form."""
+
+
+@dataclass(frozen=True)
+class Job:
+    """What every worker of a crew is told once."""
+
+    perform: str
+    """Importable callable as ``module:attribute``."""
+    payload: Any
+    """First argument of every call; must pickle."""
+    memory_mb: int
+    """A worker that has grown beyond this is replaced after its task."""
+    niceness: int
+
+
+READY = "ready"
+"""First message of a worker: imports are done, tasks may come."""
+RETIRING = "retiring"
+"""Last message of a worker that has grown too large."""
+
+
+def resolve(name: str) -> Perform:
+    """Import ``module:attribute``."""
+    module, _, attribute = name.partition(":")
+    try:
+        found: Perform = getattr(import_module(module), attribute)
+    except (ImportError, AttributeError) as error:
+        raise SimError("cannot be imported", field="perform", value=name, remedy=str(error)) from error
+    return found
+
+
+def carry_out(perform: Perform, payload: Any, task: Task) -> Report | Fault:
+    """Run one task; an exception becomes a fault that names it."""
+    began = time.perf_counter()
+    try:
+        result = perform(payload, task)
+        return Report(task, record(result), result.trace, time.perf_counter() - began)
+    except Exception as error:
+        where = traceback.extract_tb(error.__traceback__)[-1]
+        place = f"{os.path.basename(where.filename)}:{where.lineno}"
+        return Fault(task, "raised", f"{type(error).__name__}: {error} ({place})")
+
+
+def work(connection: Connection, job: Job) -> None:
+    """Serve tasks from ``connection`` until it closes. The entry point of a worker process."""
+    # The parent decides when to stop; an interrupt from the keyboard reaches the whole process group.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    _die_with_parent()
+    _be_nice(job.niceness)
+    perform = resolve(job.perform)
+    try:
+        connection.send(READY)
+        while True:
+            task = connection.recv()
+            if task is None:
+                return
+            connection.send(carry_out(perform, job.payload, task))
+            if _resident_mb() > job.memory_mb:
+                connection.send(RETIRING)
+                return
+    except (EOFError, BrokenPipeError, ConnectionResetError):
+        return
+
+
+def _die_with_parent() -> None:
+    parent = parent_process()
+    if parent is None:
+        return
+
+    def watch() -> None:
+        wait([parent.sentinel])
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
+
+
+def _be_nice(niceness: int) -> None:
+    if niceness and hasattr(os, "nice"):
+        os.nice(niceness)
+
+
+def _resident_mb() -> float:
+    """Resident memory of this process; 0 where the system does not tell."""
+    if sys.platform != "linux":
+        return 0.0
+    with open("/proc/self/statm", encoding="ascii") as file:
+        pages = int(file.read().split()[1])
+    return pages * os.sysconf("SC_PAGE_SIZE") / 2**20
