@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from models.configuration import content_hash
 from models.defaults import resolve
 from models.drive import drive_train, steering
 from models.given import given
@@ -64,7 +63,7 @@ def rigid_model(sheet: Sheet) -> RigidModel:
     shocks: list[ShockLine] = [line for s in sprung for line in s.shock_lines(origins[s.body])]
     return RigidModel(
         name=sheet.name,
-        config_hash=sheet_hash(sheet),
+        config_hash=content_hash(sheet),
         scale=sheet.scale,
         wheelbase=(front.axle.x_mm - rear.axle.x_mm) / 1000.0,
         track=(front.axle.track_mm / 1000.0, rear.axle.track_mm / 1000.0),
@@ -75,12 +74,6 @@ def rigid_model(sheet: Sheet) -> RigidModel:
         steering=steering(sheet, _about_kingpin(bodies)),
         hull=_hull(feelers(sheet), masses, origins),
     )
-
-
-def sheet_hash(sheet: Sheet) -> str:
-    """Short content hash of everything on the sheet."""
-    text = json.dumps(sheet.model_dump(mode="json", by_alias=True), sort_keys=True)
-    return hashlib.sha256(text.encode()).hexdigest()[:16]
 
 
 def _stance(sheet: Sheet, which: str, load: float) -> _Stance:

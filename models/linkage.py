@@ -157,7 +157,7 @@ def velocity(axis: MotionAxis, point: Vector) -> Vector:
 
 
 def instant_centre(motion: AxleMotion) -> tuple[float, float] | None:
-    """Side-view instant centre (x, z), sheet frame, m: where the heave axis meets the middle plane; None at infinity."""
+    """Side-view instant centre (x, z), sheet frame, m: where the heave axis meets y = 0; None at infinity."""
     heave = motion.heave
     if heave.kind == "prismatic" or abs(heave.direction[1]) < 1e-9:
         return None

@@ -167,9 +167,9 @@ def fit_law(tyre: Tyre, shape: TyreShape) -> TyreLaw:
     smooth = np.diff(np.eye(_KNOTS - 1), 2, axis=0) * float(np.mean(columns)) * _SMOOTHING
     weights, _ = nnls(np.vstack([columns, smooth]), np.concatenate([np.ones(len(d)), np.zeros(len(smooth))]))
     step = shape.room / (SAMPLES - 1)
-    s = np.arange(SAMPLES) * step
-    force = np.asarray(np.interp(s, knots, np.concatenate([[0.0], np.cumsum(weights)])), dtype=np.float64)
-    force = force + _bottoming(s, force, shape.room, float(d[-1]))
+    s: Vector = np.linspace(0.0, shape.room, SAMPLES)
+    casing: Vector = np.interp(s, knots, np.concatenate([[0.0], np.cumsum(weights)])).astype(np.float64)
+    force: Vector = casing + _bottoming(s, casing, shape.room, float(d[-1]))
     back = np.array([plate_load(shape, tabulated(step, force), float(x)) for x in d])
     return TyreLaw(step, force, float(np.max(np.abs(back / load - 1.0))))
 
