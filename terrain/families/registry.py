@@ -127,7 +127,7 @@ _ROCKS = (
         _tyres(0.4, 0.8, 1.2),
         _tyres(0.1, 3),
         (
-            Parameter("cover_percent", 45.0, 1.0, 80.0, "share of the ground under boulders"),
+            Parameter("cover_percent", 60.0, 1.0, 80.0, "share of the ground under boulders"),
             Parameter("spread", 0.35, 0.0, 1.0, "log standard deviation of the diameters"),
             Parameter("embed_percent", 45.0, 0.0, 90.0, "share of their height under ground"),
         ),

@@ -1,0 +1,1 @@
+"""Pictures: the only files that draw with matplotlib."""
