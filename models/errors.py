@@ -36,7 +36,8 @@ def _cut(text: str) -> str:
 class BuildSheetError(ValueError):
     """A fault in a build sheet or change: what is wrong, where, and what to do about it.
 
-    Its text is one or two lines: ``file: field = value: problem`` and then the remedy.
+    Its text is one or two lines: ``file: field = value: problem`` and then the remedy; the change, if it came from one,
+    stands before the field.
     """
 
     _NOTHING = object()
@@ -49,12 +50,14 @@ class BuildSheetError(ValueError):
         file: str | Path | None = None,
         field: str | None = None,
         value: object = _NOTHING,
+        change: str | None = None,
     ) -> None:
-        """Hold the pieces; any but the problem may be missing and ``file`` may be added later with :meth:`at`."""
+        """Hold the pieces; any but the problem may be missing. Where it happened can be added later (:meth:`at`)."""
         self.problem = problem
         self.remedy = remedy
         self.file = None if file is None else str(file)
         self.field = field
+        self.change = change
         self.value = None if value is self._NOTHING else value
         self._value_known = value is not self._NOTHING
         super().__init__(self._text())
@@ -64,10 +67,17 @@ class BuildSheetError(ValueError):
         if where and self._value_known:
             where = f"{where} = {shown(self.value)}"
         file = "" if self.file is None else _cut(_printable(Path(self.file).name))
-        first = ": ".join(piece for piece in (file, where, self.problem) if piece)
+        change = "" if self.change is None else f"change {shown(self.change)}"
+        first = ": ".join(piece for piece in (file, change, where, self.problem) if piece)
         return f"{first}\n  {self.remedy}" if self.remedy else first
 
-    def at(self, file: str | Path) -> BuildSheetError:
-        """Return the same fault with its file named."""
-        value = self.value if self._value_known else self._NOTHING
-        return BuildSheetError(self.problem, remedy=self.remedy, file=file, field=self.field, value=value)
+    def at(self, file: str | Path | None = None, change: str | None = None) -> BuildSheetError:
+        """Return the same fault with its file or change named, unless it already has one."""
+        return BuildSheetError(
+            self.problem,
+            remedy=self.remedy,
+            file=file if self.file is None else self.file,
+            field=self.field,
+            value=self.value if self._value_known else self._NOTHING,
+            change=change if self.change is None else self.change,
+        )

@@ -61,6 +61,18 @@ def _entry(index: int, entries: Any, key: str) -> str:
     return str(index + 1)
 
 
+def index_of(entries: Sequence[Any], step: str) -> int | None:
+    """Find the entry of a list that a step of a dotted key means: by name, by axis, or counted from 1."""
+    for index, entry in enumerate(entries):
+        if isinstance(entry, Mapping) and entry.get("name") == step:
+            return index
+    if step in _AXES and len(entries) == len(_AXES) and not isinstance(entries[0], Mapping):
+        return _AXES.index(step)
+    if step.isdecimal() and 1 <= int(step) <= len(entries):
+        return int(step) - 1
+    return None
+
+
 def _below(data: Any, step: str | int) -> Any:
     try:
         return data[step]
