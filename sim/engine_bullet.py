@@ -1,0 +1,154 @@
+"""PyBullet behind the engine seam: its articulated-body dynamics, none of its contacts.
+
+All ground and force-element forces arrive as exact generalised forces, so a step needs three reads and three writes
+whatever the number of contacts.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable
+from importlib.metadata import version
+from itertools import permutations
+from tempfile import NamedTemporaryFile
+from xml.etree.ElementTree import Element, SubElement, tostring
+
+import numpy as np
+import pybullet
+from numpy.typing import NDArray
+
+from models.rigid import JOINT_COUNT, PARENTS, RigidModel
+from sim.layout import O_FORCE, O_TAU, O_TORQUE, S_POS, S_Q, S_QD, S_QUAT, S_SPIN, S_VEL
+from sim.rotation import roll_pitch_yaw
+
+Array = NDArray[np.float64]
+JOINTS = tuple(range(JOINT_COUNT))
+
+
+def engine_name() -> str:
+    """Engine and version, part of a trial's key."""
+    return f"pybullet {version('pybullet')}"
+
+
+def principal_frame(inertia: Array) -> tuple[Array, Array]:
+    """Principal moments (3,) and right-handed principal axes (columns of (3, 3)) of a rotational inertia.
+
+    The axes are ordered and signed to lie close to the given ones, so that their roll, pitch and yaw are small and
+    lose no digits.
+    """
+    moments, axes = np.linalg.eigh(inertia)
+    order = max(permutations(range(3)), key=lambda p: sum(abs(axes[i, p[i]]) for i in range(3)))
+    moments, axes = moments[list(order)], axes[:, order]
+    axes = axes * np.where(np.diag(axes) < 0.0, -1.0, 1.0)
+    if np.linalg.det(axes) < 0.0:
+        axes[:, 2] = -axes[:, 2]
+    return moments, axes
+
+
+def _numbers(values: Iterable[float]) -> str:
+    return " ".join(repr(float(value)) for value in values)
+
+
+def _tree_text(model: RigidModel, frames: list[tuple[Array, Array]]) -> str:
+    """The tree as URDF, masses and joints only, every number with all its digits.
+
+    A file is the one door by which PyBullet takes a link's inertia without a collision shape.
+    """
+    robot = Element("robot", name="truck")
+    for body, (moments, axes) in zip(model.bodies, frames, strict=True):
+        inertial = SubElement(SubElement(robot, "link", name=body.name), "inertial")
+        SubElement(inertial, "origin", xyz=_numbers(body.p_BBcm), rpy=_numbers(roll_pitch_yaw(axes)))
+        SubElement(inertial, "mass", value=repr(body.mass))
+        values = {f"i{a}{a}": repr(float(m)) for a, m in zip("xyz", moments, strict=True)}
+        SubElement(inertial, "inertia", values | {"ixy": "0", "ixz": "0", "iyz": "0"})
+    for body, parent in zip(model.bodies[1:], PARENTS[1:], strict=True):
+        kind = "continuous" if body.joint == "revolute" else "prismatic"
+        joint = SubElement(robot, "joint", name=f"{body.name}_joint", type=kind)
+        SubElement(joint, "parent", link=model.bodies[parent].name)
+        SubElement(joint, "child", link=body.name)
+        SubElement(joint, "origin", xyz=_numbers(body.p_PJ))
+        SubElement(joint, "axis", xyz=_numbers(body.axis))
+        # An upper limit below the lower one means none: stops are force elements of ours.
+        SubElement(joint, "limit", lower="1", upper="-1", effort="1e9", velocity="1e9")
+    return tostring(robot, encoding="unicode")
+
+
+class BulletEngine:
+    """One truck in one private PyBullet world."""
+
+    def __init__(self, model: RigidModel, step: float, gravity: tuple[float, float, float]) -> None:
+        """Build the tree. ``step`` in s, ``gravity`` in the world frame, m/s^2."""
+        self.name = engine_name()
+        self._client = pybullet.connect(pybullet.DIRECT)
+        self._where = {"physicsClientId": self._client}
+        pybullet.setTimeStep(step, **self._where)
+        pybullet.setGravity(*gravity, **self._where)
+        # Files are remembered by name: without this a rewritten file would bring back the old truck.
+        pybullet.setPhysicsEngineParameter(enableFileCaching=0, **self._where)
+        frames = [principal_frame(body.I_BBcm) for body in model.bodies]
+        self.base_p = np.array(model.bodies[0].p_BBcm)
+        self.base_rotation = frames[0][1]
+        self._place: tuple[float, float, float] = (0.0, 0.0, 0.0)
+        self._body = self._load(_tree_text(model, frames))
+
+    def _load(self, tree: str) -> int:
+        with NamedTemporaryFile("w", suffix=".urdf", prefix="cragbench-", delete=False) as file:
+            file.write(tree)
+        try:
+            flags = pybullet.URDF_USE_INERTIA_FROM_FILE | pybullet.URDF_MAINTAIN_LINK_ORDER
+            truck = int(pybullet.loadURDF(file.name, flags=flags, **self._where))
+        finally:
+            os.unlink(file.name)
+        for link in range(-1, JOINT_COUNT):
+            pybullet.changeDynamics(
+                truck, link, linearDamping=0.0, angularDamping=0.0, jointDamping=0.0, maxJointVelocity=1.0e5,
+                **self._where,
+            )  # fmt: skip
+        pybullet.setJointMotorControlArray(
+            truck, JOINTS, pybullet.VELOCITY_CONTROL, forces=[0.0] * JOINT_COUNT, **self._where
+        )
+        return truck
+
+    def reset(self, state: Array) -> None:
+        """Put the truck into a state; forces are forgotten."""
+        s = state.tolist()
+        where = self._where
+        self._place = (s[S_POS], s[S_POS + 1], s[S_POS + 2])
+        pybullet.resetBasePositionAndOrientation(self._body, s[S_POS : S_POS + 3], s[S_QUAT : S_QUAT + 4], **where)
+        for joint in JOINTS:
+            pybullet.resetJointState(self._body, joint, s[S_Q + joint], s[S_QD + joint], **where)
+        pybullet.resetBaseVelocity(self._body, s[S_VEL : S_VEL + 3], s[S_SPIN : S_SPIN + 3], **where)
+
+    def set_gravity(self, gravity: tuple[float, float, float]) -> None:
+        """Change gravity (world frame, m/s^2)."""
+        pybullet.setGravity(*gravity, **self._where)
+
+    def read(self, state: Array) -> None:
+        """Write the present state into a row."""
+        client = self._client
+        self._place, turn = pybullet.getBasePositionAndOrientation(self._body, client)
+        state[S_POS:S_QUAT] = self._place
+        state[S_QUAT:S_VEL] = turn
+        state[S_VEL:S_SPIN], state[S_SPIN:S_Q] = pybullet.getBaseVelocity(self._body, client)
+        joints = pybullet.getJointStates(self._body, JOINTS, client)
+        state[S_Q:S_QD] = [joint[0] for joint in joints]
+        state[S_QD:] = [joint[1] for joint in joints]
+
+    def apply(self, out: Array) -> None:
+        """Hand over a base wrench (world, at the base frame's origin) and joint efforts for one step."""
+        values = out.tolist()
+        body, client = self._body, self._client
+        # Acts where the base stood when it was last read: the state that the forces belong to.
+        pybullet.applyExternalForce(body, -1, values[O_FORCE:O_TORQUE], self._place, pybullet.WORLD_FRAME, client)
+        pybullet.applyExternalTorque(body, -1, values[O_TORQUE:O_TAU], pybullet.WORLD_FRAME, client)
+        pybullet.setJointMotorControlArray(
+            body, JOINTS, pybullet.TORQUE_CONTROL, forces=values[O_TAU:], physicsClientId=client
+        )
+
+    def step(self) -> None:
+        """Move on by one time step."""
+        pybullet.stepSimulation(self._client)
+
+    def close(self) -> None:
+        """Give the world back."""
+        pybullet.disconnect(self._client)

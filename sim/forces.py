@@ -1,0 +1,77 @@
+"""All forces of one step in a single compiled call."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.compiled import kernel
+from sim.drive_force import drive_forces, steer_forces
+from sim.hull_force import hull_forces
+from sim.kinematics import forward, generalise
+from sim.layout import M_TIME, U_DT
+from sim.shock_force import shock_forces
+from sim.tyre_force import tyre_forces
+
+Array = NDArray[np.float64]
+
+
+@kernel
+def step_forces(
+    state: Array,
+    controls: Array,
+    memory: Array,
+    out: Array,
+    body: Array,
+    tyre: Array,
+    row: Array,
+    law: Array,
+    compass: Array,
+    shock: Array,
+    drive: Array,
+    hull: Array,
+    bristles: Array,
+    hull_bristles: Array,
+    z: Array,
+    top: Array,
+    header: Array,
+    frames: Array,
+    points: Array,
+    wheels: Array,
+) -> None:
+    """Read the state, let every force element act, write base wrench and joint efforts.
+
+    ``frames`` (11, 3, 3) and ``points`` (4, 11, 6) are work arrays: rotations; origins, spins, velocities, wrenches
+    in their first columns. Both hold the kinematics of this step afterwards.
+    """
+    origin = points[0]
+    spin = points[1]
+    velocity = points[2]
+    wrench = points[3]
+    out[:] = 0.0
+    wrench[:, :] = 0.0
+    forward(state, body, drive, frames, origin, spin, velocity)
+    tyre_forces(
+        controls,
+        memory,
+        tyre,
+        row,
+        law,
+        compass,
+        bristles,
+        z,
+        top,
+        header,
+        frames,
+        origin,
+        spin,
+        velocity,
+        wrench,
+        wheels,
+    )
+    hull_forces(controls, memory, hull, hull_bristles, z, header, frames, origin, spin, velocity, wrench)
+    shock_forces(shock, frames, origin, spin, velocity, wrench)
+    drive_forces(state, controls, memory, drive, frames, wrench, out)
+    steer_forces(state, controls, memory, drive, out)
+    generalise(state, body, frames, origin, wrench, out)
+    memory[M_TIME] += controls[U_DT]

@@ -1,0 +1,141 @@
+"""Sampling the heightfield inside the kernels: the hottest lines of the project."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.compiled import kernel
+from sim.layout import G_BLOCK, G_INV, G_SIZE, G_TOP, G_X0, G_Y0
+from terrain.heightfield import Heightfield
+
+Array = NDArray[np.float64]
+
+BLOCK = 8
+"""Cells per block of the coarse map of highest points."""
+
+
+def ground_arrays(ground: Heightfield) -> tuple[Array, Array, Array]:
+    """Heights, highest point per block (each block sees its right and upper border too), header."""
+    z = np.ascontiguousarray(ground.z, dtype=np.float64)
+    nx, ny = z.shape
+    bx, by = -(-(nx - 1) // BLOCK), -(-(ny - 1) // BLOCK)
+    padded = np.pad(z, ((0, bx * BLOCK + 1 - nx), (0, by * BLOCK + 1 - ny)), mode="edge")
+    top = np.full((bx, by), -np.inf)
+    for i in range(BLOCK + 1):
+        for j in range(BLOCK + 1):
+            view = padded[i : i + (bx - 1) * BLOCK + 1 : BLOCK, j : j + (by - 1) * BLOCK + 1 : BLOCK]
+            np.maximum(top, view, out=top)
+    header = np.zeros(G_SIZE)
+    header[G_X0], header[G_Y0] = ground.origin
+    header[G_INV] = 1.0 / ground.spacing
+    header[G_BLOCK] = 1.0 / (BLOCK * ground.spacing)
+    header[G_TOP] = z.max()
+    return z, top, header
+
+
+@kernel
+def height(z: Array, header: Array, x: float, y: float) -> float:
+    """Bilinear height at (x, y), m; the edge value continues outside."""
+    nx, ny = z.shape
+    u = (x - header[G_X0]) * header[G_INV]
+    v = (y - header[G_Y0]) * header[G_INV]
+    u = min(max(u, 0.0), nx - 1.000001)
+    v = min(max(v, 0.0), ny - 1.000001)
+    i = int(u)
+    j = int(v)
+    u -= i
+    v -= j
+    a = z[i, j] + v * (z[i, j + 1] - z[i, j])
+    b = z[i + 1, j] + v * (z[i + 1, j + 1] - z[i + 1, j])
+    return a + u * (b - a)
+
+
+@kernel
+def slope(z: Array, header: Array, x: float, y: float) -> tuple[float, float]:
+    """Gradient (dz/dx, dz/dy) of the bilinear surface; zero outside in the direction that left the grid."""
+    nx, ny = z.shape
+    u = (x - header[G_X0]) * header[G_INV]
+    v = (y - header[G_Y0]) * header[G_INV]
+    inside_u = 0.0 <= u <= nx - 1.0
+    inside_v = 0.0 <= v <= ny - 1.0
+    u = min(max(u, 0.0), nx - 1.000001)
+    v = min(max(v, 0.0), ny - 1.000001)
+    i = int(u)
+    j = int(v)
+    u -= i
+    v -= j
+    d_low = z[i + 1, j] - z[i, j]
+    d_high = z[i + 1, j + 1] - z[i, j + 1]
+    e_low = z[i, j + 1] - z[i, j]
+    e_high = z[i + 1, j + 1] - z[i + 1, j]
+    gx = (d_low + v * (d_high - d_low)) * header[G_INV]
+    gy = (e_low + u * (e_high - e_low)) * header[G_INV]
+    if not inside_u:
+        gx = 0.0
+    if not inside_v:
+        gy = 0.0
+    return gx, gy
+
+
+@kernel
+def highest(top: Array, header: Array, x0: float, x1: float, y0: float, y1: float) -> float:
+    """Upper bound of the ground over a rectangle, from the coarse map, m."""
+    bx, by = top.shape
+    i0 = min(max(int(math.floor((x0 - header[G_X0]) * header[G_BLOCK])), 0), bx - 1)
+    i1 = min(max(int(math.floor((x1 - header[G_X0]) * header[G_BLOCK])), 0), bx - 1)
+    j0 = min(max(int(math.floor((y0 - header[G_Y0]) * header[G_BLOCK])), 0), by - 1)
+    j1 = min(max(int(math.floor((y1 - header[G_Y0]) * header[G_BLOCK])), 0), by - 1)
+    best = top[i0, j0]
+    for i in range(i0, i1 + 1):
+        for j in range(j0, j1 + 1):
+            if top[i, j] > best:
+                best = top[i, j]
+    return best
+
+
+@kernel
+def crossing(
+    z: Array,
+    header: Array,
+    ax: float,
+    ay: float,
+    az: float,
+    dx: float,
+    dy: float,
+    dz: float,
+    near: float,
+    far: float,
+    g_far: float,
+) -> float:
+    """Distance along a ray at which it enters the ground, between ``near`` (above) and ``far`` (below).
+
+    ``g_far`` is ground minus ray height at ``far`` (positive). Returns ``near`` when that end is already under
+    ground. Bounded false position (Illinois): exact in one step where the surface is plane along the ray.
+    """
+    g_near = height(z, header, ax + near * dx, ay + near * dy) - (az + near * dz)
+    if g_near >= 0.0:
+        return near
+    lo = near
+    hi = far
+    g_lo = g_near
+    g_hi = g_far
+    mid = hi
+    for _ in range(12):
+        mid = (lo * g_hi - hi * g_lo) / (g_hi - g_lo)
+        g = height(z, header, ax + mid * dx, ay + mid * dy) - (az + mid * dz)
+        if abs(g) < 1.0e-7:
+            return mid
+        if g > 0.0:
+            hi = mid
+            g_hi = g
+            g_lo *= 0.5
+        else:
+            lo = mid
+            g_lo = g
+            g_hi *= 0.5
+        if hi - lo < 1.0e-6:
+            break
+    return mid

@@ -1,0 +1,339 @@
+"""The tyre: radial spokes shortened by the ground, with a bristle of friction at each tip.
+
+Radial springs that envelop the ground follow D. C. Davis, Vehicle System Dynamics 4 (1975), and Badalamenti and
+Doyle (1988); the force of a spoke acts along the spoke. Its part along the ground plus the bristle is held inside
+the friction cone about the ground's normal, so a fully sliding tyre carries exactly mu times its normal load, and a
+standing one neither creeps nor needs a speed to hold.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.rigid import WHEEL_BODIES
+from sim.compiled import kernel
+from sim.ground import crossing, height, highest, slope
+from sim.layout import (
+    M_PRESSURE,
+    M_SINK,
+    T_AREA,
+    T_BRISTLE,
+    T_DAMP,
+    T_EXPONENT,
+    T_GRIP,
+    T_HALF_WIDTH,
+    T_LAW_STEP,
+    T_PRESSURE,
+    T_RADIUS,
+    T_RIM,
+    T_SIDE,
+    U_DT,
+    U_GRIP,
+    W_FX,
+    W_NORMAL,
+    W_PX,
+    W_SINK,
+    W_TOUCH,
+)
+
+Array = NDArray[np.float64]
+WHEELS = np.array(WHEEL_BODIES, dtype=np.int64)
+SMALLEST_INCIDENCE = 0.2
+"""Floor of abs(n.d) where the shortening speed is divided by it: the limit for a spoke that lies along a face."""
+PRESSURE_TIME = 0.02
+"""s; contact pressure is averaged over this before it sets the grip, so that single spokes do not make grip jump."""
+PRESSURE_SPAN = 1.5
+"""Grip by pressure stays within this factor of the reference, the range in which the power law was ever observed."""
+
+
+@kernel
+def spoke_law(law: Array, step: float, shortening: float) -> tuple[float, float]:
+    """Force and stiffness of one spoke from its table (linear between samples, last slope beyond)."""
+    n = law.shape[0]
+    k = min(int(shortening / step), n - 2)
+    stiffness = (law[k + 1] - law[k]) / step
+    return law[k] + stiffness * (shortening - k * step), stiffness
+
+
+@kernel
+def wheel_grip(tyre: Array, memory: Array, wheel: int, scale: float) -> float:
+    """Friction coefficient of one wheel at its present contact pressure."""
+    mu = tyre[wheel, T_GRIP] * scale
+    exponent = tyre[wheel, T_EXPONENT]
+    pressure = memory[M_PRESSURE + wheel]
+    if exponent > 0.0 and pressure > 0.0:
+        factor = (pressure / tyre[wheel, T_PRESSURE]) ** (-exponent)
+        mu *= min(max(factor, 1.0 / PRESSURE_SPAN), PRESSURE_SPAN)
+    return mu
+
+
+@kernel
+def grip_tip(
+    bristle: Array,
+    fx: float,
+    fy: float,
+    fz: float,
+    nx: float,
+    ny: float,
+    nz: float,
+    vx: float,
+    vy: float,
+    vz: float,
+    dt: float,
+    stiffness: float,
+    damping: float,
+    mu: float,
+    out: Array,
+) -> None:
+    """Add friction to an elastic contact force and hold the sum inside the cone.
+
+    ``f`` is the elastic force on the body, ``n`` the ground's unit normal, ``v`` the body's velocity at the contact.
+    ``bristle`` (4,) keeps the tip's deflection in the world and whether it is on the ground. Writes the total force
+    (3,) and the normal part (1,) to ``out``.
+    """
+    normal = fx * nx + fy * ny + fz * nz
+    if normal <= 0.0:
+        bristle[0] = 0.0
+        bristle[1] = 0.0
+        bristle[2] = 0.0
+        bristle[3] = 1.0
+        out[0] = 0.0
+        out[1] = 0.0
+        out[2] = 0.0
+        out[3] = 0.0
+        return
+    if bristle[3] == 0.0:
+        bristle[0] = 0.0
+        bristle[1] = 0.0
+        bristle[2] = 0.0
+        bristle[3] = 1.0
+    vn = vx * nx + vy * ny + vz * nz
+    sx = vx - vn * nx
+    sy = vy - vn * ny
+    sz = vz - vn * nz
+    zx = bristle[0] + sx * dt
+    zy = bristle[1] + sy * dt
+    zz = bristle[2] + sz * dt
+    zn = zx * nx + zy * ny + zz * nz
+    zx -= zn * nx
+    zy -= zn * ny
+    zz -= zn * nz
+    ex = fx - normal * nx
+    ey = fy - normal * ny
+    ez = fz - normal * nz
+    tx = ex - stiffness * zx - damping * sx
+    ty = ey - stiffness * zy - damping * sy
+    tz = ez - stiffness * zz - damping * sz
+    size = tx * tx + ty * ty + tz * tz
+    limit = mu * normal
+    if size > limit * limit:
+        ratio = limit / math.sqrt(size)
+        tx *= ratio
+        ty *= ratio
+        tz *= ratio
+        zx = (ex - tx) / stiffness
+        zy = (ey - ty) / stiffness
+        zz = (ez - tz) / stiffness
+    bristle[0] = zx
+    bristle[1] = zy
+    bristle[2] = zz
+    out[0] = normal * nx + tx
+    out[1] = normal * ny + ty
+    out[2] = normal * nz + tz
+    out[3] = normal
+
+
+@kernel
+def tyre_forces(
+    controls: Array,
+    memory: Array,
+    tyre: Array,
+    row: Array,
+    law: Array,
+    compass: Array,
+    bristles: Array,
+    z: Array,
+    top: Array,
+    header: Array,
+    rotation: Array,
+    origin: Array,
+    spin: Array,
+    velocity: Array,
+    wrench: Array,
+    wheels: Array,
+) -> None:
+    """Ground forces of the four tyres: added to the wheel bodies' wrenches and reported per wheel in ``wheels``."""
+    dt = controls[U_DT]
+    tip = np.empty(4)
+    n_round = compass.shape[0]
+    rows = row.shape[1]
+    middle = rows // 2
+    deepest = 0.0
+    for wheel in range(4):
+        b = WHEELS[wheel]
+        cx = origin[b, 0]
+        cy = origin[b, 1]
+        cz = origin[b, 2]
+        r = rotation[b]
+        ax = r[0, 1]
+        ay = r[1, 1]
+        az = r[2, 1]
+        wx = spin[b, 0]
+        wy = spin[b, 1]
+        wz = spin[b, 2]
+        radius = tyre[wheel, T_RADIUS]
+        half = tyre[wheel, T_HALF_WIDTH]
+        reach = radius + half
+        ceiling = highest(top, header, cx - reach, cx + reach, cy - reach, cy + reach)
+        lowest_row = half * abs(az)
+        near = 0.5 * tyre[wheel, T_RIM]
+        step = tyre[wheel, T_LAW_STEP]
+        bristle_k = tyre[wheel, T_BRISTLE]
+        damp = tyre[wheel, T_DAMP]
+        mu = wheel_grip(tyre, memory, wheel, controls[U_GRIP])
+        fx = 0.0
+        fy = 0.0
+        fz = 0.0
+        mx = 0.0
+        my = 0.0
+        mz = 0.0
+        total = 0.0
+        px = 0.0
+        py = 0.0
+        pz = 0.0
+        touching = 0
+        sink = 0.0
+        for i in range(n_round):
+            cosine = compass[i, 0]
+            sine = compass[i, 1]
+            dz = cosine * r[2, 0] + sine * r[2, 2]
+            live = bristles[wheel, i, rows, 0] != 0.0
+            if cz + radius * dz - lowest_row > ceiling:
+                if live:
+                    for j in range(rows):
+                        bristles[wheel, i, j, 3] = 0.0
+                    bristles[wheel, i, rows, 0] = 0.0
+                continue
+            dx = cosine * r[0, 0] + sine * r[0, 2]
+            dy = cosine * r[1, 0] + sine * r[1, 2]
+            count = 0
+            for j in range(rows):
+                ry = row[wheel, j, 0]
+                rr = row[wheel, j, 1]
+                hx = cx + ry * ax
+                hy = cy + ry * ay
+                hz = cz + ry * az
+                gap = height(z, header, hx + rr * dx, hy + rr * dy) - (hz + rr * dz)
+                if gap <= 0.0:
+                    bristles[wheel, i, j, 3] = 0.0
+                    continue
+                length = crossing(z, header, hx, hy, hz, dx, dy, dz, near, rr, gap)
+                short = rr - length
+                sideways = False
+                if j != middle:
+                    mx_ = cx + rr * dx
+                    my_ = cy + rr * dy
+                    mz_ = cz + rr * dz
+                    if height(z, header, mx_, my_) < mz_:
+                        # The tread's middle is free here: a rock face beside the tyre. Take the shorter way out.
+                        side = 1.0 if ry > 0.0 else -1.0
+                        out = crossing(z, header, mx_, my_, mz_, side * ax, side * ay, side * az, 0.0, abs(ry), gap)
+                        if abs(ry) - out < short:
+                            sideways = True
+                            short = abs(ry) - out
+                if sideways:
+                    ux = side * ax
+                    uy = side * ay
+                    uz = side * az
+                    qx = mx_ + out * ux
+                    qy = my_ + out * uy
+                    qz = mz_ + out * uz
+                    force = tyre[wheel, T_SIDE] * short
+                    local = tyre[wheel, T_SIDE]
+                else:
+                    ux = dx
+                    uy = dy
+                    uz = dz
+                    qx = hx + length * dx
+                    qy = hy + length * dy
+                    qz = hz + length * dz
+                    force, local = spoke_law(law[wheel], step, short)
+                gx, gy = slope(z, header, qx, qy)
+                inv = 1.0 / math.sqrt(1.0 + gx * gx + gy * gy)
+                nx = -gx * inv
+                ny = -gy * inv
+                nz = inv
+                lx = qx - cx
+                ly = qy - cy
+                lz = qz - cz
+                vx = velocity[b, 0] + wy * lz - wz * ly
+                vy = velocity[b, 1] + wz * lx - wx * lz
+                vz = velocity[b, 2] + wx * ly - wy * lx
+                incidence = min(nx * ux + ny * uy + nz * uz, -SMALLEST_INCIDENCE)
+                closing = (vx * nx + vy * ny + vz * nz) / incidence
+                force = max(force + damp * local * closing, 0.0)
+                grip_tip(
+                    bristles[wheel, i, j],
+                    -force * ux,
+                    -force * uy,
+                    -force * uz,
+                    nx,
+                    ny,
+                    nz,
+                    vx,
+                    vy,
+                    vz,
+                    dt,
+                    bristle_k,
+                    damp * bristle_k,
+                    mu,
+                    tip,
+                )
+                fx += tip[0]
+                fy += tip[1]
+                fz += tip[2]
+                mx += ly * tip[2] - lz * tip[1]
+                my += lz * tip[0] - lx * tip[2]
+                mz += lx * tip[1] - ly * tip[0]
+                total += tip[3]
+                px += tip[3] * qx
+                py += tip[3] * qy
+                pz += tip[3] * qz
+                count += 1
+                sink = max(sink, short)
+            bristles[wheel, i, rows, 0] = float(count)
+            touching += count
+        wrench[b, 0] += fx
+        wrench[b, 1] += fy
+        wrench[b, 2] += fz
+        wrench[b, 3] += mx
+        wrench[b, 4] += my
+        wrench[b, 5] += mz
+        wheels[wheel, W_FX] = fx
+        wheels[wheel, W_FX + 1] = fy
+        wheels[wheel, W_FX + 2] = fz
+        wheels[wheel, W_NORMAL] = total
+        wheels[wheel, W_TOUCH] = touching
+        wheels[wheel, W_SINK] = sink
+        deepest = max(deepest, sink)
+        if total > 0.0:
+            wheels[wheel, W_PX] = px / total
+            wheels[wheel, W_PX + 1] = py / total
+            wheels[wheel, W_PX + 2] = pz / total
+            pressure = total / (touching * tyre[wheel, T_AREA])
+            old = memory[M_PRESSURE + wheel]
+            if old == 0.0:
+                memory[M_PRESSURE + wheel] = pressure
+            else:
+                memory[M_PRESSURE + wheel] = old + (pressure - old) * min(dt / PRESSURE_TIME, 1.0)
+        else:
+            # Lifted: the lowest point of the tread stands in for the patch, straight below the rolling circle.
+            flat = math.sqrt(max(1.0 - az * az, 1.0e-12))
+            wheels[wheel, W_PX] = cx + radius * az * ax / flat
+            wheels[wheel, W_PX + 1] = cy + radius * az * ay / flat
+            wheels[wheel, W_PX + 2] = cz - radius * flat
+            memory[M_PRESSURE + wheel] = 0.0
+    memory[M_SINK] = max(memory[M_SINK], deepest)
