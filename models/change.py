@@ -10,6 +10,7 @@ from pydantic import Field
 from models.errors import BuildSheetError
 from models.key import join
 from models.record import read_record
+from models.sheet import with_mesh_paths
 from models.spec import BodyName, Hole, HullShape, Mm3, NonNegative, Part, Positive, Source, Spec
 
 Name = Annotated[str, Field(min_length=1, max_length=200)]
@@ -81,6 +82,7 @@ def load_change(path: str | Path) -> Change:
     """
     file = Path(path)
     change = read_record(Change, file)
+    change = change.model_copy(update={"add_hull": with_mesh_paths(change.add_hull, file, "add_hull")})
     try:
         _check(change)
     except BuildSheetError as fault:

@@ -13,6 +13,12 @@ _MASS_G, _WHEELBASE_MM, _TRACK_MM, _STALL_KGCM, _AT_SCALE = 3000.0, 313.0, 200.0
 _MASS_POWER = 2.5
 
 
+TUNGSTEN = 19.5
+"""g/cm^3."""
+LIGHTEST = 0.004
+"""g/cm^3 over the box around a part: foam has 0.02, but a part need not fill its box."""
+
+
 def usual_mass_g(scale: float) -> float:
     """Usual mass of a truck of this scale: about 3 kg at 1/10 and 335 g at 1/24 (common practice, no source)."""
     return float(_MASS_G * (_AT_SCALE / scale) ** _MASS_POWER)
@@ -111,6 +117,7 @@ def check_amounts(sheet: Sheet) -> None:
                 field=join(["parts", part.name, key]),
                 value=grams,
             )
+        _check_density(part, key, grams)
     _check_total(sheet, usual)
     _check_servo(sheet)
     if sheet.motor.kv_rpm_per_v < 150:
@@ -120,6 +127,27 @@ def check_amounts(sheet: Sheet) -> None:
             field="motor.kv_rpm_per_v",
             value=sheet.motor.kv_rpm_per_v,
         )
+
+
+def _check_density(part: Part, key: str, grams: float) -> None:
+    volume = math.prod(part.size_mm) / 1000.0
+    if part.shape in ("cylinder", "ring"):
+        volume *= math.pi / 4.0 * (1.0 - (part.bore_mm / part.size_mm[0]) ** 2 if part.size_mm[0] else 1.0)
+    if volume <= 0.0 or grams <= 0.0:
+        return
+    density = grams / volume
+    if density > TUNGSTEN:
+        problem, remedy = "denser than tungsten", "Check the mass, and that size_mm is in millimetres."
+    elif density < LIGHTEST and part.shape != "shell":
+        problem, remedy = "far lighter than foam", f"{key} is in grams: was it typed in kilograms, or size_mm too large?"
+    else:
+        return
+    raise BuildSheetError(
+        f"in {volume:.3g} cm³ that is {density:.2g} g/cm³, {problem}.",
+        remedy=remedy,
+        field=join(["parts", part.name, key]),
+        value=grams,
+    )
 
 
 def _check_total(sheet: Sheet, usual: float) -> None:

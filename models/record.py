@@ -101,6 +101,8 @@ def _explained(
 ) -> BuildSheetError:
     # An unknown key is most often a misspelled one, and then explains the missing key reported beside it.
     first = min(details, key=lambda d: d["type"] != "extra_forbidden")
+    if first["type"] == "extra_forbidden":
+        details = [d for d in details if d["type"] != "missing" or d["loc"][:-1] != first["loc"][:-1]]
     location = first["loc"]
     problem, remedy = in_words(kind, first)
     more = len(details) - 1

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from models.checks import check_sheet
 from models.errors import BuildSheetError
+from models.key import join
 from models.record import read_record
-from models.spec import Sheet
+from models.spec import HullShape, Sheet
 
 
 def load_sheet(path: str | Path) -> Sheet:
@@ -18,7 +20,8 @@ def load_sheet(path: str | Path) -> Sheet:
     :raises BuildSheetError: the file cannot be read, a key or value is wrong, or the truck it describes cannot be.
     """
     file = Path(path)
-    sheet = _with_mesh_paths(read_record(Sheet, file), file)
+    sheet = read_record(Sheet, file)
+    sheet = sheet.model_copy(update={"hull": with_mesh_paths(sheet.hull, file, "hull")})
     try:
         check_sheet(sheet)
     except BuildSheetError as fault:
@@ -26,20 +29,23 @@ def load_sheet(path: str | Path) -> Sheet:
     return sheet
 
 
-def _with_mesh_paths(sheet: Sheet, file: Path) -> Sheet:
-    """Resolve the mesh files of the hull against the sheet's own folder."""
-    shapes = []
-    for index, shape in enumerate(sheet.hull):
+def with_mesh_paths(shapes: Sequence[HullShape], file: Path, field: str) -> tuple[HullShape, ...]:
+    """Make the mesh files of hull shapes absolute: they are looked for beside the file that names them.
+
+    :raises BuildSheetError: there is no such file.
+    """
+    found = []
+    for shape in shapes:
         if shape.file is not None:
             mesh = (file.parent / shape.file).resolve()
             if not mesh.is_file():
                 raise BuildSheetError(
-                    "there is no such mesh file beside the sheet.",
-                    remedy="Put the STL or OBJ there, give its path relative to the sheet, or use shape = \"box\".",
+                    f"there is no such mesh file in {mesh.parent}.",
+                    remedy="Put the STL or OBJ there, or give its path relative to this file.",
                     file=file,
-                    field=f"hull.{index}.file",
+                    field=join([field, shape.name, "file"]),
                     value=shape.file,
                 )
             shape = shape.model_copy(update={"file": str(mesh)})
-        shapes.append(shape)
-    return sheet.model_copy(update={"hull": tuple(shapes)})
+        found.append(shape)
+    return tuple(found)

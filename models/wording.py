@@ -107,6 +107,8 @@ def _type_remedy(key: str, value: Any) -> str:
 
 def _missing(kind: type[BaseModel], location: Sequence[str | int], key: str) -> tuple[str, str]:
     if location and isinstance(location[-1], int):
+        if key == "links":
+            return _length(kind, location, key)
         return "has too few numbers.", "A place or size is three numbers, [x, y, z], in millimetres."
     field = _fields(kind, location[:-1]).get(key)
     below = _record_in(field.annotation) if field else None
