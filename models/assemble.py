@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,8 +16,9 @@ from models.linkage import AxleMotion, MotionAxis, axle_motion, axle_rods
 from models.massprops import GRAVITY, MassProperties, body_properties, combined, wheel_loads
 from models.rigid import BODY_NAMES, PARENTS, Body, HullPoints, RigidModel, ShockLine, TyreRing
 from models.spec import Axle, Sheet
+from models.stance import Stance, stances
 from models.suspension import SprungAxle
-from models.tyre import TyreLaw, TyreShape, WheelState, fit_tyre, static_squish, tyre_ring
+from models.tyre import WheelState, tyre_ring
 
 Vector = NDArray[np.float64]
 
@@ -28,19 +28,6 @@ HULL_SINK = 0.0003
 """m that one feeler gives under the whole truck's weight, where the time step allows."""
 HULL_STABLE = 0.25
 """Largest k dt^2 / m of a feeler against the mass it has to move."""
-
-
-@dataclass(frozen=True)
-class _Stance:
-    """One axle standing on its tyres."""
-
-    axle: Axle
-    shape: TyreShape
-    law: TyreLaw
-    load: float
-    """N on each of its wheels (mean of both)."""
-    height: float
-    """m, wheel centre over the ground."""
 
 
 def rigid_model(sheet: Sheet) -> RigidModel:
@@ -53,10 +40,8 @@ def rigid_model(sheet: Sheet) -> RigidModel:
     """
     sheet = resolve(sheet)
     masses = body_properties(sheet)
-    loads = wheel_loads(sheet).load
-    front = _stance(sheet, "front", float(loads[:2].mean()))
-    rear = _stance(sheet, "rear", float(loads[2:].mean()))
-    sprung = [_sprung("front", 2, front, masses), _sprung("rear", 8, rear, masses)]
+    front, rear = stances(sheet, wheel_loads(sheet))
+    sprung = sprung_axles(masses, front, rear)
     bodies = _bodies(masses, (front, rear), [s.motion for s in sprung])
     origins = _origins(bodies)
     spin = float(min(bodies[4].I_BBcm[1, 1], bodies[9].I_BBcm[1, 1]))
@@ -76,21 +61,22 @@ def rigid_model(sheet: Sheet) -> RigidModel:
     )
 
 
-def _stance(sheet: Sheet, which: str, load: float) -> _Stance:
-    axle = sheet.axles.front if which == "front" else sheet.axles.rear
-    tyre = sheet.tyres.front if which == "front" else sheet.tyres.rear
-    shape, law = fit_tyre(tyre)
-    return _Stance(axle, shape, law, load, shape.radius - static_squish(shape, law, load))
+def sprung_axles(masses: dict[str, MassProperties], front: Stance, rear: Stance) -> list[SprungAxle]:
+    """Hang both axles on their links and shocks.
+
+    :raises BuildSheetError: links that do not hold an axle.
+    """
+    return [_sprung("front", 2, front, masses), _sprung("rear", 8, rear, masses)]
 
 
-def _sprung(which: str, body: int, stance: _Stance, masses: dict[str, MassProperties]) -> SprungAxle:
+def _sprung(which: str, body: int, stance: Stance, masses: dict[str, MassProperties]) -> SprungAxle:
     motion = axle_motion(axle_rods(stance.axle, stance.height), f"axles.{which}.links")
     unsprung = combined(mass for name, mass in masses.items() if name.startswith(which))
     return SprungAxle(which, stance.axle, motion, 2.0 * stance.load, unsprung, body)
 
 
 def _bodies(
-    masses: dict[str, MassProperties], stances: tuple[_Stance, _Stance], motions: list[AxleMotion]
+    masses: dict[str, MassProperties], stances: tuple[Stance, Stance], motions: list[AxleMotion]
 ) -> tuple[Body, ...]:
     places: dict[str, Vector] = {"chassis": np.zeros(3)}
     axes: dict[str, MotionAxis] = {}
@@ -161,7 +147,7 @@ def _origins(bodies: tuple[Body, ...]) -> Vector:
 
 
 def _tyres(
-    sheet: Sheet, front: _Stance, rear: _Stance, bodies: tuple[Body, ...]
+    sheet: Sheet, front: Stance, rear: Stance, bodies: tuple[Body, ...]
 ) -> tuple[TyreRing, TyreRing, TyreRing, TyreRing]:
     rings = []
     for tyre, stance, body in ((sheet.tyres.front, front, bodies[4]), (sheet.tyres.rear, rear, bodies[9])):

@@ -84,16 +84,20 @@ def tyre_shape(tyre: Tyre, n_round: int = 72, rows: int = 3, crown_share: float 
 
 def plate_load(shape: TyreShape, law: Law, deflection: float) -> float:
     """Load (N) on a flat plate at this deflection (m), averaged over the wheel's turn."""
-    to_plate = shape.radius - deflection
+    return rows_load(shape.row_radius, shape.n_round, law, shape.radius - deflection)
+
+
+def rows_load(row_radius: Vector, n_round: int, law: Law, height: float) -> float:
+    """Load (N) on a flat plate this far (m) under the wheel centre, for rows of spokes of these radii."""
     total = 0.0
-    for radius in shape.row_radius:
-        if radius > to_plate:
-            half = math.acos(to_plate / radius)
+    for radius in row_radius:
+        if radius > height:
+            half = math.acos(height / radius)
             # Gauss-Legendre in a variable that clusters at the ends, where f may start with infinite slope.
             t = half * np.sin(0.5 * np.pi * _NODES)
             weight = _WEIGHTS * half * 0.5 * np.pi * np.cos(0.5 * np.pi * _NODES)
-            total += float(np.sum(weight * law(np.maximum(radius - to_plate / np.cos(t), 0.0)) * np.cos(t)))
-    return total * shape.n_round / (2.0 * math.pi)
+            total += float(np.sum(weight * law(np.maximum(radius - height / np.cos(t), 0.0)) * np.cos(t)))
+    return total * n_round / (2.0 * math.pi)
 
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(_QUADRATURE)

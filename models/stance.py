@@ -1,0 +1,63 @@
+"""Each axle standing on its tyres: load, squish, contact patch and grip at ride height; SI."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from models.given import given
+from models.massprops import WheelLoads
+from models.spec import Axle, Sheet, Tyre
+from models.stability import grip_under
+from models.tyre import TyreLaw, TyreShape, fit_tyre, static_squish, touching_spokes
+
+
+@dataclass(frozen=True)
+class Stance:
+    """One axle standing level; both its tyres carry the mean of their loads."""
+
+    axle: Axle
+    tyre: Tyre
+    shape: TyreShape
+    law: TyreLaw
+    load: float
+    """N on each of its wheels."""
+    squish: float
+    """m."""
+
+    @property
+    def height(self) -> float:
+        """Static loaded radius: wheel centre over the ground, m."""
+        return self.shape.radius - self.squish
+
+    @property
+    def patch_area(self) -> float:
+        """Ground that touching spokes stand for, m^2."""
+        shape = self.shape
+        around = 2.0 * math.pi * shape.radius / shape.n_round
+        return max(touching_spokes(shape, self.squish), 1.0) * around * shape.width / len(shape.row_y)
+
+    @property
+    def grip(self) -> float:
+        """Friction coefficient at the static ground pressure."""
+        return grip_under(
+            given(self.tyre.grip, "tyres.grip"),
+            self.load / self.patch_area,
+            1000.0 * given(self.tyre.grip_at_kpa, "tyres.grip_at_kpa"),
+            given(self.tyre.grip_pressure_exponent, "tyres.grip_pressure_exponent"),
+        )
+
+
+def stances(sheet: Sheet, loads: WheelLoads) -> tuple[Stance, Stance]:
+    """Stand a resolved sheet's front and rear axle on their tyres.
+
+    :raises BuildSheetError: see :func:`models.tyre.fit_tyre`.
+    """
+    front = _stance(sheet.axles.front, sheet.tyres.front, float(loads.load[:2].mean()))
+    rear = _stance(sheet.axles.rear, sheet.tyres.rear, float(loads.load[2:].mean()))
+    return front, rear
+
+
+def _stance(axle: Axle, tyre: Tyre, load: float) -> Stance:
+    shape, law = fit_tyre(tyre)
+    return Stance(axle, tyre, shape, law, load, static_squish(shape, law, load))
