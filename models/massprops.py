@@ -239,7 +239,7 @@ def wheel_loads(sheet: Sheet, truck: MassProperties | None = None) -> WheelLoads
     target = truck.weight * np.array([1.0, truck.cg[0], truck.cg[1]])
     load = balance.T @ np.linalg.solve(balance @ balance.T, target)
     if load.min() <= 0.0:
-        x, y, _ = truck.cg * 1000.0
+        x, y = np.round(truck.cg[:2] * 1000.0) + 0.0
         raise BuildSheetError(
             f"the truck cannot stand: its centre of gravity is at x = {x:.0f}, y = {y:.0f} mm, outside its wheels.",
             remedy="Places count from under the rear axle's centre, x forward, y left; check at_mm of the heavy parts.",

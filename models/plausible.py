@@ -55,7 +55,7 @@ def _check_length(sheet: Sheet, field: str, value: float, at_tenth: float) -> No
 def _length_slip(value: float, usual: float) -> str:
     for factor, unit in ((10.0, "centimetres"), (25.4, "inches"), (1000.0, "metres")):
         if 0.6 < value * factor / usual < 1.7:
-            return f"This looks like {unit}: {value:g} is {value * factor:g} mm."
+            return f"This looks like {unit}: {value:g} is {value * factor:.4g} mm."
     return ""
 
 
@@ -117,8 +117,9 @@ def check_amounts(sheet: Sheet) -> None:
                 field=join(["parts", part.name, key]),
                 value=grams,
             )
-        _check_density(part, key, grams)
     _check_total(sheet, usual)
+    for part in sheet.parts:
+        _check_density(part)
     _check_servo(sheet)
     if sheet.motor.kv_rpm_per_v < 150:
         raise BuildSheetError(
@@ -129,7 +130,9 @@ def check_amounts(sheet: Sheet) -> None:
         )
 
 
-def _check_density(part: Part, key: str, grams: float) -> None:
+def _check_density(part: Part) -> None:
+    key = "mass_each_g" if part.body in PAIRED else "mass_g"
+    grams = getattr(part, key)
     volume = math.prod(part.size_mm) / 1000.0
     if part.shape in ("cylinder", "ring"):
         volume *= math.pi / 4.0 * (1.0 - (part.bore_mm / part.size_mm[0]) ** 2 if part.size_mm[0] else 1.0)
