@@ -1,79 +1,40 @@
 """Obstacles by name and level: the door that everything else uses.
 
 An obstacle is written ``family:level`` with further numbers after commas: ``ledge:30``, ``side-hill:35``,
-``ledge-on-slope:30,slope=15``, ``climb:45,roughness_mm=0``. Levels and parameters are in bench units.
+``ledge-on-slope:30,slope=15``, ``climb:45,roughness_mm=0``. Levels and parameters are in bench units. Imported
+ground and courses are named by their file: ``rock.ground.npz`` or, half as high, ``rock.ground.npz:50``.
 """
 
 from __future__ import annotations
 
-import difflib
-import math
-from typing import NamedTuple
-
 import numpy as np
 
-from terrain import noise
+from terrain import from_file, noise, request
 from terrain.errors import TerrainError
-from terrain.families.registry import FAMILIES
 from terrain.family import Family, within
 from terrain.layout import lay_out
 from terrain.obstacle import Obstacle
+from terrain.request import ROUGHNESS, Request
 from terrain.yardstick import Yardstick
 
-LONGEST_TEXT = 300
-ROUGHNESS = "roughness_mm"
-
-
-class Request(NamedTuple):
-    """A parsed obstacle text."""
-
-    family: str
-    level: float
-    detail: dict[str, float]
-    """Parameters given, by full name, in bench units; may hold ``roughness_mm``."""
+__all__ = ["ROUGHNESS", "Request", "family_named", "from_text", "make", "parse"]
 
 
 def family_named(name: str) -> Family:
-    """Return a family; raise TerrainError with the nearest names if there is none."""
-    if name in FAMILIES:
-        return FAMILIES[name]
-    near = difflib.get_close_matches(name, FAMILIES, n=3)
-    remedy = f"did you mean {' or '.join(near)}?" if near else f"families: {', '.join(FAMILIES)}"
-    raise TerrainError("no such obstacle family", value=name, remedy=remedy)
+    """Return a family, or what stands for a file; raise TerrainError with the nearest names if there is none."""
+    return from_file.family(name) if from_file.names_file(name) else request.family_named(name)
 
 
 def parse(text: str) -> Request:
-    """Read ``family:level[,parameter=value]...``; raise TerrainError for anything else."""
-    if len(text) > LONGEST_TEXT:
-        raise TerrainError("too long for an obstacle", value=text, remedy="write it as ledge:30")
-    head, *extras = text.strip().split(",")
-    name, colon, level = head.partition(":")
-    family = family_named(name.strip())
-    if not colon:
-        raise TerrainError(
-            "the level is missing", value=text, remedy=f"write {family.name}:VALUE with VALUE in {family.unit}"
-        )
-    detail: dict[str, float] = {}
-    for extra in extras:
-        key, equals, value = extra.partition("=")
-        if not equals:
-            raise TerrainError("not a parameter", field=family.name, value=extra, remedy="write name=value")
-        key = key.strip()
-        full = ROUGHNESS if key in (ROUGHNESS, "roughness") else family.parameter(key).name
-        if full in detail:
-            raise TerrainError("given twice", field=family.name, value=key, remedy="give it once")
-        detail[full] = _number(f"{family.name}: {full}", value)
-    return Request(family.name, _number(family.name, level), detail)
+    """Read ``family:level[,parameter=value]...`` or a file's path; raise TerrainError for anything else.
 
-
-def _number(field: str, text: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value):
-        raise TerrainError("not a number", field=field, value=text.strip(), remedy="write it like 30 or 12.5")
-    return value
+    A file's name comes back with a hash of its content, so that a changed file is another obstacle.
+    """
+    parts = request.words(text)
+    if from_file.names_file(parts.name):
+        level = str(from_file.USUAL_LEVEL) if parts.level is None else parts.level
+        parts = parts._replace(name=from_file.full_name(parts.name), level=level)
+    return request.checked(text, parts, family_named(parts.name))
 
 
 def make(
@@ -111,17 +72,14 @@ def make(
     """
     kind = family_named(family)
     yard = Yardstick(wheelbase, tyre_radius, 0.0 if scale is None else scale)
-    low, high = kind.limit(yard)
-    within(f"{kind.name} ({kind.unit})", level, low, high)
     if seed < 0:
         raise TerrainError("a seed is a whole number from 0", field="seed", value=seed)
     rms = _rms(kind, yard, roughness, detail)
-    values = {p.name: p.default for p in kind.parameters}
-    for key, value in detail.items():
-        parameter = kind.parameter(key)
-        values[parameter.name] = parameter.check(kind.name, value)
+    values = request.parameter_values(kind, detail)
+    if from_file.names_file(kind.name):
+        return from_file.make(kind.name, float(level), yard, seed, rms)
     shape_rng, texture_rng = np.random.default_rng(seed).spawn(2)
-    piece = kind.build(float(level), yard, shape_rng, **values)
+    piece = request.piece(kind, float(level), yard, shape_rng, values)
     record = values | {
         "seed": seed,
         ROUGHNESS: rms * 1000.0,
@@ -153,13 +111,13 @@ def from_text(
     scale: float | None = None,
 ) -> Obstacle:
     """Parse and make in one step; arguments and errors as for :func:`parse` and :func:`make`."""
-    request = parse(text)
+    wanted = parse(text)
     return make(
-        request.family,
-        request.level,
+        wanted.family,
+        wanted.level,
         wheelbase=wheelbase,
         tyre_radius=tyre_radius,
         seed=seed,
         scale=scale,
-        **request.detail,
+        **wanted.detail,
     )

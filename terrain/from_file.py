@@ -1,0 +1,90 @@
+"""Obstacles that come from a file instead of a family: imported ground, and courses.
+
+Their name is the path, and ``#`` with a hash of what the file holds: ``yard/rock.ground.npz#1f0c...``. Their level
+is in percent: of the recorded heights of imported ground, of every element's level on a course.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+from terrain import course_build, course_file, ground_file, own_ground
+from terrain.errors import TerrainError
+from terrain.family import Family, within
+from terrain.heightfield import Heightfield
+from terrain.obstacle import Obstacle
+from terrain.yardstick import Yardstick
+
+LOWEST, USUAL_LEVEL, HIGHEST = 1.0, 100.0, 500.0
+GROUND, COURSE = ".npz", ".toml"
+HASH_MARK = "#"
+HASH_DIGITS = 16
+
+
+def names_file(text: str) -> bool:
+    """Whether a family name is the path of a ground or course file."""
+    return path_of(text).suffix.lower() in (GROUND, COURSE)
+
+
+def path_of(name: str) -> Path:
+    """The path in a name, without the hash."""
+    return Path(name.partition(HASH_MARK)[0])
+
+
+def full_name(text: str) -> str:
+    """The path with the hash of the file's content.
+
+    Raises TerrainError when the file is not there, or when a hash that was given is not its hash any more.
+    """
+    path, mark, given = text.partition(HASH_MARK)
+    try:
+        found = hashlib.sha256(Path(path).read_bytes()).hexdigest()[:HASH_DIGITS]
+    except OSError as error:
+        raise TerrainError(
+            f"cannot be read ({error.strerror or type(error).__name__})", file=path, remedy="check the path"
+        ) from None
+    if mark and given != found:
+        raise TerrainError(
+            "has changed since its name was written", file=path, value=given, remedy="leave out # and what follows"
+        )
+    return f"{path}{HASH_MARK}{found}"
+
+
+def _no_piece(*_: object) -> None:
+    raise TypeError("ground from a file is made by terrain.from_file.make")
+
+
+def family(name: str) -> Family:
+    """What the catalogue says about a file: a level in percent, no parameters."""
+    return Family(
+        name,
+        "percent",
+        "a course" if path_of(name).suffix.lower() == COURSE else "imported ground",
+        build=_no_piece,  # type: ignore[arg-type]
+        levels=lambda _: (50.0, USUAL_LEVEL, 150.0),
+        limit=lambda _: (LOWEST, HIGHEST),
+        roughness_share=0.0,
+    )
+
+
+def make(name: str, level: float, yard: Yardstick, seed: int, rms: float) -> Obstacle:
+    """Build the obstacle of a file; ``rms`` is the texture to add, m. Raises TerrainError for an unusable file."""
+    within(path_of(name).name, level, LOWEST, HIGHEST)
+    path = path_of(full_name(name))
+    if path.suffix.lower() == COURSE:
+        return course_build.build(course_file.load_course(path), yard, seed=seed, percent=level).obstacle
+    ground, known = ground_file.load_ground(path)
+    if level != USUAL_LEVEL:
+        ground = Heightfield.of(ground.z * (0.01 * level), ground.origin, ground.spacing)
+    return own_ground.obstacle_on(
+        ground,
+        yard,
+        name=known.name,
+        level=level,
+        unit="percent",
+        seed=seed,
+        lane=known.lane(),
+        lane_half_width=None if known.lane_half_width_mm is None else 0.001 * known.lane_half_width_mm,
+        rms=rms,
+    )
