@@ -24,6 +24,9 @@ from sim.rotation import roll_pitch_yaw
 Array = NDArray[np.float64]
 JOINTS = tuple(range(JOINT_COUNT))
 
+_idle: list[int] = []
+"""Empty worlds of this process: opening one costs as much as a hundred steps, and an empty one has no memory."""
+
 
 def engine_name() -> str:
     """Engine and version, part of a trial's key."""
@@ -74,12 +77,12 @@ def _tree_text(model: RigidModel, frames: list[tuple[Array, Array]]) -> str:
 
 
 class BulletEngine:
-    """One truck in one private PyBullet world."""
+    """One truck in a PyBullet world of its own."""
 
     def __init__(self, model: RigidModel, step: float, gravity: tuple[float, float, float]) -> None:
         """Build the tree. ``step`` in s, ``gravity`` in the world frame, m/s^2."""
         self.name = engine_name()
-        self._client = pybullet.connect(pybullet.DIRECT)
+        self._client = _idle.pop() if _idle else pybullet.connect(pybullet.DIRECT)
         self._where = {"physicsClientId": self._client}
         pybullet.setTimeStep(step, **self._where)
         pybullet.setGravity(*gravity, **self._where)
@@ -125,14 +128,13 @@ class BulletEngine:
 
     def read(self, state: Array) -> None:
         """Write the present state into a row."""
-        client = self._client
-        self._place, turn = pybullet.getBasePositionAndOrientation(self._body, client)
-        state[S_POS:S_QUAT] = self._place
-        state[S_QUAT:S_VEL] = turn
-        state[S_VEL:S_SPIN], state[S_SPIN:S_Q] = pybullet.getBaseVelocity(self._body, client)
-        joints = pybullet.getJointStates(self._body, JOINTS, client)
-        state[S_Q:S_QD] = [joint[0] for joint in joints]
-        state[S_QD:] = [joint[1] for joint in joints]
+        body, client = self._body, self._client
+        self._place, turn = pybullet.getBasePositionAndOrientation(body, client)
+        velocity, spin = pybullet.getBaseVelocity(body, client)
+        joints = pybullet.getJointStates(body, JOINTS, client)
+        state[:] = (
+            *self._place, *turn, *velocity, *spin, *[joint[0] for joint in joints], *[joint[1] for joint in joints]
+        )  # fmt: skip
 
     def apply(self, out: Array) -> None:
         """Hand over a base wrench (world, at the base frame's origin) and joint efforts for one step."""
@@ -150,5 +152,8 @@ class BulletEngine:
         pybullet.stepSimulation(self._client)
 
     def close(self) -> None:
-        """Give the world back."""
-        pybullet.disconnect(self._client)
+        """Take the truck out and keep the empty world for the next engine of this process."""
+        if self._client >= 0:
+            pybullet.removeBody(self._body, self._client)
+            _idle.append(self._client)
+            self._client = -1

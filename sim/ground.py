@@ -54,8 +54,11 @@ def height(z: Array, header: Array, x: float, y: float) -> float:
 
 
 @kernel
-def slope(z: Array, header: Array, x: float, y: float) -> tuple[float, float]:
-    """Gradient (dz/dx, dz/dy) of the bilinear surface; zero outside in the direction that left the grid."""
+def probe(z: Array, header: Array, x: float, y: float) -> tuple[float, float, float]:
+    """Height and gradient (dz/dx, dz/dy) of the bilinear surface from one look at the four nodes.
+
+    Outside the grid the edge value continues and the gradient across that edge is zero.
+    """
     nx, ny = z.shape
     u = (x - header[G_X0]) * header[G_INV]
     v = (y - header[G_Y0]) * header[G_INV]
@@ -67,17 +70,15 @@ def slope(z: Array, header: Array, x: float, y: float) -> tuple[float, float]:
     j = int(v)
     u -= i
     v -= j
-    d_low = z[i + 1, j] - z[i, j]
-    d_high = z[i + 1, j + 1] - z[i, j + 1]
-    e_low = z[i, j + 1] - z[i, j]
-    e_high = z[i + 1, j + 1] - z[i + 1, j]
-    gx = (d_low + v * (d_high - d_low)) * header[G_INV]
-    gy = (e_low + u * (e_high - e_low)) * header[G_INV]
-    if not inside_u:
-        gx = 0.0
-    if not inside_v:
-        gy = 0.0
-    return gx, gy
+    z00 = z[i, j]
+    e_low = z[i, j + 1] - z00
+    z10 = z[i + 1, j]
+    e_high = z[i + 1, j + 1] - z10
+    a = z00 + v * e_low
+    d = z10 + v * e_high - a
+    gx = d * header[G_INV] if inside_u else 0.0
+    gy = (e_low + u * (e_high - e_low)) * header[G_INV] if inside_v else 0.0
+    return a + u * d, gx, gy
 
 
 @kernel
@@ -96,6 +97,10 @@ def highest(top: Array, header: Array, x0: float, x1: float, y0: float, y1: floa
     return best
 
 
+CLOSE = 1.0e-7
+"""m; a crossing is found when ray and ground are this near: a ten-thousandth of a tyre's deflection."""
+
+
 @kernel
 def crossing(
     z: Array,
@@ -109,25 +114,59 @@ def crossing(
     near: float,
     far: float,
     g_far: float,
-) -> float:
-    """Distance along a ray at which it enters the ground, between ``near`` (above) and ``far`` (below).
+    steep: float,
+) -> tuple[float, float, float]:
+    """Distance along a ray at which it enters the ground, between ``near`` and ``far``, and the gradient there.
 
-    ``g_far`` is ground minus ray height at ``far`` (positive). Returns ``near`` when that end is already under
-    ground. Bounded false position (Illinois): exact in one step where the surface is plane along the ray.
+    ``g_far`` is ground minus ray height at ``far`` (positive), ``steep`` its growth along the ray there. Two Newton
+    steps settle it wherever the ground is nearly plane along the ray, which is nearly everywhere; a bracketed search
+    does the edges. Returns ``near`` when the ray is under ground there too.
     """
-    g_near = height(z, header, ax + near * dx, ay + near * dy) - (az + near * dz)
-    if g_near >= 0.0:
+    if steep > 0.1:
+        s = far - g_far / steep
+        for _ in range(2):
+            if not near < s < far:
+                break
+            h, gx, gy = probe(z, header, ax + s * dx, ay + s * dy)
+            g = h - (az + s * dz)
+            if abs(g) < CLOSE:
+                return s, gx, gy
+            growth = gx * dx + gy * dy - dz
+            if growth < 0.1:
+                break
+            s -= g / growth
+    s = bracketed(z, header, ax, ay, az, dx, dy, dz, near, far, g_far)
+    _, gx, gy = probe(z, header, ax + s * dx, ay + s * dy)
+    return s, gx, gy
+
+
+@kernel
+def bracketed(
+    z: Array,
+    header: Array,
+    ax: float,
+    ay: float,
+    az: float,
+    dx: float,
+    dy: float,
+    dz: float,
+    near: float,
+    far: float,
+    g_far: float,
+) -> float:
+    """Distance along a ray at which it enters the ground by bounded false position (Illinois rule)."""
+    g_lo = height(z, header, ax + near * dx, ay + near * dy) - (az + near * dz)
+    if g_lo >= 0.0:
         return near
     lo = near
     hi = far
-    g_lo = g_near
     g_hi = g_far
     mid = hi
-    for _ in range(12):
+    for _ in range(16):
         mid = (lo * g_hi - hi * g_lo) / (g_hi - g_lo)
         g = height(z, header, ax + mid * dx, ay + mid * dy) - (az + mid * dz)
-        if abs(g) < 1.0e-7:
-            return mid
+        if abs(g) < CLOSE or hi - lo < CLOSE:
+            break
         if g > 0.0:
             hi = mid
             g_hi = g
@@ -136,6 +175,4 @@ def crossing(
             lo = mid
             g_lo = g
             g_hi *= 0.5
-        if hi - lo < 1.0e-6:
-            break
     return mid

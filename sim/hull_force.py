@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.compiled import kernel
-from sim.ground import crossing, height, slope
+from sim.ground import crossing, probe
 from sim.layout import (
     F_BODY,
     F_DAMP,
@@ -62,7 +62,8 @@ def hull_forces(
             continue
         qx = origin[b, 0] + r[0, 0] * tx + r[0, 1] * ty + r[0, 2] * tz
         qy = origin[b, 1] + r[1, 0] * tx + r[1, 1] * ty + r[1, 2] * tz
-        gap = height(z, header, qx, qy) - qz
+        ground, gx, gy = probe(z, header, qx, qy)
+        gap = ground - qz
         if gap <= 0.0:
             bristles[k, 3] = 0.0
             continue
@@ -76,12 +77,14 @@ def hull_forces(
         dx /= far
         dy /= far
         dz /= far
-        length = crossing(z, header, qx - far * dx, qy - far * dy, qz - far * dz, dx, dy, dz, 0.0, far, gap)
+        steep = gx * dx + gy * dy - dz
+        length, gx, gy = crossing(
+            z, header, qx - far * dx, qy - far * dy, qz - far * dz, dx, dy, dz, 0.0, far, gap, steep
+        )  # fmt: skip
         back = far - length
         sx = qx - back * dx
         sy = qy - back * dy
         sz = qz - back * dz
-        gx, gy = slope(z, header, sx, sy)
         inv = 1.0 / math.sqrt(1.0 + gx * gx + gy * gy)
         nx = -gx * inv
         ny = -gy * inv

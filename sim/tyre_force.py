@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from models.rigid import WHEEL_BODIES
 from sim.compiled import kernel
-from sim.ground import crossing, height, highest, slope
+from sim.ground import crossing, height, highest, probe
 from sim.layout import (
     M_PRESSURE,
     M_SINK,
@@ -220,48 +220,59 @@ def tyre_forces(
             dx = cosine * r[0, 0] + sine * r[0, 2]
             dy = cosine * r[1, 0] + sine * r[1, 2]
             count = 0
-            for j in range(rows):
+            middle_touches = False
+            for turn in range(rows):
+                # The middle row first: where it touches, no rock face stands beside the tyre.
+                j = middle if turn == 0 else (turn - 1 if turn <= middle else turn)
                 ry = row[wheel, j, 0]
                 rr = row[wheel, j, 1]
                 hx = cx + ry * ax
                 hy = cy + ry * ay
                 hz = cz + ry * az
-                gap = height(z, header, hx + rr * dx, hy + rr * dy) - (hz + rr * dz)
+                ground, gx, gy = probe(z, header, hx + rr * dx, hy + rr * dy)
+                gap = ground - (hz + rr * dz)
                 if gap <= 0.0:
                     bristles[wheel, i, j, 3] = 0.0
                     continue
-                length = crossing(z, header, hx, hy, hz, dx, dy, dz, near, rr, gap)
+                length, gx, gy = crossing(
+                    z, header, hx, hy, hz, dx, dy, dz, near, rr, gap, gx * dx + gy * dy - dz
+                )  # fmt: skip
                 short = rr - length
+                ux = dx
+                uy = dy
+                uz = dz
+                qx = hx + length * dx
+                qy = hy + length * dy
+                qz = hz + length * dz
                 sideways = False
-                if j != middle:
-                    mx_ = cx + rr * dx
-                    my_ = cy + rr * dy
-                    mz_ = cz + rr * dz
-                    if height(z, header, mx_, my_) < mz_:
+                if turn == 0:
+                    middle_touches = True
+                elif not middle_touches:
+                    ex = cx + rr * dx
+                    ey = cy + rr * dy
+                    ez = cz + rr * dz
+                    if height(z, header, ex, ey) < ez:
                         # The tread's middle is free here: a rock face beside the tyre. Take the shorter way out.
                         side = 1.0 if ry > 0.0 else -1.0
-                        out = crossing(z, header, mx_, my_, mz_, side * ax, side * ay, side * az, 0.0, abs(ry), gap)
+                        out, sx, sy = crossing(
+                            z, header, ex, ey, ez, side * ax, side * ay, side * az, 0.0, abs(ry), gap, 0.0
+                        )  # fmt: skip
                         if abs(ry) - out < short:
                             sideways = True
                             short = abs(ry) - out
+                            ux = side * ax
+                            uy = side * ay
+                            uz = side * az
+                            qx = ex + out * ux
+                            qy = ey + out * uy
+                            qz = ez + out * uz
+                            gx = sx
+                            gy = sy
                 if sideways:
-                    ux = side * ax
-                    uy = side * ay
-                    uz = side * az
-                    qx = mx_ + out * ux
-                    qy = my_ + out * uy
-                    qz = mz_ + out * uz
-                    force = tyre[wheel, T_SIDE] * short
                     local = tyre[wheel, T_SIDE]
+                    force = local * short
                 else:
-                    ux = dx
-                    uy = dy
-                    uz = dz
-                    qx = hx + length * dx
-                    qy = hy + length * dy
-                    qz = hz + length * dz
                     force, local = spoke_law(law[wheel], step, short)
-                gx, gy = slope(z, header, qx, qy)
                 inv = 1.0 / math.sqrt(1.0 + gx * gx + gy * gy)
                 nx = -gx * inv
                 ny = -gy * inv
