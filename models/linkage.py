@@ -25,7 +25,8 @@ Vector = NDArray[np.float64]
 
 SLIDE_AT = 40.0
 """An instant centre farther away than this many link lengths is taken as infinitely far: the axle slides."""
-_LOOSE = 1e-4
+_LOOSE = 1e-3
+"""Least stretch of a rod per unit of a motion that must be held, rotations counted at a rod's length."""
 
 
 @dataclass(frozen=True)
@@ -95,8 +96,10 @@ def free_twists(rods: Rods, where: str = "links") -> Vector:
     """
     size = float(np.mean(rods.lengths))
     scale = np.array([1.0, 1.0, 1.0, size, size, size])
-    _, singular, vt = np.linalg.svd(constraint_matrix(rods) / scale)
-    if singular[3] < _LOOSE * singular[0]:
+    rows = constraint_matrix(rods) / scale
+    _, _, vt = np.linalg.svd(rows)
+    # With the middle kept from rising (2) and the axle from rolling (3), nothing must be left to move.
+    if np.linalg.svd(np.delete(rows, [2, 3], axis=1), compute_uv=False)[-1] < _LOOSE:
         raise BuildSheetError(
             "these four links do not hold the axle: it could move without stretching any of them.",
             remedy="Angle two links inwards (triangulate), or make one of them a panhard rod across the truck.",
