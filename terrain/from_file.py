@@ -12,6 +12,7 @@ from pathlib import Path
 from terrain import course_build, course_file, ground_file, own_ground
 from terrain.errors import TerrainError
 from terrain.family import Family, within
+from terrain.gates import Gate
 from terrain.heightfield import Heightfield
 from terrain.obstacle import Obstacle
 from terrain.yardstick import Yardstick
@@ -88,3 +89,11 @@ def make(name: str, level: float, yard: Yardstick, seed: int, rms: float) -> Obs
         lane_half_width=None if known.lane_half_width_mm is None else 0.001 * known.lane_half_width_mm,
         rms=rms,
     )
+
+
+def gates(name: str, level: float, yard: Yardstick, seed: int) -> tuple[Gate, ...]:
+    """Gates of a course file; none for imported ground."""
+    path = path_of(name)
+    if path.suffix.lower() != COURSE:
+        return ()
+    return course_build.build(course_file.load_course(path), yard, seed=seed, percent=level).gates

@@ -13,8 +13,11 @@ from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Polygon, Rectangle
 from numpy.typing import NDArray
+from scipy.spatial import ConvexHull
 
+from models.rigid import RigidModel
 from sim.chart.relief import lit, paint_relief
+from terrain.gates import Gate
 from terrain.heightfield import Heightfield, sample
 from terrain.obstacle import Obstacle
 
@@ -33,6 +36,19 @@ class SideView:
     outlines: tuple[Points, ...] = ()
     """Closed (n, 2) x, z outlines of hull parts; none draws a plain box."""
 
+    @staticmethod
+    def of(model: RigidModel) -> SideView:
+        """Side view of a truck: the outline of every hull part, tyres round."""
+        origins = model.origins()[model.hull.body]
+        points = np.concatenate([origins + model.hull.p_tip, origins + model.hull.p_root])[:, [0, 2]]
+        part = np.tile(model.hull.part, 2)
+        outlines = []
+        for k in range(len(model.hull.names)):
+            own = np.unique(np.round(points[part == k], 6), axis=0)
+            if len(own) > 2 and np.linalg.matrix_rank(own - own[0], tol=1e-5) == 2:
+                outlines.append(own[ConvexHull(own).vertices])
+        return SideView(model.wheelbase, float(max(model.tyres[0].row_radius)), tuple(outlines))
+
     def shapes(self) -> tuple[Points, ...]:
         """Outlines to draw."""
         if self.outlines:
@@ -41,8 +57,8 @@ class SideView:
         return (np.array([[-0.3 * r, 1.1 * r], [wb + 0.3 * r, 1.1 * r], [wb + 0.2 * r, 2.2 * r], [-0.2 * r, 2.2 * r]]),)
 
 
-def draw_obstacle(obstacle: Obstacle, path: Path, *, truck: SideView) -> None:
-    """Draw the obstacle to a PNG or SVG file (by the suffix)."""
+def draw_obstacle(obstacle: Obstacle, path: Path, *, truck: SideView, gates: tuple[Gate, ...] = ()) -> None:
+    """Draw the obstacle, and the gates of a course, to a PNG or SVG file (by the suffix)."""
     x_min, x_max, y_min, y_max = obstacle.ground.extent
     width = 11.0
     plan = float(np.clip(width * (y_max - y_min) / (x_max - x_min), 1.2, 7.0))
@@ -55,10 +71,12 @@ def draw_obstacle(obstacle: Obstacle, path: Path, *, truck: SideView) -> None:
     view, shaded, slopes, profile = figure.subplots(4, 1, height_ratios=heights)
     figure.suptitle(_title(obstacle), color=INK, fontsize=13)
     paint_relief(view, obstacle.ground, obstacle.lane)
-    _plan(shaded, obstacle)
+    _plan(shaded, obstacle, gates)
     _slope_map(figure, slopes, obstacle)
     _side(profile, obstacle, truck)
-    figure.savefig(path, dpi=120, bbox_inches="tight", metadata={"Date": None} if path.suffix.lower() == ".svg" else None)
+    figure.savefig(
+        path, dpi=120, bbox_inches="tight", metadata={"Date": None} if path.suffix.lower() == ".svg" else None
+    )
 
 
 def _title(obstacle: Obstacle) -> str:
@@ -85,12 +103,17 @@ def _image_extent(ground: Heightfield) -> tuple[float, float, float, float]:
     return 1e3 * (x_min - half), 1e3 * (x_max + half), 1e3 * (y_min - half), 1e3 * (y_max + half)
 
 
-def _plan(axes: Axes, obstacle: Obstacle) -> None:
+def _plan(axes: Axes, obstacle: Obstacle, gates: tuple[Gate, ...]) -> None:
     z, spacing = _thinned(obstacle.ground)
     axes.imshow(
         lit(z, (spacing, spacing)).transpose(1, 0, 2)[::-1], extent=_image_extent(obstacle.ground), aspect="equal"
     )
     _mark_lane(axes, obstacle)
+    for gate in gates:
+        left, right = 1e3 * gate.markers()
+        label = "gate" if gate is gates[0] else None
+        axes.plot(*zip(left, right, strict=True), "-o", color="#f2a900", mec="#222222", ms=4, lw=0.8, label=label)
+        axes.annotate(gate.name.replace("$", r"\$"), left, xytext=(3, 1), textcoords="offset points", fontsize=8)
     axes.set_title("Plan", loc="left", fontsize=10, color=INK)
     axes.set_ylabel("y, mm (left up)")
     axes.legend(loc="upper left", bbox_to_anchor=(1.005, 1.0), fontsize=8, frameon=False)

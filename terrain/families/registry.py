@@ -141,7 +141,7 @@ _ROCKS = (
         _fixed(0, 70),
         (
             Parameter("grain_deg", 30.0, -90.0, 90.0, "direction of the ridges off the lane"),
-            Parameter("grain_percent", 8.0, 0.0, 60.0, "rms of the ridges in tyre radii"),
+            Parameter("ridge_percent", 8.0, 0.0, 60.0, "rms of the ridges in tyre radii"),
             Parameter("stretch", 6.0, 1.0, 20.0, "how much longer than wide the ridges are"),
         ),
     ),

@@ -125,18 +125,18 @@ def boulders(
 
 
 def slab(
-    level: float, yard: Yardstick, rng: np.random.Generator, grain_deg: float, grain_percent: float, stretch: float
+    level: float, yard: Yardstick, rng: np.random.Generator, grain_deg: float, ridge_percent: float, stretch: float
 ) -> Piece:
     """Rock slab climbing at ``level`` degrees with a grain: ridges that run ``grain_deg`` off the lane.
 
-    The ridges are band-limited noise of ``grain_percent`` of a tyre radius rms, drawn out ``stretch`` times along
+    The ridges are band-limited noise of ``ridge_percent`` of a tyre radius rms, drawn out ``stretch`` times along
     the grain.
     """
     wb, slope, turn = yard.wheelbase, math.radians(level), math.radians(grain_deg)
     band = (1.0 / (noise.LONGEST * yard.tyre_radius), 1.0 / (0.5 * yard.tyre_radius))
     spacing = (stretch * yard.cell, yard.cell)
     plain = noise.tile(rng, noise.TILE, (yard.cell, yard.cell), noise.power_law(1.0, noise.WAVINESS, band))
-    ridges = noise.periodic(noise.scaled(plain, 0.01 * grain_percent * yard.tyre_radius), spacing)
+    ridges = noise.periodic(noise.scaled(plain, 0.01 * ridge_percent * yard.tyre_radius), spacing)
     entry = Profile().arc(slope, TURN_RADIUS * wb)
     even = entry.straight(SLOPE_LENGTH * wb * math.cos(slope))
     whole = even.arc(0.0, TURN_RADIUS * wb)

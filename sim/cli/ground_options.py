@@ -1,0 +1,82 @@
+"""What the terrain commands share: whose truck the ground is sized for, and files that appear only when whole."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from sim.chart.terrain_chart import SideView
+    from terrain.yardstick import Yardstick
+
+WHEELBASE, TYRE = 140.0, 56.0
+"""mm; the 1/24 truck that ground is sized for when no truck is given."""
+Build = Annotated[Path | None, typer.Option("--truck", help="Build sheet whose truck the ground is sized for.")]
+Wheelbase = Annotated[float | None, typer.Option(help="mm, instead of a build sheet.")]
+Tyre = Annotated[float | None, typer.Option(help="Tyre outside diameter, mm, instead of a build sheet.")]
+Scale = Annotated[float | None, typer.Option(help="24 for 1/24, where published full-size dimensions count.")]
+Json = Annotated[bool, typer.Option("--json", help="Print JSON.")]
+
+
+def sized_for(
+    build: Path | None, wheelbase: float | None, tyre: float | None, scale: float | None
+) -> tuple[Yardstick, SideView]:
+    """(yardstick, side view) of the truck that was named, or of a usual 1/24."""
+    from sim.chart.terrain_chart import SideView
+    from terrain.errors import TerrainError
+    from terrain.yardstick import Yardstick
+
+    if build is not None:
+        if wheelbase is not None or tyre is not None:
+            raise TerrainError("given twice", field="--truck", remedy="give --truck, or --wheelbase and --tyre")
+        from sim.study import yard_of
+        from sim.trucks import load_truck
+
+        model = load_truck(build).model
+        yard = yard_of(model)
+        measures = Yardstick(
+            1e-3 * yard.wheelbase_mm, 1e-3 * yard.tyre_radius_mm, yard.scale if scale is None else scale
+        )
+        return measures, SideView.of(model)
+    measures = Yardstick(
+        1e-3 * (WHEELBASE if wheelbase is None else wheelbase),
+        0.5e-3 * (TYRE if tyre is None else tyre),
+        0.0 if scale is None else scale,
+    )
+    return measures, SideView(measures.wheelbase, measures.tyre_radius)
+
+
+def file_stem(obstacle: str) -> str:
+    """A file name from what the user typed: letters, digits and a few signs, never a path."""
+    name = "".join(c if c.isalnum() or c in "-_." else "-" for c in Path(obstacle.partition("#")[0]).name)
+    return name.strip(".-")[:80] or "obstacle"
+
+
+def check_picture(path: Path) -> None:
+    """Raise TerrainError unless the path names a PNG or SVG."""
+    from terrain.errors import TerrainError
+
+    if path.suffix.lower() not in (".png", ".svg"):
+        raise TerrainError("not a picture that can be written", file=path, field="--out", remedy="use .png or .svg")
+
+
+@contextmanager
+def whole(path: Path) -> Iterator[Path]:
+    """A file to write beside ``path`` that takes its place only when it is whole."""
+    from terrain.errors import TerrainError
+
+    if not path.parent.is_dir():
+        raise TerrainError("there is no such folder", file=path.parent, remedy="make it first")
+    part = path.with_name(f".{path.stem}.part{path.suffix}")
+    try:
+        yield part
+        os.replace(part, path)
+    except OSError as error:
+        raise TerrainError(f"cannot be written ({error.strerror})", file=path, remedy="choose another --out") from None
+    finally:
+        part.unlink(missing_ok=True)

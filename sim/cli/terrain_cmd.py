@@ -1,0 +1,179 @@
+"""``cragbench terrain``: look at obstacles, bring in one's own rocks, take ground out again."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from sim.cli.console import say, show_json, show_table
+from sim.cli.ground_options import Build, Json, Scale, Tyre, Wheelbase, check_picture, file_stem, sized_for, whole
+from sim.cli.terrain_import_cmd import import_file
+
+if TYPE_CHECKING:
+    from terrain.yardstick import Yardstick
+
+app = typer.Typer(
+    no_args_is_help=True, add_completion=False, rich_markup_mode="rich", help="Obstacles, courses and your own rocks."
+)
+
+
+@app.command("list")
+def list_families(
+    truck: Build = None, wheelbase: Wheelbase = None, tyre: Tyre = None, scale: Scale = None, as_json: Json = False
+) -> None:
+    """Every obstacle family with its levels for a truck, its parameters and the standard it follows."""
+    from terrain.families.registry import FAMILIES
+
+    yard, _ = sized_for(truck, wheelbase, tyre, scale)
+    if as_json:
+        show_json([_described(family, yard) for family in FAMILIES.values()])
+        return
+    rows = []
+    for family in FAMILIES.values():
+        levels = " / ".join(f"{level:g}" for level in family.levels(yard))
+        options = ", ".join(f"{p.short}={p.default:g}" for p in family.parameters)
+        rows.append([family.name, family.summary, f"{levels} {family.unit}", options])
+    show_table(
+        f"Levels easy / middling / hard for a wheelbase of {1e3 * yard.wheelbase:g} mm and tyres of "
+        f"{2e3 * yard.tyre_radius:g} mm",
+        ["Obstacle", "What it is", "Levels", "Parameters"],
+        rows,
+        left=2,
+    )
+    for family in FAMILIES.values():
+        if family.standard:
+            say(f"{family.name}: {family.standard}")
+    say("Write one as ledge:30 or ledge-on-slope:30,slope=15; see it with: cragbench terrain show ledge:30")
+
+
+def _described(family: Any, yard: Yardstick) -> dict[str, Any]:
+    return {
+        "name": family.name,
+        "unit": family.unit,
+        "summary": family.summary,
+        "levels": list(family.levels(yard)),
+        "limit": list(family.limit(yard)),
+        "parameters": [
+            {"name": p.name, "default": p.default, "low": p.low, "high": p.high, "meaning": p.meaning}
+            for p in family.parameters
+        ],
+        "standard": family.standard,
+    }
+
+
+@app.command()
+def show(
+    obstacle: Annotated[str, typer.Argument(help="ledge:30, a .ground.npz or a course .toml.", show_default=False)],
+    out: Annotated[Path | None, typer.Option("--out", "-o", help="Picture to write: .png or .svg.")] = None,
+    seed: Annotated[int, typer.Option(min=0, help="Decides rocks and texture.")] = 1,
+    truck: Build = None,
+    wheelbase: Wheelbase = None,
+    tyre: Tyre = None,
+    scale: Scale = None,
+    as_json: Json = False,
+) -> None:
+    """Draw an obstacle before it is driven: relief, slopes, and the side view with the truck to scale."""
+    from sim.chart.terrain_chart import draw_obstacle
+    from terrain import catalog, from_file
+    from terrain.catalog import parse
+
+    yard, view = sized_for(truck, wheelbase, tyre, scale)
+    wanted = parse(obstacle)
+    made = catalog.from_text(
+        obstacle, wheelbase=yard.wheelbase, tyre_radius=yard.tyre_radius, seed=seed, scale=yard.scale
+    )
+    path = out if out is not None else Path(f"{file_stem(obstacle)}.png")
+    check_picture(path)
+    gates = from_file.gates(wanted.family, wanted.level, yard, seed) if from_file.names_file(wanted.family) else ()
+    with whole(path) as part:
+        draw_obstacle(made, part, truck=view, gates=gates)
+    if as_json:
+        show_json(_facts(made) | {"picture": str(path)})
+        return
+    facts = _facts(made)
+    say(
+        f"{made.family} {made.level:g} {made.unit}: {facts['length_mm']:.0f} x {facts['width_mm']:.0f} mm, "
+        f"{facts['relief_mm']:.1f} mm of relief, {facts['nodes'][0]} x {facts['nodes'][1]} nodes "
+        f"of {facts['cell_mm']:g} mm"
+    )
+    say(f"Wrote {path}")
+
+
+def _facts(made: Any) -> dict[str, Any]:
+    x_min, x_max, y_min, y_max = made.ground.extent
+    return {
+        "family": made.family,
+        "level": made.level,
+        "unit": made.unit,
+        "length_mm": 1e3 * (x_max - x_min),
+        "width_mm": 1e3 * (y_max - y_min),
+        "relief_mm": 1e3 * float(made.ground.z.max() - made.ground.z.min()),
+        "nodes": list(made.ground.z.shape),
+        "cell_mm": 1e3 * made.ground.spacing,
+        "lane_mm": (1e3 * made.lane).tolist(),
+        "finish_mm": 1e3 * made.finish_s,
+        "detail": made.detail,
+    }
+
+
+@app.command("sheet")
+def contact_sheet(
+    out: Annotated[Path, typer.Option("--out", "-o", help="Picture to write: .png or .svg.")] = Path("obstacles.png"),
+    seed: Annotated[int, typer.Option(min=0, help="Decides rocks and texture.")] = 1,
+    truck: Build = None,
+    wheelbase: Wheelbase = None,
+    tyre: Tyre = None,
+    scale: Scale = None,
+) -> None:
+    """Draw every family at three levels on one sheet (about a quarter of a minute)."""
+    from sim.chart.contact_sheet import draw_contact_sheet
+
+    yard, _ = sized_for(truck, wheelbase, tyre, scale)
+    check_picture(out)
+    with whole(out) as part:
+        draw_contact_sheet(part, wheelbase=yard.wheelbase, tyre_radius=yard.tyre_radius, seed=seed, scale=yard.scale)
+    say(f"Wrote {out}")
+
+
+@app.command()
+def export(
+    obstacle: Annotated[str, typer.Argument(help="ledge:30, a .ground.npz or a course .toml.", show_default=False)],
+    out: Annotated[Path, typer.Option("--out", "-o", help=".stl, .obj, .ply, .glb, .png (16 bit) or .tif.")],
+    base_mm: Annotated[float | None, typer.Option(min=0.1, help="Close it to a block this thick, to print.")] = None,
+    every: Annotated[int, typer.Option(min=1, max=100, help="Keep each n-th node of a mesh.")] = 1,
+    seed: Annotated[int, typer.Option(min=0, help="Decides rocks and texture.")] = 1,
+    truck: Build = None,
+    wheelbase: Wheelbase = None,
+    tyre: Tyre = None,
+    scale: Scale = None,
+    as_json: Json = False,
+) -> None:
+    """Write ground as a mesh (mm; to print or mill a piece of course) or as a height image."""
+    from terrain import catalog
+    from terrain.errors import TerrainError
+    from terrain.image_file import export_image
+    from terrain.mesh_file import export_mesh
+
+    suffix = out.suffix.lower()
+    if suffix not in (".stl", ".obj", ".ply", ".glb", ".png", ".tif", ".tiff"):
+        raise TerrainError("not a kind that can be written", file=out, remedy="use .stl .obj .ply .glb .png or .tif")
+    yard, _ = sized_for(truck, wheelbase, tyre, scale)
+    made = catalog.from_text(
+        obstacle, wheelbase=yard.wheelbase, tyre_radius=yard.tyre_radius, seed=seed, scale=yard.scale
+    )
+    told: dict[str, Any] = {"file": str(out)}
+    with whole(out) as part:
+        if suffix in (".png", ".tif", ".tiff"):
+            told["height_step_mm"] = 1e3 * export_image(made.ground, part)
+        else:
+            base = None if base_mm is None else 1e-3 * base_mm
+            told["triangles"] = export_mesh(made.ground, part, base=base, every=every)
+    if as_json:
+        show_json(told)
+    else:
+        say(f"Wrote {out}" + (f" with {told['triangles']} triangles" if "triangles" in told else ""))
+
+
+app.command("import")(import_file)
