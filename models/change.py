@@ -11,7 +11,7 @@ from models.errors import BuildSheetError
 from models.key import join
 from models.record import read_record
 from models.sheet import with_mesh_paths
-from models.spec import BodyName, Hole, HullShape, Mm3, NonNegative, Part, Positive, Source, Spec
+from models.spec import BodyName, Hole, HullShape, Mm3, Money, NonNegative, Part, Positive, Source, Spec
 
 Name = Annotated[str, Field(min_length=1, max_length=200)]
 
@@ -73,6 +73,18 @@ class Change(Spec):
     """Dotted keys that go back to what the sheet leaves open."""
     set: dict[str, Any] = Field(default_factory=dict)
     """Dotted keys and their new values."""
+
+    @property
+    def cost(self) -> Money | None:
+        """The change's own price, or else the sum of the prices of what it adds and puts in; None if not known."""
+        if self.price is not None and self.currency is not None:
+            return Money(price=self.price, currency=self.currency)
+        bought = [*self.add, *self.replace]
+        currencies = {part.currency for part in bought}
+        if not bought or len(currencies) != 1 or any(part.price is None for part in bought):
+            return None
+        currency = currencies.pop()
+        return None if currency is None else Money(price=sum(p.price or 0.0 for p in bought), currency=currency)
 
 
 def load_change(path: str | Path) -> Change:

@@ -42,14 +42,14 @@ class Configuration:
         """What the changes cost together, one sum per currency; empty if none of them has a price."""
         sums: dict[str, float] = {}
         for change in self.changes:
-            if change.price is not None and change.currency is not None:
-                sums[change.currency] = sums.get(change.currency, 0.0) + change.price
+            if change.cost is not None:
+                sums[change.cost.currency] = sums.get(change.cost.currency, 0.0) + change.cost.price
         return tuple(Money(price=price, currency=currency) for currency, price in sums.items())
 
     @property
     def unpriced(self) -> tuple[str, ...]:
         """Names of the changes that give no price."""
-        return tuple(change.name for change in self.changes if change.price is None)
+        return tuple(change.name for change in self.changes if change.cost is None)
 
 
 def configure(sheet: Sheet, changes: Sequence[Change] = (), name: str | None = None) -> Configuration:
@@ -69,7 +69,13 @@ def load_configuration(
 
     :raises BuildSheetError: see :func:`models.sheet.load_sheet`, :func:`models.change.load_change`, :func:`configure`.
     """
-    return configure(load_sheet(build), [load_change(change) for change in changes], name)
+    sheet = load_sheet(build)
+    loaded = [load_change(change) for change in changes]
+    try:
+        return configure(sheet, loaded, name)
+    except BuildSheetError as fault:
+        files = {change.name: file for change, file in zip(loaded, changes, strict=True)}
+        raise fault.at(file=files.get(fault.change or "", build)) from None
 
 
 def content_hash(sheet: Sheet) -> str:

@@ -39,7 +39,7 @@ class Part(Spec):
     """One thing that can be put on the scale.
 
     ``mass_g`` is for a single part. On a paired body (``front_knuckles``, ``front_wheels``, ``rear_wheels``)
-    the key is ``mass_each_g`` and ``at_mm`` is the left one.
+    the key is ``mass_each_g`` and ``at_mm`` is the left one; ``price`` is for the pair.
     """
 
     name: Annotated[str, Field(min_length=1, max_length=200)]
