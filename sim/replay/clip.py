@@ -1,0 +1,78 @@
+"""One recorded trial, ready to be drawn: what drove, on what ground, where every body was."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.assemble import rigid_model
+from models.rigid import RigidModel
+from models.spec import Sheet
+from sim import place
+from sim.replay.pose import Poses, poses
+from sim.replay.truck_shape import TruckShape, truck_shape
+from sim.result import Trace
+from sim.store import Trial
+from terrain.obstacle import Obstacle
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Actor:
+    """A truck that can be drawn; many clips share one."""
+
+    name: str
+    model: RigidModel
+    shape: TruckShape
+
+
+@dataclass(frozen=True)
+class Clip:
+    """A recorded trial."""
+
+    actor: Actor
+    place: str
+    """Obstacle as it is written on the command line."""
+    repeat: int
+    outcome: str
+    reason: str
+    obstacle: Obstacle
+    trace: Trace
+    poses: Poses
+
+    @property
+    def duration(self) -> float:
+        """s."""
+        return float(self.trace.time[-1] - self.trace.time[0])
+
+
+def actor(name: str, sheet: Sheet) -> Actor:
+    """Assemble a truck for drawing from a resolved sheet.
+
+    :raises BuildSheetError: a sheet that cannot be assembled here, such as one whose mesh file is gone.
+    """
+    model = rigid_model(sheet)
+    return Actor(name, model, truck_shape(sheet, model))
+
+
+def clip(who: Actor, trial: Trial, trace: Trace) -> Clip:
+    """Put a stored trial, its motion and its ground together."""
+    task = trial.task
+    ground = place.ground(task.obstacle, task.level, task.yard, task.draw.roughness_mm, task.draw.rock_seed)
+    written = place.with_level(task.obstacle, task.level)
+    record = trial.record
+    return Clip(who, written, task.repeat, record.outcome, record.reason, ground, trace, poses(who.model, trace))
+
+
+def camera_path(found: Clip) -> Array:
+    """Points (n, 3) that a camera follows: the centre of gravity, smoothed over about a second."""
+    cg = found.poses.cg
+    width = max(1, round(0.5 / found.trace.interval))
+    kernel = np.hanning(2 * width + 1)[1:-1] if width > 1 else np.ones(1)
+    kernel = kernel / kernel.sum()
+    reach = len(kernel) // 2
+    padded = np.pad(cg, ((reach, reach), (0, 0)), mode="edge")
+    return np.stack([np.convolve(padded[:, k], kernel, mode="valid") for k in range(3)], axis=1)

@@ -1,0 +1,54 @@
+"""Ground for a picture: fewer grid lines than the simulation drives on, but every step kept where it stands."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from terrain.heightfield import Heightfield, sample
+from terrain.obstacle import Obstacle
+
+Array = NDArray[np.float64]
+MOST_LINES = (190, 64)
+"""Grid lines along x and y at most."""
+STEEP = 0.8
+"""Rise over run above which a grid cell is part of a step."""
+MOST_STEPS = 0.4
+"""Share of the lines that steps may take; a rock garden has more, and is drawn on even lines."""
+
+
+@dataclass(frozen=True)
+class GroundMesh:
+    """Heights over a grid whose lines need not be evenly spaced."""
+
+    x: Array
+    y: Array
+    z: Array
+    """(nx, ny) m."""
+
+
+def ground_mesh(obstacle: Obstacle, around: float, most: tuple[int, int] = MOST_LINES) -> GroundMesh:
+    """Mesh of the ground within ``around`` (m) of the lane."""
+    ground = obstacle.ground
+    x_min, x_max, y_min, y_max = ground.extent
+    low, high = obstacle.lane.min(axis=0) - around, obstacle.lane.max(axis=0) + around
+    x = _lines(max(x_min, low[0]), min(x_max, high[0]), ground, 0, most[0])
+    y = _lines(max(y_min, low[1]), min(y_max, high[1]), ground, 1, most[1])
+    return GroundMesh(x, y, sample(ground, x[:, None], y[None, :]))
+
+
+def _lines(low: float, high: float, ground: Heightfield, axis: int, most: int) -> Array:
+    """Grid lines from low to high: even ones, and both sides of every step that crosses most of the ground."""
+    here = ground.x if axis == 0 else ground.y
+    rise = np.abs(np.diff(ground.z, axis=axis)) > STEEP * ground.spacing
+    steep = np.flatnonzero(rise.mean(axis=1 - axis) > 0.1)
+    edges = np.unique(np.concatenate([here[steep], here[steep + 1]])) if len(steep) else np.empty(0)
+    edges = edges[(edges > low) & (edges < high)]
+    if len(edges) > MOST_STEPS * most:
+        edges = np.empty(0)
+    even = np.linspace(low, high, most - len(edges))
+    gap = 0.35 * (even[1] - even[0])
+    near = np.min(np.abs(even[1:-1, None] - edges[None, :]), axis=1) < gap if len(edges) else np.zeros(len(even) - 2, bool)
+    return np.unique(np.concatenate([even[:1], even[1:-1][~near], even[-1:], edges]))
