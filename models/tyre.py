@@ -33,14 +33,14 @@ Law = Callable[[Vector], Vector]
 MINDLIN_RUBBER = 2.0 / 3.0
 """Tangential over normal stiffness of an elastic contact, 2(1 - nu)/(2 - nu), for rubber (nu = 1/2): Mindlin, J. Appl.
 Mech. 16 (1949) 259-268, from memory."""
-SAMPLES = 96
+SAMPLES = 192
 GOOD_FIT = 0.01
 BOTTOMING_FROM = 0.85
 """Share of the way to the rim at which the tread starts to be pinched against it."""
 BOTTOMING_GAIN = 8.0
 """Slope at the rim over the slope before pinching (assumed; a pinched tread is much stiffer than a casing)."""
 _KNOTS = 49
-_SMOOTHING = 0.3
+_SMOOTHING = 0.05
 _QUADRATURE = 400
 
 
