@@ -101,8 +101,9 @@ def test_the_table_comes_back(name: str, crown: float) -> None:
     for grams, mm in TABLES[name]:
         mean, swing = ripple(ring, shape.radius - mm / 1000.0)
         assert mean == pytest.approx(grams / 1000.0 * GRAVITY, rel=0.02)
-        # 72 x 3 spokes: measured below 4.5 % at the lightest row, below 2 % at working load.
-        assert swing < 0.06
+        # 72 x 3 spokes, measured: the swing falls from 11 % at 50 g on a tyre as hard at first touch as later (which
+        # none is) to 4 % at 150 g; a usual table shows 7 % at 50 g and 2 % at 200 g.
+        assert swing < (0.12 if grams < 150 else 0.04)
 
 
 def test_the_law_never_pulls_and_never_falls() -> None:
