@@ -157,12 +157,16 @@ def drive_forces(
     volts = drive[D_VOLT] * controls[U_VOLTAGE]
     drag = drive[D_DRAG]
     current = motor_current(controls[U_DUTY], speed, volts, kt, drive[D_OHM], drive[D_LIMIT], drag)
-    # Half of the reflected shaft stiffness and all of the electric braking act within the step: taken at its end.
+    # What the shafts wind up within the step and the electric braking are taken at its end. Wind-up counts against
+    # the wheels' own speed: a shaft that turns with its wheels winds up nothing.
     inertia = drive[D_ROTOR]
     stiff = 2.0 * k * (1.0 / (front * front) + 1.0 / (rear * rear))
     soft = 2.0 * c * (1.0 / (front * front) + 1.0 / (rear * rear))
     implied = inertia + dt * (kt * kt / drive[D_OHM] + soft) + dt * dt * stiff
-    fresh = speed + (kt * current - load - dt * stiff * speed) * dt / implied
+    ahead_front = 2.0 * speed / front - state[S_QD + FRONT_LEFT] - state[S_QD + FRONT_RIGHT]
+    ahead_rear = 2.0 * speed / rear - state[S_QD + REAR_LEFT] - state[S_QD + REAR_RIGHT]
+    growth = dt * k * (ahead_front / front + ahead_rear / rear)
+    fresh = speed + (kt * current - load - growth) * dt / implied
     friction = kt * drive[D_NO_LOAD] + (1.0 - drive[D_EFFICIENCY]) * abs(load)
     if controls[U_BRAKE] != 0.0:
         friction += drag * kt * min(drive[D_LIMIT], volts / drive[D_OHM])
