@@ -47,7 +47,6 @@ def hull_forces(
 ) -> None:
     """Ground forces on the feelers, added to the wrenches of their bodies; counts strikes and load in ``memory``."""
     dt = controls[U_DT]
-    tip = np.empty(4)
     chassis_load = 0.0
     axle_load = 0.0
     for k in range(hull.shape[0]):
@@ -100,24 +99,17 @@ def hull_forces(
         if bristles[k, 3] == 0.0 and b == 0:
             memory[M_HULL_HITS] += 1.0
         force = max(hull[k, F_STIFF] * depth + hull[k, F_DAMP] * closing, 0.0)
-        grip_tip(
-            bristles[k],
-            force * nx,
-            force * ny,
-            force * nz,
-            nx,
-            ny,
-            nz,
-            vx,
-            vy,
-            vz,
-            dt,
-            BRISTLE_SHARE * hull[k, F_STIFF],
-            BRISTLE_SHARE * hull[k, F_DAMP],
-            hull[k, F_GRIP] * controls[U_GRIP],
-            tip,
-        )
-        add_wrench(wrench, b, origin, sx, sy, sz, tip[0], tip[1], tip[2])
+        if bristles[k, 3] == 0.0:
+            bristles[k, :3] = 0.0
+        fx, fy, fz, _, zx, zy, zz = grip_tip(
+            bristles[k, 0], bristles[k, 1], bristles[k, 2], force * nx, force * ny, force * nz, nx, ny, nz, vx, vy, vz,
+            dt, BRISTLE_SHARE * hull[k, F_STIFF], BRISTLE_SHARE * hull[k, F_DAMP], hull[k, F_GRIP] * controls[U_GRIP],
+        )  # fmt: skip
+        bristles[k, 0] = zx
+        bristles[k, 1] = zy
+        bristles[k, 2] = zz
+        bristles[k, 3] = 1.0
+        add_wrench(wrench, b, origin, sx, sy, sz, fx, fy, fz)
         if b == 0:
             chassis_load += force
         else:

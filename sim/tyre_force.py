@@ -50,12 +50,12 @@ PRESSURE_SPAN = 1.5
 
 
 @kernel
-def spoke_law(law: Array, step: float, shortening: float) -> tuple[float, float]:
-    """Force and stiffness of one spoke from its table (linear between samples, last slope beyond)."""
-    n = law.shape[0]
-    k = min(int(shortening / step), n - 2)
-    stiffness = (law[k + 1] - law[k]) / step
-    return law[k] + stiffness * (shortening - k * step), stiffness
+def spoke_law(law: Array, wheel: int, step: float, shortening: float) -> tuple[float, float]:
+    """Force and stiffness of one spoke from its wheel's row of the table (linear between samples)."""
+    x = shortening / step
+    k = min(int(x), law.shape[1] - 2)
+    rise = law[wheel, k + 1] - law[wheel, k]
+    return law[wheel, k] + rise * (x - k), rise / step
 
 
 @kernel
@@ -72,7 +72,9 @@ def wheel_grip(tyre: Array, memory: Array, wheel: int, scale: float) -> float:
 
 @kernel
 def grip_tip(
-    bristle: Array,
+    zx: float,
+    zy: float,
+    zz: float,
     fx: float,
     fy: float,
     fz: float,
@@ -86,37 +88,23 @@ def grip_tip(
     stiffness: float,
     damping: float,
     mu: float,
-    out: Array,
-) -> None:
+) -> tuple[float, float, float, float, float, float, float]:
     """Add friction to an elastic contact force and hold the sum inside the cone.
 
-    ``f`` is the elastic force on the body, ``n`` the ground's unit normal, ``v`` the body's velocity at the contact.
-    ``bristle`` (4,) keeps the tip's deflection in the world and whether it is on the ground. Writes the total force
-    (3,) and the normal part (1,) to ``out``.
+    ``z`` is the tip's deflection along the ground so far, ``f`` the elastic force on the body, ``n`` the ground's unit
+    normal, ``v`` the body's velocity at the contact; all in the world. Returns the total force (3), its normal part
+    and the new deflection (3).
     """
     normal = fx * nx + fy * ny + fz * nz
     if normal <= 0.0:
-        bristle[0] = 0.0
-        bristle[1] = 0.0
-        bristle[2] = 0.0
-        bristle[3] = 1.0
-        out[0] = 0.0
-        out[1] = 0.0
-        out[2] = 0.0
-        out[3] = 0.0
-        return
-    if bristle[3] == 0.0:
-        bristle[0] = 0.0
-        bristle[1] = 0.0
-        bristle[2] = 0.0
-        bristle[3] = 1.0
+        return 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     vn = vx * nx + vy * ny + vz * nz
     sx = vx - vn * nx
     sy = vy - vn * ny
     sz = vz - vn * nz
-    zx = bristle[0] + sx * dt
-    zy = bristle[1] + sy * dt
-    zz = bristle[2] + sz * dt
+    zx += sx * dt
+    zy += sy * dt
+    zz += sz * dt
     zn = zx * nx + zy * ny + zz * nz
     zx -= zn * nx
     zy -= zn * ny
@@ -137,13 +125,7 @@ def grip_tip(
         zx = (ex - tx) / stiffness
         zy = (ey - ty) / stiffness
         zz = (ez - tz) / stiffness
-    bristle[0] = zx
-    bristle[1] = zy
-    bristle[2] = zz
-    out[0] = normal * nx + tx
-    out[1] = normal * ny + ty
-    out[2] = normal * nz + tz
-    out[3] = normal
+    return normal * nx + tx, normal * ny + ty, normal * nz + tz, normal, zx, zy, zz
 
 
 @kernel
@@ -167,7 +149,6 @@ def tyre_forces(
 ) -> None:
     """Ground forces of the four tyres: added to the wheel bodies' wrenches and reported per wheel in ``wheels``."""
     dt = controls[U_DT]
-    tip = np.empty(4)
     n_round = compass.shape[0]
     rows = row.shape[1]
     middle = rows // 2
@@ -272,7 +253,7 @@ def tyre_forces(
                     local = tyre[wheel, T_SIDE]
                     force = local * short
                 else:
-                    force, local = spoke_law(law[wheel], step, short)
+                    force, local = spoke_law(law, wheel, step, short)
                 inv = 1.0 / math.sqrt(1.0 + gx * gx + gy * gy)
                 nx = -gx * inv
                 ny = -gy * inv
@@ -286,33 +267,30 @@ def tyre_forces(
                 incidence = min(nx * ux + ny * uy + nz * uz, -SMALLEST_INCIDENCE)
                 closing = (vx * nx + vy * ny + vz * nz) / incidence
                 force = max(force + damp * local * closing, 0.0)
-                grip_tip(
-                    bristles[wheel, i, j],
-                    -force * ux,
-                    -force * uy,
-                    -force * uz,
-                    nx,
-                    ny,
-                    nz,
-                    vx,
-                    vy,
-                    vz,
-                    dt,
-                    bristle_k,
-                    damp * bristle_k,
-                    mu,
-                    tip,
-                )
-                fx += tip[0]
-                fy += tip[1]
-                fz += tip[2]
-                mx += ly * tip[2] - lz * tip[1]
-                my += lz * tip[0] - lx * tip[2]
-                mz += lx * tip[1] - ly * tip[0]
-                total += tip[3]
-                px += tip[3] * qx
-                py += tip[3] * qy
-                pz += tip[3] * qz
+                if bristles[wheel, i, j, 3] != 0.0:
+                    zx = bristles[wheel, i, j, 0]
+                    zy = bristles[wheel, i, j, 1]
+                    zz = bristles[wheel, i, j, 2]
+                else:
+                    zx = zy = zz = 0.0
+                kx, ky, kz, normal, zx, zy, zz = grip_tip(
+                    zx, zy, zz, -force * ux, -force * uy, -force * uz, nx, ny, nz, vx, vy, vz, dt, bristle_k,
+                    damp * bristle_k, mu,
+                )  # fmt: skip
+                bristles[wheel, i, j, 0] = zx
+                bristles[wheel, i, j, 1] = zy
+                bristles[wheel, i, j, 2] = zz
+                bristles[wheel, i, j, 3] = 1.0
+                fx += kx
+                fy += ky
+                fz += kz
+                mx += ly * kz - lz * ky
+                my += lz * kx - lx * kz
+                mz += lx * ky - ly * kx
+                total += normal
+                px += normal * qx
+                py += normal * qy
+                pz += normal * qz
                 count += 1
                 sink = max(sink, short)
             bristles[wheel, i, rows, 0] = float(count)
