@@ -79,12 +79,12 @@ class Change(Spec):
         """The change's own price, or else the sum of the prices of what it adds and puts in; None if not known."""
         if self.price is not None and self.currency is not None:
             return Money(price=self.price, currency=self.currency)
-        bought = [*self.add, *self.replace]
+        bought: list[Part | Replacement] = [*self.add, *self.replace]
+        prices = [part.price for part in bought]
         currencies = {part.currency for part in bought}
-        if not bought or len(currencies) != 1 or any(part.price is None for part in bought):
-            return None
-        currency = currencies.pop()
-        return None if currency is None else Money(price=sum(p.price or 0.0 for p in bought), currency=currency)
+        known = [price for price in prices if price is not None]
+        currency = currencies.pop() if len(currencies) == 1 else None
+        return Money(price=sum(known), currency=currency) if currency and len(known) == len(prices) else None
 
 
 def load_change(path: str | Path) -> Change:

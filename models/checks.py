@@ -26,13 +26,13 @@ def check_sheet(sheet: Sheet) -> None:
         _check_part(part)
     check_wheelbase(sheet)
     _check_axle_places(sheet)
+    check_places(sheet)
     for end, axle, tyre in _ends(sheet):
         _check_tyre(end, tyre)
         _check_axle(end, axle, tyre)
     _check_driveline(sheet)
     for shape in sheet.hull:
         _check_hull(shape)
-    check_places(sheet)
     check_amounts(sheet)
     check_links(sheet)
     wheel_loads(sheet)
@@ -91,7 +91,7 @@ def _check_round(part: Part, field: str) -> None:
     if not math.isclose(across, high, rel_tol=0.02, abs_tol=0.2):
         raise BuildSheetError(
             f"a {part.shape} lies along y, so its first and last size are both its diameter.",
-            remedy="Write [diameter, width, diameter], or use shape = \"box\".",
+            remedy='Write [diameter, width, diameter], or use shape = "box".',
             field=f"{field}.size_mm",
             value=part.size_mm,
         )
@@ -272,7 +272,7 @@ def _check_hull(shape: HullShape) -> None:
     field = join(["hull", shape.name])
     if (shape.shape == "mesh") != (shape.file is not None):
         raise BuildSheetError(
-            'a mesh needs its file.' if shape.file is None else 'a file is read only for shape = "mesh".',
+            "a mesh needs its file." if shape.file is None else 'a file is read only for shape = "mesh".',
             remedy='Write shape = "mesh" and file = "skid.stl" together.',
             field=f"{field}.file" if shape.file is None else f"{field}.shape",
         )

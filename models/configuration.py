@@ -62,9 +62,7 @@ def configure(sheet: Sheet, changes: Sequence[Change] = (), name: str | None = N
     return Configuration(name, resolved, tuple(changes), content_hash(resolved))
 
 
-def load_configuration(
-    build: str | Path, changes: Sequence[str | Path] = (), name: str | None = None
-) -> Configuration:
+def load_configuration(build: str | Path, changes: Sequence[str | Path] = (), name: str | None = None) -> Configuration:
     """Read a build sheet and change files and make the configuration.
 
     :raises BuildSheetError: see :func:`models.sheet.load_sheet`, :func:`models.change.load_change`, :func:`configure`.

@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from models.key import join
+from models.key import join, leads_somewhere
 from models.spec import Axle, HullShape, Sheet, Spec, Tyre
 
 SCALES = (10.0, 18.0, 24.0)
@@ -68,7 +68,8 @@ def usual(key: str, scale: float) -> float:
 def resolve(sheet: Sheet) -> Sheet:
     """Fill in what the sheet leaves open, and list in ``assumed`` what was filled and what is marked as assumed.
 
-    A sheet that leaves nothing open comes back with the same values, so resolving twice changes nothing.
+    A sheet that leaves nothing open comes back with the same values, so resolving twice changes nothing. A key in
+    ``assumed`` that leads nowhere (its part was taken off) is dropped.
     """
     pen = _Pen()
     axles = {end: _axle(axle, end, sheet, pen) for end, axle in _ends(sheet.axles)}
@@ -84,7 +85,9 @@ def resolve(sheet: Sheet) -> Sheet:
         "hull": tuple(pen.fill(shape, ("hull", shape.name), {"grip": HULL_GRIP}) for shape in sheet.hull),
     }
     assumed = dict.fromkeys([*sheet.assumed, *pen.filled, *_marked(sheet)])
-    return sheet.model_copy(update={**resolved, "assumed": tuple(assumed)})
+    filled = sheet.model_copy(update=resolved)
+    data = filled.model_dump(by_alias=True)
+    return filled.model_copy(update={"assumed": tuple(key for key in assumed if leads_somewhere(key, data))})
 
 
 Filled = TypeVar("Filled", bound=Spec)

@@ -73,6 +73,22 @@ def index_of(entries: Sequence[Any], step: str) -> int | None:
     return None
 
 
+def leads_somewhere(key: str, data: Any) -> bool:
+    """Tell whether a dotted key names something that the data has."""
+    try:
+        steps = split(key)
+    except ValueError:
+        return False
+    for step in steps:
+        found: str | int | None = step
+        if isinstance(data, Sequence) and not isinstance(data, str):
+            found = index_of(data, step)
+        data = None if found is None else _below(data, found)
+        if data is None:
+            return False
+    return True
+
+
 def _below(data: Any, step: str | int) -> Any:
     try:
         return data[step]

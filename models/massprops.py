@@ -189,7 +189,7 @@ def _check_body(body: str, whole: MassProperties, sheet: Sheet) -> None:
     if moments[0] <= smallest or moments[0] + moments[1] < moments[2] * (1.0 - 1e-9):
         raise BuildSheetError(
             f"impossible inertia: the parts on {on_sheet} have no size, so nothing resists turning that body.",
-            remedy=f"Give at least one part with body = \"{on_sheet}\" its size_mm = [length, width, height].",
+            remedy=f'Give at least one part with body = "{on_sheet}" its size_mm = [length, width, height].',
             field="parts",
         )
 

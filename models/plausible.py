@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
 from models.errors import BuildSheetError
 from models.key import join
@@ -60,22 +61,46 @@ def _length_slip(value: float, usual: float) -> str:
 
 
 def check_places(sheet: Sheet) -> None:
-    """Check that parts sit where the truck is, and wheels on their axles.
+    """Check that everything sits where the truck is and is no larger, and that wheels are on their axles.
 
-    :raises BuildSheetError: a part far outside the truck, under the ground, or a wheel away from its axle.
+    :raises BuildSheetError: a place far outside the truck or under the ground, or a wheel away from its axle.
     """
     base, track = sheet.wheelbase_mm, max(sheet.axles.front.track_mm, sheet.axles.rear.track_mm)
     limits = (("x", -base, 2 * base), ("y", -2 * track, 2 * track), ("z", 0.0, 2.5 * base))
-    for part in sheet.parts:
-        for value, (axis, low, high) in zip(part.at_mm, limits, strict=True):
+    for field, place in _places(sheet):
+        for value, (axis, low, high) in zip(place, limits, strict=True):
             if not low <= value <= high:
                 raise BuildSheetError(
                     f"is outside the truck ({low:g} to {high:g} mm).",
                     remedy="Places are in mm from under the rear axle: x forward, y left, z up from the bench.",
-                    field=join(["parts", part.name, "at_mm", axis]),
+                    field=join([*field, axis]),
                     value=value,
                 )
+    for table, things in (("parts", sheet.parts), ("hull", sheet.hull)):
+        for thing in things:
+            if max(thing.size_mm) > 3 * base:
+                raise BuildSheetError(
+                    f"is far larger than the truck (wheelbase {base:g} mm).",
+                    remedy="Sizes are full length, width and height in mm.",
+                    field=join([table, thing.name, "size_mm"]),
+                    value=thing.size_mm,
+                )
+    for part in sheet.parts:
         _check_on_axle(part, sheet)
+
+
+def _places(sheet: Sheet) -> Iterator[tuple[list[str], tuple[float, float, float]]]:
+    """Give every place of the sheet with its key."""
+    for part in sheet.parts:
+        yield ["parts", part.name, "at_mm"], part.at_mm
+    for end, axle in (("front", sheet.axles.front), ("rear", sheet.axles.rear)):
+        for link in axle.links:
+            yield ["axles", end, "links", link.name, "chassis_mm"], link.chassis_mm
+            yield ["axles", end, "links", link.name, "axle_mm"], link.axle_mm
+        yield ["axles", end, "shock", "chassis_mm"], axle.shock.chassis_mm
+        yield ["axles", end, "shock", "axle_mm"], axle.shock.axle_mm
+    for shape in sheet.hull:
+        yield ["hull", shape.name, "at_mm"], shape.at_mm
 
 
 def _check_on_axle(part: Part, sheet: Sheet) -> None:
@@ -142,7 +167,8 @@ def _check_density(part: Part) -> None:
     if density > TUNGSTEN:
         problem, remedy = "denser than tungsten", "Check the mass, and that size_mm is in millimetres."
     elif density < LIGHTEST and part.shape != "shell":
-        problem, remedy = "far lighter than foam", f"{key} is in grams: was it typed in kilograms, or size_mm too large?"
+        problem = "far lighter than foam"
+        remedy = f"{key} is in grams: was it typed in kilograms, or size_mm too large?"
     else:
         return
     raise BuildSheetError(

@@ -31,9 +31,9 @@ def check_together(sheet: Sheet, changes: Sequence[Change]) -> None:
 
 def _check_pair(one: Change, other: Change) -> None:
     if one.name == other.name:
-        raise BuildSheetError(
-            "is given twice.", remedy="Leave one out, or give the second its own name."
-        ).at(change=one.name)
+        raise BuildSheetError("is given twice.", remedy="Leave one out, or give the second its own name.").at(
+            change=one.name
+        )
     if other.name in one.excludes or one.name in other.excludes:
         raise BuildSheetError(
             f'"{one.name}" and "{other.name}" exclude each other.',

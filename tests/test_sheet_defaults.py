@@ -79,6 +79,12 @@ def test_resolving_twice_changes_nothing() -> None:
     assert resolve(once) == once
 
 
+def test_assumed_keys_that_lead_nowhere_are_dropped() -> None:
+    guessed = ("motor.kv_rpm_per_v", "parts.gone", "a..b", "tyres.front.squish.2", "tyres.front.squish.9", "grip.x")
+    found = resolve(SHEET.model_copy(update={"assumed": guessed})).assumed
+    assert [key for key in guessed if key in found] == ["motor.kv_rpm_per_v", "tyres.front.squish.2"]
+
+
 def test_tyre_without_table_gets_a_stiffness_and_its_foam() -> None:
     bare = SHEET.tyres.front.model_copy(update={"squish": None, "foam_gap_mm": 0.5})
     resolved = resolve(SHEET.model_copy(update={"tyres": SHEET.tyres.model_copy(update={"front": bare})}))
