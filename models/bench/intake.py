@@ -1,0 +1,361 @@
+"""Readings turned to SI, with what is not at hand taken from the build sheet, and slips of unit caught on the way."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.bench.lifting import lift_angle, spring_lean
+from models.bench.quantity import read
+from models.bench.readings import Lift, Reading, Readings
+from models.errors import BuildSheetError
+from models.massprops import GRAVITY, body_properties, truck_properties
+from models.plausible import usual_mass_g
+from models.spec import Sheet, Tyre
+from models.tyre import fit_tyre, plate_stiffness, static_squish
+
+Vector = NDArray[np.float64]
+
+RULER_MM = 0.5
+PROTRACTOR_DEG = 0.3
+"""How close lengths and angles are read when the file does not say (common practice, no source)."""
+SHEET_LENGTH_MM = 1.0
+"""How close a sheet's own wheelbase, track and wheel height are taken to be."""
+STEEPEST_DEG = 60.0
+"""Lifts beyond this roll the truck off its scale."""
+_SLIPS = ((28.3495, "ounces"), (1000.0, "kilograms"), (453.592, "pounds"))
+WHEELS = ("front_left", "front_right", "rear_left", "rear_right")
+
+
+@dataclass(frozen=True)
+class Length:
+    """A length and how far it may be off (plus or minus)."""
+
+    value: float
+    within: float
+    measured: bool
+
+
+@dataclass(frozen=True)
+class LiftReading:
+    """One lift: angle, and what the scale under the other axle showed."""
+
+    on: str
+    """Axle on the scale."""
+    lift: float | None
+    """m; None if the angle itself was read."""
+    angle: float
+    """rad."""
+    load: Vector
+    """kg."""
+    going: str
+    field: str
+
+
+@dataclass(frozen=True)
+class Weighing:
+    """All that was weighed, in kg, m, rad."""
+
+    step: float
+    accuracy: float
+    ruler: float
+    protractor: float
+    whole: Vector | None
+    wheels: tuple[Vector, ...] | None
+    """Front left, front right, rear left, rear right."""
+    axles: tuple[Vector, ...] | None
+    wheelbase: Length
+    tracks: tuple[Length, Length]
+    radii: tuple[Length, Length]
+    lifts: tuple[LiftReading, ...]
+    locked: bool
+    lean: float
+    """m that free springs are expected to raise the reading of the height by; 0 if locked."""
+
+    @property
+    def groups(self) -> list[tuple[str, Vector]]:
+        """Every place weighed, with its repeats."""
+        found: list[tuple[str, Vector]] = [] if self.whole is None else [("whole truck", self.whole)]
+        if self.wheels is not None:
+            found += [(w.replace("_", " "), v) for w, v in zip(WHEELS, self.wheels, strict=True)]
+        if self.axles is not None:
+            found += [(f"{end} axle", v) for end, v in zip(("front", "rear"), self.axles, strict=True)]
+        return found + [(lift.field, lift.load) for lift in self.lifts]
+
+
+def weighing(readings: Readings, sheet: Sheet | None = None) -> Weighing:
+    """Convert the weighing part of a readings file.
+
+    :param sheet: resolved build sheet, for lengths that were not measured and to know what is usual.
+    :raises BuildSheetError: a reading that cannot be, or nothing to work with.
+    """
+    units = readings.unit_by_kind()
+    if readings.scale is None:
+        raise BuildSheetError(
+            "the scale is not described.", remedy='Add [scale] with step = "1 g" (what its last digit means).',
+            field="scale",
+        )
+    step = read("mass", readings.scale.step, "scale.step", units)
+    accuracy = step if readings.scale.accuracy is None else read(
+        "mass", readings.scale.accuracy, "scale.accuracy", units
+    )
+    whole = None if readings.whole is None else _series("mass", readings.whole, "whole", units)
+    wheels = None if readings.wheels is None else tuple(
+        _series("mass", getattr(readings.wheels, w), f"wheels.{w}", units) for w in WHEELS
+    )
+    axles = None if readings.axles is None else tuple(
+        _series("mass", getattr(readings.axles, end), f"axles.{end}", units) for end in ("front", "rear")
+    )
+    if wheels is None and axles is None and whole is None:
+        raise BuildSheetError(
+            "nothing was weighed.", remedy="Give whole = [...], [wheels] or [axles].", field="whole"
+        )
+    total = _total(whole, wheels, axles)
+    _check_total(total, sheet)
+    if wheels is not None and whole is not None:
+        _check_sum("wheels", [float(np.mean(w)) for w in wheels], float(np.mean(whole)), sheet, step)
+    if axles is not None and whole is not None:
+        _check_sum("axles", [float(np.mean(a)) for a in axles], float(np.mean(whole)), sheet, step)
+    lengths = _lengths(readings, sheet, units)
+    locked = readings.suspension == "locked"
+    lifts = tuple(_lift(lift, n, lengths, units, total) for n, lift in enumerate(readings.lift, start=1))
+    return Weighing(
+        step=step, accuracy=accuracy,
+        ruler=_within(readings.rulers.length, "length", RULER_MM / 1000.0, units),
+        protractor=_within(readings.rulers.angle, "angle", np.deg2rad(PROTRACTOR_DEG), units),
+        whole=whole, wheels=wheels, axles=axles, wheelbase=lengths[0], tracks=lengths[1:3], radii=lengths[3:5],
+        lifts=lifts, locked=locked, lean=0.0 if locked or not lifts else expected_lean(sheet, lengths[0].value),
+    )  # fmt: skip
+
+
+def _total(whole: Vector | None, wheels: Sequence[Vector] | None, axles: Sequence[Vector] | None) -> float:
+    if whole is not None:
+        return float(np.mean(whole))
+    return float(sum(np.mean(v) for v in (wheels or axles or ())))
+
+
+def _series(kind: str, values: Sequence[Reading], field: str, units: dict[str, str]) -> Vector:
+    found = [read(kind, v, f"{field}.{n}", units) for n, v in enumerate(values, start=1)]  # type: ignore[arg-type]
+    if min(found) < 0.0 or (kind == "mass" and min(found) == 0.0):
+        raise BuildSheetError(
+            "is not more than nothing.", remedy="Tare the empty scale, then load it; leave out what was not read.",
+            field=field, value=list(values),
+        )  # fmt: skip
+    middle = float(np.median(found))
+    for n, (value, raw) in enumerate(zip(found, values, strict=True), start=1):
+        slip = _slip(value / middle) if len(found) > 2 else None
+        if slip is not None:
+            raise BuildSheetError(
+                f"is {slip[1]} times off the other readings beside it.", remedy=slip[2], field=f"{field}.{n}", value=raw
+            )
+    return np.array(found)
+
+
+def _slip(ratio: float) -> tuple[float, str, str] | None:
+    """Say which unit a ratio of wrong to right betrays, None if none."""
+    for factor, unit in _SLIPS:
+        for wrong, said in ((1.0 / factor, unit), (factor, "grams")):
+            if 0.8 < ratio / wrong < 1.25:
+                text = f"1/{factor:.4g}" if wrong < 1.0 else f"{factor:.4g}"
+                told = f"This looks like {said} written as another unit (a factor of {factor:.4g}); check the unit."
+                return wrong, text, told
+    return None
+
+
+def _check_total(total: float, sheet: Sheet | None) -> None:
+    if sheet is None:
+        return
+    parts = truck_properties(sheet).mass
+    ratio = total / parts
+    if 0.5 < ratio < 2.0:
+        return
+    slip = _slip(ratio)
+    usual = usual_mass_g(sheet.scale)
+    raise BuildSheetError(
+        f"the scale says {_grams(total)}, the sheet's parts sum to {_grams(parts)} "
+        f"(a 1/{sheet.scale:g} truck has about {usual:.0f} g).",
+        remedy=slip[2] if slip else "Is this the readings file of another truck, or are parts missing on the sheet?",
+        field="whole",
+    )
+
+
+def _grams(mass: float) -> str:
+    return f"{1000.0 * mass:.4g} g"
+
+
+def _check_sum(field: str, loads: list[float], whole: float, sheet: Sheet | None, step: float) -> None:
+    """Refuse loads that cannot belong to the truck weighed whole; small differences are judged later."""
+    total, count = sum(loads), len(loads)
+    off = total - whole
+    if abs(off) <= max(0.06 * whole, 2.0 * count * step):
+        return
+    for n, (load, name) in enumerate(zip(loads, WHEELS if count == 4 else ("front", "rear"), strict=True)):
+        rest = (whole - (total - load)) / load if load else 0.0
+        # Only if the reading in another unit would make the sum come out.
+        slip = _slip(1.0 / rest) if rest > 0.0 else None
+        fits = slip is not None and abs((total - load) + load / slip[0] - whole) < 0.06 * whole
+        if slip is not None and fits:
+            raise BuildSheetError(
+                f"with this reading the {count} loads sum to {_grams(total)}, the whole truck has {_grams(whole)}.",
+                remedy=slip[2], field=f"{field}.{name}", value=_grams(loads[n]),
+            )  # fmt: skip
+    raise BuildSheetError(
+        f"the {count} loads sum to {_grams(total)}, but the whole truck weighed {_grams(whole)} "
+        f"({1000.0 * off:+.3g} g).",
+        remedy=_why_off(off, whole, total, sheet),
+        field=field,
+    )
+
+
+def _why_off(off: float, whole: float, total: float, sheet: Sheet | None) -> str:
+    slip = _slip(total / whole)
+    if slip is not None:
+        return slip[2]
+    if 0.45 < total / whole < 0.55:
+        return "That is half: were only two wheels read, or each scale's reading halved?"
+    if 0.70 < total / whole < 0.80 or 1.2 < total / whole < 1.3:
+        return "That is about one wheel: was one read twice or left out, or was a scale not tared?"
+    near = None if sheet is None else min(
+        (p for p in sheet.parts if p.mass_g), key=lambda p: abs((p.mass_g or 0.0) / 1000.0 - abs(off)), default=None
+    )
+    if near is not None and abs((near.mass_g or 0.0) / 1000.0 - abs(off)) < 0.1 * abs(off):
+        without = "wheel loads" if off < 0 else "whole truck"
+        return f'That is what "{near.name}" weighs ({near.mass_g:g} g): was it off the truck for the {without}?'
+    return "Were all blocks as high as the scale, the scale tared, and nothing leaning on the truck?"
+
+
+def _lengths(r: Readings, sheet: Sheet | None, units: dict[str, str]) -> tuple[Length, Length, Length, Length, Length]:
+    within = _within(r.rulers.length, "length", RULER_MM / 1000.0, units)
+
+    def one(value: Reading | None, field: str, on_sheet: float | None) -> Length:
+        if value is not None:
+            length = read("length", value, field, units)
+            _check_length(length, on_sheet, field, value)
+            return Length(length, within, True)
+        if on_sheet is None:
+            raise BuildSheetError(
+                "was not measured, and there is no build sheet to take it from.",
+                remedy=f'Add {field} = "... mm", or name the build sheet.', field=field,
+            )  # fmt: skip
+        return Length(on_sheet, SHEET_LENGTH_MM / 1000.0, False)
+
+    radii = (None, None) if sheet is None else standing_radii(sheet)
+    front, rear = (None, None) if sheet is None else (sheet.axles.front.track_mm / 1e3, sheet.axles.rear.track_mm / 1e3)
+    base = None if sheet is None else sheet.wheelbase_mm / 1e3
+    return (
+        one(r.wheelbase, "wheelbase", base),
+        one(r.track_front, "track_front", front),
+        one(r.track_rear, "track_rear", rear),
+        one(r.axle_height_front, "axle_height_front", radii[0]),
+        one(r.axle_height_rear, "axle_height_rear", radii[1]),
+    )
+
+
+def _check_length(length: float, on_sheet: float | None, field: str, raw: Reading) -> None:
+    if on_sheet is None or 0.75 < length / on_sheet < 1.33:
+        return
+    for factor, unit in ((25.4, "inches"), (10.0, "centimetres"), (1000.0, "metres")):
+        if 0.8 < length * factor / on_sheet < 1.25:
+            cause = f"This looks like {unit} written as millimetres."
+            break
+    else:
+        cause = "Measure again, or correct the sheet; is this the readings file of another truck?"
+    raise BuildSheetError(
+        f"the sheet has {1000.0 * on_sheet:.4g} mm here, the reading says {1000.0 * length:.4g} mm.",
+        remedy=cause, field=field, value=raw,
+    )  # fmt: skip
+
+
+def _within(value: Reading | None, kind: str, otherwise: float, units: dict[str, str]) -> float:
+    return otherwise if value is None else read(kind, value, f"rulers.{kind}", units)  # type: ignore[arg-type]
+
+
+def standing_radii(sheet: Sheet) -> tuple[float, float]:
+    """Heights (m) of the front and rear wheel centres, the tyres squashed by the truck's own weight."""
+    truck = truck_properties(sheet)
+    share = truck.cg[0] / (sheet.wheelbase_mm / 1000.0)
+    loads = (share * truck.weight / 2.0, (1.0 - share) * truck.weight / 2.0)
+    found = []
+    for tyre, load in zip((sheet.tyres.front, sheet.tyres.rear), loads, strict=True):
+        shape, law = fit_tyre(tyre)
+        found.append(tyre.outside_diameter_mm / 2000.0 - static_squish(shape, law, load))
+    return found[0], found[1]
+
+
+def _lift(
+    lift: Lift, number: int, lengths: tuple[Length, ...], units: dict[str, str], total: float
+) -> LiftReading:
+    field = f"lift.{number}"
+    on = "front" if lift.raised == "rear" else "rear"
+    if (lift.height is None) == (lift.angle is None):
+        raise BuildSheetError(
+            "a lift has a height or an angle.", remedy='Give one of height = "40 mm" or angle = "17 deg".', field=field
+        )
+    base, radii = lengths[0].value, (lengths[3].value, lengths[4].value)
+    load = _series("mass", lift.load, f"{field}.load", units)
+    if float(np.mean(load)) > total:
+        raise BuildSheetError(
+            f"one axle cannot carry {_grams(float(np.mean(load)))} of a {_grams(total)} truck.",
+            remedy=(_slip(float(np.mean(load)) / (0.55 * total)) or (0, "", "Check the number and its unit."))[2],
+            field=f"{field}.load", value=list(lift.load),
+        )  # fmt: skip
+    if lift.height is not None:
+        rise = read("length", lift.height, f"{field}.height", units)
+        down, raised = radii if on == "front" else radii[::-1]
+        try:
+            angle = lift_angle(rise, base, down, raised)
+        except BuildSheetError as fault:
+            raise BuildSheetError(
+                fault.problem, remedy=fault.remedy, field=f"{field}.height", value=lift.height
+            ) from None
+    else:
+        rise, angle = None, read("angle", lift.angle, f"{field}.angle", units)
+    if not np.deg2rad(0.5) <= angle <= np.deg2rad(STEEPEST_DEG):
+        raise BuildSheetError(
+            f"a lift of {np.rad2deg(angle):.1f} deg is no lift that can be weighed (0.5 to {STEEPEST_DEG:.0f} deg).",
+            remedy="Is it measured from the level, of the line through both axles? Is the unit right?",
+            field=f"{field}.{'height' if lift.height is not None else 'angle'}",
+            value=lift.height if lift.height is not None else lift.angle,
+        )
+    return LiftReading(on, rise, angle, load, lift.going, field)
+
+
+def expected_lean(sheet: Sheet | None, wheelbase: float) -> float:
+    """How much too high (m) free springs and tyres will make the lift read, as far as the sheet can tell.
+
+    Half of :func:`models.bench.lifting.spring_lean`, which leaves out the links: on the whole linkage the statics of
+    three trucks gave -0.2 to 0.9 of it. Without a sheet, a hundredth of the wheelbase (up to 3 to 8 mm have been seen;
+    common practice, no source).
+    """
+    if sheet is None:
+        return 0.01 * wheelbase
+    truck, bodies = truck_properties(sheet), body_properties(sheet)
+    sprung = bodies["chassis"]
+    radii = standing_radii(sheet)
+    axle_height = 0.5 * (radii[0] + radii[1])
+    rates = tuple(axle_rate(sheet, end) for end in ("front", "rear"))
+    return 0.5 * spring_lean(
+        sprung.mass / truck.mass, float(sprung.cg[2]) - axle_height, truck.mass * GRAVITY,
+        float(truck.cg[2]) - axle_height, (rates[0], rates[1]), wheelbase,
+    )  # fmt: skip
+
+
+def axle_rate(sheet: Sheet, end: str) -> float:
+    """Vertical stiffness (N/m) of a whole axle: two springs, by the lean of the shocks, over two tyres."""
+    axle = getattr(sheet.axles, end)
+    tyre = getattr(sheet.tyres, end)
+    top, foot = np.array(axle.shock.chassis_mm), np.array(axle.shock.axle_mm)
+    upright = abs(top[2] - foot[2]) / float(np.linalg.norm(top - foot))
+    springs = 2.0 * 1000.0 * axle.shock.rate_n_per_mm * upright**2
+    tyres = 2.0 * tyre_rate(sheet, tyre)
+    return float(1.0 / (1.0 / springs + 1.0 / tyres))
+
+
+def tyre_rate(sheet: Sheet, tyre: Tyre) -> float:
+    """Stiffness (N/m) of one tyre about a quarter of the truck's weight, from its squish table or its one number."""
+    shape, law = fit_tyre(tyre)
+    load = truck_properties(sheet).weight / 4.0
+    return plate_stiffness(shape, law, static_squish(shape, law, load))
