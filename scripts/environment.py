@@ -140,8 +140,8 @@ def ensure(extras: Iterable[str] = ()) -> Path:
     if to_install is None and healthy(HOME):
         return python
     to_install = frozenset(extras) if to_install is None else to_install
-    installer.check_disk(ROOT)
     if not healthy(HOME):
+        installer.check_disk(ROOT, installer.ROOM_WITH_EXTRAS_MB if to_install else installer.ROOM_MB)
         check_compiler()
         make(HOME)
     log = HOME / "install.log"

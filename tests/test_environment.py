@@ -143,10 +143,10 @@ def test_an_environment_that_does_not_run_is_not_healthy(tmp_path: Path) -> None
     assert not environment.healthy(tmp_path)
 
 
-def test_no_room_is_said_before_anything_is_fetched(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(installer, "ENOUGH_DISK_MB", 10**9)
+def test_no_room_is_said_before_anything_is_fetched(tmp_path: Path) -> None:
+    installer.check_disk(tmp_path, 0.0)
     with pytest.raises(installer.InstallationError, match="MB free"):
-        installer.check_disk(tmp_path)
+        installer.check_disk(tmp_path, 1e12)
 
 
 # ------------------------------------------------------------------------------------- listening to pip
