@@ -29,6 +29,7 @@ KERNEL_FILES = (
     "margin.py",
     "observe.py",
     "shock_force.py",
+    "tip_friction.py",
     "tyre_force.py",
     "vector.py",
 )

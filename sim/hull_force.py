@@ -23,7 +23,8 @@ from sim.layout import (
     U_DT,
     U_GRIP,
 )
-from sim.tyre_force import SMALLEST_INCIDENCE, grip_tip
+from sim.tip_friction import grip_tip
+from sim.tyre_force import SMALLEST_INCIDENCE
 from sim.vector import add_wrench
 
 Array = NDArray[np.float64]

@@ -38,6 +38,7 @@ from sim.layout import (
     W_SINK,
     W_TOUCH,
 )
+from sim.tip_friction import grip_tip
 
 Array = NDArray[np.float64]
 WHEELS = np.array(WHEEL_BODIES, dtype=np.int64)
@@ -71,61 +72,30 @@ def wheel_grip(tyre: Array, memory: Array, wheel: int, scale: float) -> float:
 
 
 @kernel
-def grip_tip(
-    zx: float,
-    zy: float,
-    zz: float,
-    fx: float,
-    fy: float,
-    fz: float,
-    nx: float,
-    ny: float,
-    nz: float,
-    vx: float,
-    vy: float,
-    vz: float,
-    dt: float,
-    stiffness: float,
-    damping: float,
-    mu: float,
-) -> tuple[float, float, float, float, float, float, float]:
-    """Add friction to an elastic contact force and hold the sum inside the cone.
+def update_pressure(memory: Array, wheel: int, pressure: float, dt: float) -> None:
+    """Average the contact pressure (Pa) of one wheel; the first touch counts at once."""
+    old = memory[M_PRESSURE + wheel]
+    weight = 1.0 if old == 0.0 else min(dt / PRESSURE_TIME, 1.0)
+    memory[M_PRESSURE + wheel] = old + (pressure - old) * weight
 
-    ``z`` is the tip's deflection along the ground so far, ``f`` the elastic force on the body, ``n`` the ground's unit
-    normal, ``v`` the body's velocity at the contact; all in the world. Returns the total force (3), its normal part
-    and the new deflection (3).
-    """
-    normal = fx * nx + fy * ny + fz * nz
-    if normal <= 0.0:
-        return 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
-    vn = vx * nx + vy * ny + vz * nz
-    sx = vx - vn * nx
-    sy = vy - vn * ny
-    sz = vz - vn * nz
-    zx += sx * dt
-    zy += sy * dt
-    zz += sz * dt
-    zn = zx * nx + zy * ny + zz * nz
-    zx -= zn * nx
-    zy -= zn * ny
-    zz -= zn * nz
-    ex = fx - normal * nx
-    ey = fy - normal * ny
-    ez = fz - normal * nz
-    tx = ex - stiffness * zx - damping * sx
-    ty = ey - stiffness * zy - damping * sy
-    tz = ez - stiffness * zz - damping * sz
-    size = tx * tx + ty * ty + tz * tz
-    limit = mu * normal
-    if size > limit * limit:
-        ratio = limit / math.sqrt(size)
-        tx *= ratio
-        ty *= ratio
-        tz *= ratio
-        zx = (ex - tx) / stiffness
-        zy = (ey - ty) / stiffness
-        zz = (ez - tz) / stiffness
-    return normal * nx + tx, normal * ny + ty, normal * nz + tz, normal, zx, zy, zz
+
+@kernel
+def lowest_point(
+    wheels: Array,
+    wheel: int,
+    cx: float,
+    cy: float,
+    cz: float,
+    ax: float,
+    ay: float,
+    az: float,
+    radius: float,
+) -> None:
+    """Let the lowest point of a lifted wheel's rolling circle stand in for its contact patch."""
+    flat = math.sqrt(max(1.0 - az * az, 1.0e-12))
+    wheels[wheel, W_PX] = cx + radius * az * ax / flat
+    wheels[wheel, W_PX + 1] = cy + radius * az * ay / flat
+    wheels[wheel, W_PX + 2] = cz - radius * flat
 
 
 @kernel
@@ -312,17 +282,8 @@ def tyre_forces(
             wheels[wheel, W_PX] = px / total
             wheels[wheel, W_PX + 1] = py / total
             wheels[wheel, W_PX + 2] = pz / total
-            pressure = total / (touching * tyre[wheel, T_AREA])
-            old = memory[M_PRESSURE + wheel]
-            if old == 0.0:
-                memory[M_PRESSURE + wheel] = pressure
-            else:
-                memory[M_PRESSURE + wheel] = old + (pressure - old) * min(dt / PRESSURE_TIME, 1.0)
+            update_pressure(memory, wheel, total / (touching * tyre[wheel, T_AREA]), dt)
         else:
-            # Lifted: the lowest point of the tread stands in for the patch, straight below the rolling circle.
-            flat = math.sqrt(max(1.0 - az * az, 1.0e-12))
-            wheels[wheel, W_PX] = cx + radius * az * ax / flat
-            wheels[wheel, W_PX + 1] = cy + radius * az * ay / flat
-            wheels[wheel, W_PX + 2] = cz - radius * flat
+            lowest_point(wheels, wheel, cx, cy, cz, ax, ay, az, radius)
             memory[M_PRESSURE + wheel] = 0.0
     memory[M_SINK] = max(memory[M_SINK], deepest)
