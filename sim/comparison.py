@@ -107,9 +107,12 @@ def compare(store: Store, baseline: str | None = None, confidence: float = 0.95)
     return Comparison(chosen, tuple(cells), latest, left_out)
 
 
-def _collect(store: Store, latest: Versions) -> tuple[dict[_Place, _Shots], dict[tuple[_Place, str], Counter[str]], int]:
+_Outcomes = dict[tuple[_Place, str], Counter[str]]
+
+
+def _collect(store: Store, latest: Versions) -> tuple[dict[_Place, _Shots], _Outcomes, int]:
     shots: dict[_Place, _Shots] = defaultdict(lambda: defaultdict(dict))
-    outcomes: dict[tuple[_Place, str], Counter[str]] = defaultdict(Counter)
+    outcomes: _Outcomes = defaultdict(Counter)
     left_out = 0
     columns = ("obstacle", "level", "driver", "config", "study_seed", "repeat", "draw", "outcome", "min_margin_deg")
     for *row, code, engine in store.table((*columns, "code", "engine")):

@@ -1,4 +1,4 @@
-"""Carrying out one task: the truck and ground it names, varied by its draw, handed to the trial.
+"""Carrying out one task: the truck and ground it names, with its luck, handed to the trial.
 
 This is what a worker process calls. Everything a batch knows about physics is behind :func:`perform`; a batch can
 be given any other callable of the same form.
@@ -6,14 +6,15 @@ be given any other callable of the same form.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
-from dataclasses import replace
 
-from models.rigid import Body, RigidModel
+from models.rigid import RigidModel
 from sim import driver, place, trial
 from sim.draw import Draw
 from sim.result import TrialResult
 from sim.task import Task
+from sim.trial import Conditions
 
 Trucks = Mapping[str, RigidModel]
 """Configurations of a study by their content hash: sent to every worker once."""
@@ -23,26 +24,22 @@ def perform(trucks: Trucks, task: Task) -> TrialResult:
     """Run the trial that a task describes; the same task gives the same bits in any process."""
     luck = task.draw
     return trial.run(
-        vary(trucks[task.config], luck),
-        place.place(task.obstacle, task.level, task.yard, luck),
+        trucks[task.config],
+        place.ground(task.obstacle, task.level, task.yard, luck.roughness_mm, luck.rock_seed),
         driver.named(task.driver),
         luck.driver_seed,
+        conditions=conditions(luck),
         trace=task.keep_trace,
-        grip_scale=luck.grip_scale,
     )
 
 
-def vary(truck: RigidModel, luck: Draw) -> RigidModel:
-    """The truck with the draw's battery voltage and centre of gravity."""
-    varied = replace(truck, drive=replace(truck.drive, voltage=truck.drive.voltage * luck.voltage_scale))
-    if any(luck.cg_mm):
-        varied = replace(varied, bodies=(_shifted(truck, luck), *truck.bodies[1:]))
-    return varied
-
-
-def _shifted(truck: RigidModel, luck: Draw) -> Body:
-    """Chassis whose centre of mass moves so far that the whole truck's moves by ``luck.cg_mm``."""
-    chassis = truck.bodies[0]
-    share = truck.mass / chassis.mass
-    shift = [1e-3 * share * mm for mm in luck.cg_mm]
-    return replace(chassis, p_BBcm=chassis.p_BBcm + shift)
+def conditions(luck: Draw) -> Conditions:
+    """The luck of a draw in SI."""
+    x, y, z = luck.cg_mm
+    return Conditions(
+        offset=1e-3 * luck.offset_mm,
+        heading=math.radians(luck.heading_deg),
+        grip_scale=luck.grip_scale,
+        voltage_scale=luck.voltage_scale,
+        cg_shift=(1e-3 * x, 1e-3 * y, 1e-3 * z),
+    )

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
-from math import cos, radians, sin
 
-from sim.draw import Draw, level_text
+from sim.draw import level_text
 from sim.errors import SimError
 from terrain import catalog
 from terrain.obstacle import Obstacle
@@ -88,17 +87,3 @@ def check(obstacle: str, level: float, yard: str) -> None:
     made = ground(obstacle, level, yard, None, 0)
     if len(made.lane) < 2:
         raise SimError("the obstacle has no lane to follow", field="obstacle", value=with_level(obstacle, level))
-
-
-def place(task_obstacle: str, level: float, yard: str, luck: Draw) -> Obstacle:
-    """Ground with the start pose moved by the luck of the draw."""
-    made = ground(task_obstacle, level, yard, luck.roughness_mm, luck.rock_seed)
-    start = made.start
-    sideways = 1e-3 * luck.offset_mm
-    moved = replace(
-        start,
-        x=start.x - sideways * sin(start.heading),
-        y=start.y + sideways * cos(start.heading),
-        heading=start.heading + radians(luck.heading_deg),
-    )
-    return replace(made, start=moved)

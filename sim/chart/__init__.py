@@ -1,1 +1,1 @@
-"""Pictures: the only files that draw with matplotlib."""
+"""Pictures. Only this folder knows matplotlib; :mod:`sim.chart.style` holds the one visual language."""

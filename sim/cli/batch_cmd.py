@@ -1,0 +1,106 @@
+"""``cragbench batch``: run a plan, or go on with it."""
+
+from __future__ import annotations
+
+import os
+import shlex
+import sys
+import time
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from sim.cli.console import note, say, show_json
+
+if TYPE_CHECKING:
+    from sim.batch import Progress
+    from sim.study import Study
+
+UNFINISHED = 130
+SET_ASIDE = 1
+
+
+def batch(
+    plan: Annotated[Path, typer.Argument(help="Plan file (TOML).", show_default=False)],
+    store: Annotated[Path | None, typer.Option(help="Store to fill; left out, the one the plan names.")] = None,
+    workers: Annotated[int | None, typer.Option(min=1, max=512, help="Processes; left out, one per core.")] = None,
+    nice: Annotated[int, typer.Option(min=0, max=19, help="How far workers step back for other programs.")] = 5,
+    watchdog: Annotated[float, typer.Option(min=1, help="Seconds after which a trial counts as hung.")] = 120.0,
+    memory_mb: Annotated[int, typer.Option("--memory-mb", min=64, help="A worker above this is replaced.")] = 1024,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+) -> None:
+    """Run every trial of a plan that is not in the store yet.
+
+    A finished trial is on the disk before it is counted. Ctrl-C stops within two seconds and keeps what is done; the
+    same command goes on from there. Results do not depend on the number of workers, their order, or restarts.
+    """
+    from sim.cli.progress import watcher
+    from sim.study import prepare
+    from sim.work import run_study
+
+    study = prepare(plan)
+    path = store or study.store
+    count = workers or available_cores()
+    if not as_json:
+        say(f"{study.plan.name}: {len(study.trucks)} trucks, {count} workers, store {path}")
+    began = time.monotonic()
+    with watcher(study, quiet=as_json) as watch:
+        progress = run_study(
+            study, path, workers=count, niceness=nice, watchdog_s=watchdog, memory_mb=memory_mb, watch=watch
+        )
+    again = shlex.join(["cragbench", "batch", *sys.argv[2:]])
+    if as_json:
+        show_json(as_data(study, path, progress))
+    else:
+        report(study, path, progress, again, time.monotonic() - began)
+    if progress.ending == "interrupted":
+        raise typer.Exit(UNFINISHED)
+    if progress.faults:
+        raise typer.Exit(SET_ASIDE)
+
+
+def available_cores() -> int:
+    """Cores this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def as_data(study: Study, path: Path, progress: Progress) -> dict[str, object]:
+    """What a batch did, as plain data."""
+    return {
+        "plan": study.plan.name,
+        "store": str(path),
+        "ending": progress.ending,
+        "done": progress.done,
+        "known": progress.known,
+        "left": progress.left,
+        "outcomes": dict(progress.outcomes),
+        "retried": progress.retried,
+        "set_aside": [{"kind": f.kind, "text": f.text, "repeat": f.task.repeat} for f in progress.faults],
+        "elapsed_s": progress.elapsed_s,
+        "trials_per_s": progress.rate,
+    }
+
+
+def report(study: Study, path: Path, progress: Progress, again: str, elapsed: float) -> None:
+    """Say what a batch did and how to go on."""
+    kept = f", {progress.known} were there already" if progress.known else ""
+    say(f"{progress.done} trials run in {elapsed:.0f} s ({progress.rate:.1f} a second){kept}.")
+    if progress.retried:
+        note(f"{progress.retried} trials were given to another worker after theirs crashed or hung.")
+    if progress.outcomes["invalid"]:
+        note(f"WARNING: {progress.outcomes['invalid']} trials are invalid (the solver failed); they count as nothing.")
+    for fault in progress.faults[:5]:
+        where = f"{fault.task.obstacle}, level {fault.task.level:g}, repeat {fault.task.repeat}"
+        note(f"Set aside ({fault.kind}): {where}: {fault.text}")
+    if len(progress.faults) > 5:
+        note(f"... and {len(progress.faults) - 5} more set aside.")
+    if progress.ending == "interrupted":
+        say(f"Stopped; {progress.left} trials to go. What is done is kept. Go on with:")
+        say(f"  {again}")
+        return
+    if progress.ending == "out of time":
+        say(f"Time is up ({datetime.now():%H:%M}); {progress.left} trials to go. Go on with:")
+        say(f"  {again}")
+    say(f"Compare: cragbench compare {shlex.quote(str(path))}")

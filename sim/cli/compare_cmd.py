@@ -1,0 +1,119 @@
+"""``cragbench compare``: what a store shows."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from sim.cli.console import note, say, show_json, show_table
+
+if TYPE_CHECKING:
+    from sim.comparison import CellResult, Comparison
+
+
+def compare(
+    store: Annotated[Path, typer.Argument(help="Store (SQLite) that a batch has filled.", show_default=False)],
+    baseline: Annotated[
+        str | None, typer.Option(help="Configuration to compare with; left out, the one with most trials.")
+    ] = None,
+    out: Annotated[Path | None, typer.Option(help="Folder for charts and CSV; left out, beside the store.")] = None,
+    charts: Annotated[bool, typer.Option(help="Draw the charts.")] = True,
+    formats: Annotated[str, typer.Option("--formats", help="Of the charts: png, svg, pdf, by commas.")] = "png,svg",
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+) -> None:
+    """Compare the configurations of a store: success rates and tip-over margins with intervals, paired differences.
+
+    Differences are paired: both trucks met the same start, grip and rocks. "better" and "worse" are said only where
+    the 95 % interval of the paired difference leaves out zero.
+    """
+    from sim.comparison import compare as compare_store
+    from sim.finding import finding
+    from sim.store import Store
+
+    with Store(store) as opened:
+        comparison = compare_store(opened, baseline)
+    folder = out or store.absolute().parent
+    files = write_files(comparison, folder, store.stem, formats.split(",") if charts else [])
+    if as_json:
+        show_json(as_data(comparison) | {"finding": finding(comparison), "files": [str(file) for file in files]})
+        return
+    show(comparison)
+    say(finding(comparison) + ".")
+    say()
+    for file in files:
+        say(f"wrote {file}")
+
+
+def write_files(
+    comparison: Comparison, folder: Path, stem: str, formats: list[str], assumed: str = ""
+) -> list[Path]:
+    """Write the table as CSV, and the charts in every format asked for."""
+    from sim.errors import SimError
+    from sim.tables import write_comparison_csv
+
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise SimError("not a folder to write to", field="out", value=str(folder), remedy=error.strerror) from error
+    files = [write_comparison_csv(comparison, folder / f"{stem}-comparison.csv")]
+    if formats:
+        from sim.chart import style
+        from sim.chart.margins import margins
+        from sim.chart.rates import rates
+
+        files += style.save(rates(comparison, assumed), folder / f"{stem}-success", formats)
+        files += style.save(margins(comparison, assumed), folder / f"{stem}-margin", formats)
+    return files
+
+
+def show(comparison: Comparison) -> None:
+    """Print the comparison as one table per obstacle."""
+    from sim.comparison import at, places
+    from sim.finding import difference, label, share
+
+    for where in places(comparison.cells):
+        cells = at(comparison.cells, where)
+        rows = [
+            (
+                cell.name,
+                f"{cell.rate.successes}/{cell.rate.trials}",
+                share(cell).replace(" %", ""),
+                _margin(cell),
+                difference(cell),
+                cell.verdict.words if cell.verdict else "baseline",
+            )
+            for cell in cells
+        ]
+        columns = ("configuration", "cleared", "success, %", "margin, °", "difference", "verdict")
+        show_table(f"{label(cells[0])}, {where[2]} driver", columns, rows)
+    say("success with 95 % Wilson interval; margin: smallest tip-over margin of a trial, median / 5th percentile;")
+    say("difference: paired, in points of success rate against the baseline, with 95 % interval.")
+    say()
+    if comparison.invalid:
+        note(f"WARNING: {comparison.invalid} trials are invalid (the solver failed); they are in no rate.")
+    if comparison.other_versions:
+        note(f"{comparison.other_versions} trials of other versions of the physics are left out.")
+
+
+def as_data(comparison: Comparison) -> dict[str, Any]:
+    """The comparison as plain data."""
+    return {
+        "baseline": comparison.baseline.name,
+        "code": comparison.versions.code,
+        "engine": comparison.versions.engine,
+        "invalid": comparison.invalid,
+        "other_versions": comparison.other_versions,
+        "cells": [_cell(cell) for cell in comparison.cells],
+    }
+
+
+def _cell(cell: CellResult) -> dict[str, Any]:
+    from sim.tables import comparison_row
+
+    return comparison_row(cell)
+
+
+def _margin(cell: CellResult) -> str:
+    return f"{cell.margin_median.value:.1f} / {cell.margin_p5.value:.1f}" if cell.rate.trials else ""

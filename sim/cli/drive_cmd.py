@@ -1,0 +1,82 @@
+"""``cragbench drive``: one trial."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from sim.cli.console import say, show_json
+
+
+def drive(
+    build: Annotated[Path, typer.Argument(help="Build sheet (TOML).", show_default=False)],
+    obstacle: Annotated[str, typer.Argument(help="Obstacle with its level, as ledge:30 or climb:35.")],
+    change: Annotated[list[Path] | None, typer.Option(help="Change file; may be given several times.")] = None,
+    seed: Annotated[int, typer.Option(min=0, help="Decides the luck: start, grip, rocks, battery, driver.")] = 1,
+    driver: Annotated[str, typer.Option(help="Who drives.")] = "steady",
+    fair: Annotated[bool, typer.Option("--fair", help="No luck: on the lane, nominal grip and battery.")] = False,
+    trace: Annotated[bool, typer.Option("--trace", help="Add the tip-over margin over time to the JSON.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+) -> None:
+    """Drive one truck over one obstacle once, and say what happened and why."""
+    from sim import perform, place
+    from sim.draw import Variation
+    from sim.study import make_task, yard_of
+    from sim.task import record
+    from sim.trucks import load_truck
+
+    where, level = place.split(obstacle)
+    truck = load_truck(build, change or [])
+    luck = Variation(start_offset_mm=0, heading_deg=0, grip_percent=0, voltage_percent=0) if fair else Variation()
+    task = make_task(
+        truck.hash,
+        where,
+        level,
+        0,
+        yard=yard_of(truck.model),
+        driver_name=driver,
+        seed=seed,
+        variation=luck,
+        keep_trace=trace or as_json,
+    )
+    result = perform.perform({truck.hash: truck.model}, task)
+    found = record(result)
+    if as_json:
+        data = {
+            "build": truck.name,
+            "obstacle": place.with_level(where, level),
+            "driver": driver,
+            "seed": seed,
+            "outcome": found.outcome,
+            "reason": found.reason,
+            "min_margin_deg": found.min_margin_deg,
+            "time_s": found.time_s,
+            "distance_mm": found.distance_mm,
+            "peak_current_a": found.peak_current_a,
+            "slip": found.slip,
+            "belly_strikes": found.belly_strikes,
+            "servo_saturation": found.servo_saturation,
+            "energy_j": found.energy_j,
+            "max_sink_mm": found.max_sink_mm,
+        }
+        if trace and result.trace is not None:
+            motion = result.trace
+            data["margin_trace"] = {
+                "interval_s": motion.interval,
+                "margin_deg": [float(x) * 57.29577951308232 for x in motion.margin],
+            }
+        show_json(data)
+        return
+    say(f"{truck.name} on {place.with_level(where, level)}, driver {driver}, seed {seed}")
+    say(f"  {found.outcome}: {found.reason}")
+    say(f"  {found.time_s:.1f} s, {found.distance_mm:.0f} mm along the lane")
+    say(f"  smallest tip-over margin {found.min_margin_deg:.1f} deg (force-angle; below 0 it is tipping)")
+    say(f"  wheel slip {100 * found.slip:.0f} %, belly strikes {found.belly_strikes}, deepest tyre "
+        f"{found.max_sink_mm:.1f} mm")
+    say(f"  peak current {found.peak_current_a:.1f} A, servo at its limit {100 * found.servo_saturation:.0f} % of the "
+        f"time, {found.energy_j:.1f} J from the pack")
+    if found.outcome == "invalid":
+        say("  The solver failed here: this is no result. Please keep the command line above and report it.")
+    say("One trial is an anecdote: `cragbench batch` repeats it with paired luck.")

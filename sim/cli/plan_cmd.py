@@ -1,0 +1,44 @@
+"""``cragbench plan``: what a plan asks for, before it is run."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from sim.cli.console import say, show_json
+
+app = typer.Typer(no_args_is_help=True, help="Check a plan and what it will take.")
+
+
+@app.callback()
+def _group() -> None:
+    """Commands about plans."""
+
+
+@app.command()
+def check(
+    plan: Annotated[Path, typer.Argument(help="Plan file (TOML).", show_default=False)],
+    probe: Annotated[int, typer.Option(min=0, max=50, help="Trials of each obstacle run to measure the time.")] = 1,
+    workers: Annotated[int | None, typer.Option(min=1, max=512, help="Processes; left out, one per core.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+) -> None:
+    """Check a plan, count its trials, and estimate time and disk from a short measured probe."""
+    from sim.cli.batch_cmd import available_cores
+    from sim.cli.progress import duration
+    from sim.estimate import estimate
+    from sim.study import prepare
+
+    study = prepare(plan)
+    found = estimate(study, probe, workers or available_cores())
+    if as_json:
+        show_json(vars(found) | {"plan": study.plan.name, "trucks": [truck.name for truck in study.trucks]})
+        return
+    say(f"{study.plan.name}: {len(study.trucks)} trucks, {found.trials} trials ({found.known} done already)")
+    if found.seconds_per_trial is not None:
+        say(f"  {found.seconds_per_trial:.2f} s a trial (measured on {found.probed}), {found.workers} workers: about "
+            f"{duration(found.seconds)}")
+    say(f"  {found.disk_mb:.1f} MB in {study.store}, {found.memory_mb:.0f} MB of memory at most")
+    if study.plan.until:
+        say(f"  ends at {study.plan.until} at the latest")

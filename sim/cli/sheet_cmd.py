@@ -1,0 +1,153 @@
+"""``cragbench sheet``: what can be said of a truck without driving it."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from sim.cli.console import say, show_json, show_table
+
+if TYPE_CHECKING:
+    from models.configuration import Configuration
+    from models.massprops import MassProperties, WheelLoads
+    from models.statics import Statics
+
+
+def sheet(
+    build: Annotated[Path, typer.Argument(help="Build sheet (TOML).", show_default=False)],
+    change: Annotated[list[Path] | None, typer.Option(help="Change file; may be given several times.")] = None,
+    sources: Annotated[bool, typer.Option("--sources", help="Formula, source and limits of each number.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+) -> None:
+    """Show a build sheet: bias, wheel loads, centre of gravity, handbook angles, price, and what was assumed."""
+    from models.configuration import load_configuration
+    from models.massprops import truck_properties, wheel_loads
+    from models.statics import statics
+
+    configuration = load_configuration(build, change or [])
+    truck = truck_properties(configuration.sheet)
+    loads = wheel_loads(configuration.sheet, truck)
+    numbers = statics(configuration.sheet)
+    if as_json:
+        show_json(as_data(configuration, truck, loads, numbers))
+        return
+    _show(configuration, truck, loads, numbers)
+    if sources:
+        _show_sources(numbers)
+
+
+def as_data(
+    configuration: Configuration, truck: MassProperties, loads: WheelLoads, numbers: Statics
+) -> dict[str, Any]:
+    """The sheet as plain data in bench units."""
+    tip = numbers.tip_deg
+    base = configuration.sheet.truck_price
+    named = {
+        key: value for key, value in vars(numbers).items() if key not in ("tip_deg", "ramp_first_lift")
+    }
+    return {
+        "name": configuration.name,
+        "hash": configuration.hash[:16],
+        "invented": configuration.sheet.invented,
+        "mass_g": 1e3 * truck.mass,
+        "front_percent": loads.front_percent,
+        "left_percent": loads.left_percent,
+        "cross_percent": loads.cross_percent,
+        "cg_mm": [1e3 * float(x) for x in truck.cg],
+        "wheel_loads_g": [1e3 * float(force) / 9.80665 for force in loads.load],
+        "tip_deg": {"left": tip.left, "right": tip.right, "back": tip.back, "front": tip.front},
+        **named,
+        "clearance_mm": numbers.clearance_mm,
+        "ramp_first_lift": numbers.ramp_first_lift,
+        "price": [{"price": sum_.price, "currency": sum_.currency} for sum_ in configuration.price],
+        "truck_price": None if base is None else {"price": base.price, "currency": base.currency},
+        "unpriced": list(configuration.unpriced),
+        "assumed": list(configuration.sheet.assumed),
+    }
+
+
+def _show(configuration: Configuration, truck: MassProperties, loads: WheelLoads, n: Statics) -> None:
+    sheet_, tip = configuration.sheet, n.tip_deg
+    invented = "  (invented)" if sheet_.invented else ""
+    say(f"{configuration.name}, 1/{sheet_.scale:g}{invented}")
+    if sheet_.note:
+        say(f"  {sheet_.note}")
+    x, y, z = (1e3 * float(v) for v in truck.cg)
+    front_left, front_right, rear_left, rear_right = (1e3 * float(f) / 9.80665 for f in loads.load)
+    show_table(
+        "Weight",
+        ("", ""),
+        [
+            ("mass", f"{1e3 * truck.mass:.0f} g"),
+            ("front / rear", f"{loads.front_percent:.1f} / {100 - loads.front_percent:.1f} %"),
+            ("left / right", f"{loads.left_percent:.1f} / {100 - loads.left_percent:.1f} %"),
+            ("front wheels, left and right", f"{front_left:.0f} g, {front_right:.0f} g"),
+            ("rear wheels, left and right", f"{rear_left:.0f} g, {rear_right:.0f} g"),
+            ("centre of gravity", f"{x:.1f} mm ahead of the rear axle, {abs(y):.1f} mm {_side(y)}, {z:.1f} mm up"),
+        ],
+    )
+    show_table(
+        "Handbook angles (rigid truck: real ones tip earlier)",
+        ("", ""),
+        [
+            ("tips sideways, left / right", f"{tip.left:.1f}° / {tip.right:.1f}°"),
+            ("tips back on a climb", f"{tip.back:.1f}°"),
+            ("noses over on a descent", f"{tip.front:.1f}°"),
+            ("slides on a climb / side-hill", f"{n.climb_grip_deg:.1f}° / {n.side_grip_deg:.1f}°"),
+            ("approach / breakover / departure",
+             f"{n.approach_deg:.1f}° / {n.breakover_deg:.1f}° / {n.departure_deg:.1f}°"),
+            ("clearance: belly / front / rear axle",
+             f"{_mm(n.belly_clearance_mm)} / {_mm(n.front_axle_clearance_mm)} / {_mm(n.rear_axle_clearance_mm)}"),
+            ("ramp travel index, 20° ramp", f"{n.ramp_travel_index:.0f} ({n.ramp_first_lift} lifts first)"),
+        ],
+    )
+    show_table(
+        "Drive and steering",
+        ("", ""),
+        [
+            ("wheel speed, no load", f"{n.wheel_speed_m_per_s:.2f} m/s"),
+            ("climb by torque alone", f"{n.climb_torque_deg:.1f}°"),
+            ("front overdrive by gears / at the tyres", f"{n.overdrive_percent:+.1f} % / {n.lead_percent:+.1f} %"),
+            ("servo needed at rest / there", f"{n.steer_needed_kgcm:.2f} / {n.steer_available_kgcm:.2f} kg·cm"),
+            ("turning radius", f"{n.turning_radius_mm:.0f} mm"),
+            ("anti-squat rear", f"{n.anti_squat_percent:.0f} %"),
+            ("roll centre front / rear", f"{n.front_roll_centre_mm:.0f} / {n.rear_roll_centre_mm:.0f} mm"),
+        ],
+    )
+    _show_price(configuration)
+    assumed = sheet_.assumed
+    if assumed:
+        say(f"Assumed, not measured ({len(assumed)}): {', '.join(assumed)}")
+    if n.steer_needed_kgcm > n.steer_available_kgcm:
+        say("WARNING: the servo cannot turn the wheels at rest.")
+
+
+def _show_price(configuration: Configuration) -> None:
+    base = configuration.sheet.truck_price
+    parts = [f"truck {base.price:g} {base.currency}"] if base else []
+    parts += [f"changes {money.price:g} {money.currency}" for money in configuration.price]
+    parts += [f"no price given for {', '.join(configuration.unpriced)}"] if configuration.unpriced else []
+    say(f"Price: {'; '.join(parts)}" if parts else "Price: none given.")
+
+
+def _show_sources(numbers: Statics) -> None:
+    for field in vars(numbers):
+        try:
+            formula = numbers.formula(field)
+        except KeyError:
+            continue
+        say()
+        say(field)
+        for key, value in vars(formula).items():
+            say(f"  {key.replace('_', ' ')}: {value}")
+
+
+def _side(y: float) -> str:
+    return "left of the middle" if y >= 0 else "right of the middle"
+
+
+def _mm(value: float) -> str:
+    return "unknown" if math.isnan(value) else f"{value:.1f} mm"

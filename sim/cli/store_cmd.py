@@ -1,0 +1,65 @@
+"""``cragbench store``: what is in a store, and copies of it for other programs."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from sim.cli.console import say, show_json, show_table
+
+app = typer.Typer(no_args_is_help=True, help="Look into a store and copy its trials out.")
+StoreFile = Annotated[Path, typer.Argument(help="Store (SQLite) that a batch has filled.", show_default=False)]
+
+
+@app.command()
+def show(store: StoreFile, as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False) -> None:
+    """Say what is in a store: trucks, trials, plans, versions."""
+    from sim.store import Store
+
+    with Store(store) as opened:
+        configurations = opened.configurations()
+        cells, plans, latest = opened.cells(), opened.plans(), opened.latest()
+        seconds, traced = opened.seconds_per_trial(), len(opened.traced())
+    per_truck = {h: sum(n for cell, n in cells.items() if cell.config == h) for h in configurations}
+    if as_json:
+        show_json(
+            {
+                "trials": sum(cells.values()),
+                "traced": traced,
+                "seconds_per_trial": seconds,
+                "versions": None if latest is None else {"code": latest.code, "engine": latest.engine},
+                "plans": [{"hash": h, "name": name} for h, name, _ in plans],
+                "configurations": [
+                    {"hash": h, "name": c.name, "trials": per_truck[h], **c.facts} for h, c in configurations.items()
+                ],
+            }
+        )
+        return
+    rows = [(c.name, h, f"{per_truck[h]}") for h, c in configurations.items()]
+    show_table(f"{store}: {sum(cells.values())} trials, {traced} with their motion", ("truck", "hash", "trials"), rows)
+    if seconds is not None and latest is not None:
+        say(f"{seconds:.2f} s of computing a trial; last stored with physics {latest.code}, {latest.engine}")
+    for _, name, _ in plans:
+        say(f"plan: {name}")
+
+
+@app.command()
+def csv(store: StoreFile, out: Annotated[Path, typer.Option(help="File to write.")]) -> None:
+    """Copy every trial into a CSV file, one line each."""
+    from sim.store import Store
+    from sim.tables import write_trials_csv
+
+    with Store(store) as opened:
+        say(f"wrote {write_trials_csv(opened, out)} trials to {out}")
+
+
+@app.command()
+def parquet(store: StoreFile, out: Annotated[Path, typer.Option(help="File to write.")]) -> None:
+    """Copy every trial into a Parquet file (needs the pyarrow library)."""
+    from sim.store import Store
+    from sim.tables import write_trials_parquet
+
+    with Store(store) as opened:
+        say(f"wrote {write_trials_parquet(opened, out)} trials to {out}")

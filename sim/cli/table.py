@@ -1,0 +1,32 @@
+"""Every command of ``cragbench``: its name, where its function is, and the line that ``--help`` shows.
+
+A command's module is imported when the command is called, not before.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+
+class Entry(NamedTuple):
+    """One command."""
+
+    name: str
+    module: str
+    attribute: str
+    """A function, or a ``typer.Typer`` holding commands of its own."""
+    summary: str
+    group: str
+
+
+TRUCK, DRIVE, STUDY = "One truck", "Driving", "Studies"
+ENTRIES: tuple[Entry, ...] = (
+    Entry("demo", "sim.cli.demo_cmd", "demo", "See what moving the battery does, in a few minutes.", TRUCK),
+    Entry("sheet", "sim.cli.sheet_cmd", "sheet", "Bias, loads, tip angles, price of a build sheet.", TRUCK),
+    Entry("export", "sim.cli.export_cmd", "export", "The truck as URDF for other tools.", TRUCK),
+    Entry("drive", "sim.cli.drive_cmd", "drive", "One trial: what happened and why.", DRIVE),
+    Entry("batch", "sim.cli.batch_cmd", "batch", "Run or go on with a plan of many trials.", STUDY),
+    Entry("plan", "sim.cli.plan_cmd", "app", "Check a plan and what it will take.", STUDY),
+    Entry("compare", "sim.cli.compare_cmd", "compare", "Success rates and margins, with charts.", STUDY),
+    Entry("store", "sim.cli.store_cmd", "app", "Look into a store and copy its trials out.", STUDY),
+)

@@ -1,0 +1,52 @@
+"""A study carried out: workers started, trials given out, results kept, the interrupt listened for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+
+from sim.batch import FixedSupply, Progress, StopSwitch, Supply, run
+from sim.crew import Crew
+from sim.plan import plan_hash
+from sim.store import Store
+from sim.study import Study, deadline, fixed_tasks
+from sim.version import versions
+from sim.worker import Job
+
+PERFORM = "sim.perform:perform"
+
+
+def run_study(
+    study: Study,
+    path: Path,
+    *,
+    workers: int,
+    niceness: int = 0,
+    watchdog_s: float = 120.0,
+    memory_mb: int = 1024,
+    watch: Callable[[Progress], None] | None = None,
+) -> Progress:
+    """Run what is missing of a study into a store, on this machine's processes.
+
+    Raises:
+        StoreError: The store cannot be used or written.
+        SimError: Workers cannot start.
+    """
+    job = Job(PERFORM, study.payload, memory_mb, niceness)
+    switch = StopSwitch()
+    with switch.armed(), Store(path, write=True) as store:
+        store.add_configurations(study.remembered())
+        store.add_plan(plan_hash(study.text), study.plan.name, study.text)
+        supply = supply_of(study)
+        crew = Crew(job, workers, watchdog_s=watchdog_s)
+        try:
+            until = deadline(study.plan, datetime.now())
+            return run(supply, store, versions(), crew, until=until, watch=watch, stop=switch)
+        finally:
+            crew.close()
+
+
+def supply_of(study: Study) -> Supply:
+    """Where a study's trials come from."""
+    return FixedSupply(fixed_tasks(study))
