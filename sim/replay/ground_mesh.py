@@ -49,6 +49,7 @@ def _lines(low: float, high: float, ground: Heightfield, axis: int, most: int) -
     if len(edges) > MOST_STEPS * most:
         edges = np.empty(0)
     even = np.linspace(low, high, most - len(edges))
-    gap = 0.35 * (even[1] - even[0])
-    near = np.min(np.abs(even[1:-1, None] - edges[None, :]), axis=1) < gap if len(edges) else np.zeros(len(even) - 2, bool)
+    if not len(edges):
+        return even
+    near = np.min(np.abs(even[1:-1, None] - edges[None, :]), axis=1) < 0.35 * (even[1] - even[0])
     return np.unique(np.concatenate([even[:1], even[1:-1][~near], even[-1:], edges]))

@@ -22,8 +22,8 @@ def fill(
 ) -> None:
     """Paint flat triangles into an image (h, w, 3) where they are nearer than what is there.
 
-    ``points`` (n, 3) are pixel x, pixel y and depth; ``colours`` (m, 3) one per face; ``nearness`` (h, w) holds 1 / depth,
-    which is linear in the picture. A veil leaves out every other pixel, so that what is behind shows through.
+    ``points`` (n, 3) are pixel x, pixel y and depth; ``colours`` (m, 3) one per face; ``nearness`` (h, w) holds
+    1 / depth, which is linear in the picture. A veil leaves out every other pixel: what is behind shows through.
     """
     height, width = nearness.shape
     for f in range(faces.shape[0]):

@@ -24,11 +24,10 @@ AMBIENT = 0.45
 SHADE = 0.42
 """How much the ground darkens right under a truck."""
 ROD_SIDES = np.array([[1, 1], [-1, 1], [-1, -1], [1, -1]], dtype=np.float64)
-ROD_FACES = np.array([[i, (i + 1) % 4, (i + 1) % 4 + 4] for i in range(4)] + [[i, (i + 1) % 4 + 4, i + 4] for i in range(4)])
+ROD_FACES = np.array([f for i in range(4) for n in [(i + 1) % 4] for f in ([i, n, n + 4], [i, n + 4, i + 4])])
 CROSSWISE = 24
-STRIP = np.array(
-    [f for i in range(CROSSWISE) for n in [i + CROSSWISE + 1] for f in ([i, i + 1, n + 1], [i, n + 1, n])], dtype=np.int64
-)
+"""Pieces of the finish line."""
+STRIP = np.array([f for i in range(CROSSWISE) for n in [i + CROSSWISE + 1] for f in ([i, i + 1, n + 1], [i, n + 1, n])])
 
 
 def rgb(tone: str) -> Array:
@@ -180,7 +179,7 @@ def paint(
     first, frame, _, _ = cast[0]
     colours = shaded(bed, first, frame).astype(np.uint8)
     fill(camera.project(bed.vertices), bed.faces, colours, image, nearness, False)
-    for clip, sample, shell, ghost in cast:
-        vertices, faces, lights = truck(clip, sample, tones, shell)
+    for clip, at, shell, ghost in cast:
+        vertices, faces, lights = truck(clip, at, tones, shell)
         fill(camera.project(vertices), faces, lights.astype(np.uint8), image, nearness, ghost)
     return image

@@ -1,0 +1,226 @@
+"""A truck from the side, to scale: parts as blocks with their grams, axle loads, how the centre of gravity moves."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Circle, Rectangle, Wedge
+
+from models.massprops import MassProperties, truck_properties, wheel_loads
+from models.spec import PAIRED, Part, Sheet
+from sim.chart import style
+
+SMALLEST_SHARE = 0.012
+"""Of the truck's mass: lighter parts are drawn without a label."""
+LABEL_WIDTH = 0.85
+"""Inches a label takes."""
+MOST_ROWS = 2
+BLOCK, CHANGED = "#d5dae0", "#F4C68A"
+
+
+@dataclass(frozen=True)
+class Block:
+    """A part as it is drawn."""
+
+    part: Part
+    grams: float
+    state: str
+    """``same``, ``moved``, ``new`` or ``heavier or lighter``."""
+
+    @property
+    def label(self) -> str:
+        """Name and grams, in two lines at most of some twelve letters."""
+        name = self.part.name if len(self.part.name) <= 24 else self.part.name[:23] + "…"
+        words, lines = name.split(" "), [""]
+        for word in words:
+            if len(lines[-1]) + len(word) > 12 and lines[-1]:
+                lines.append("")
+            lines[-1] = f"{lines[-1]} {word}".strip()
+        text = "\n".join(lines[:2]) + ("…" if len(lines) > 2 else "")
+        each = "2 × " if self.part.body in PAIRED else ""
+        return f"{text}\n{each}{self.grams / (2 if each else 1):.3g} g"
+
+
+def truck_drawing(sheet: Sheet, before: Sheet | None = None, name: str | None = None, width: float = 9.6) -> Figure:
+    """Draw a resolved sheet from its right side, forward to the right.
+
+    Args:
+        sheet: Truck to draw.
+        before: The truck it was made from: what differs is coloured, an arrow shows how the centre of gravity moved.
+        name: What to call it in the title; its own name if left out.
+        width: Inches.
+    """
+    now, then = truck_properties(sheet), None if before is None else truck_properties(before)
+    found = blocks(sheet, before)
+    low, high, tall = _extent(found, sheet)
+    scale = (width - 0.5) / (high - low)
+    shown = [b for b in found if b.grams >= SMALLEST_SHARE * 1e3 * now.mass]
+    upper, lower = _sides(shown, sheet)
+    rows = [_rows(side, low, scale, width) for side in (upper, lower)]
+    above, below = (0.62 * (1 + max((row for _, _, row in r), default=-1)) + 0.1 for r in rows)
+    assumed = sum(p.source == "assumed" for p in sheet.parts)
+    subtitle = f"{sheet.name}, 1/{sheet.scale:g}, to scale: {1e3 * now.mass:.0f} g by its build sheet"
+    subtitle += f", {assumed} of {len(sheet.parts)} masses assumed." if assumed else "."
+    subtitle += " The truck is invented." if sheet.invented else ""
+    made = style.figure(width, tall * scale + above + below + 2.05, title(sheet, before, name), subtitle)
+    height = made.get_figheight()
+    top = style.top(made)
+    axes = made.add_axes((0.25 / width, 0.72 / height, 1 - 0.5 / width, top - 0.72 / height))
+    axes.set_xlim(low, high)
+    axes.set_ylim(-below / scale, (top * height - 0.72) / scale - below / scale)
+    axes.set_axis_off()
+    axes.set_aspect("equal")
+    _wheels(axes, sheet)
+    for block in sorted(found, key=lambda b: -b.part.size_mm[0] * b.part.size_mm[2]):
+        _block(axes, block)
+    _labels(axes, rows[0], tall + 0.08 / scale, 0.62 / scale, 1)
+    _labels(axes, rows[1], -0.22 / scale, 0.62 / scale, -1)
+    _centre(axes, now, then, scale)
+    _foot(made, sheet, before)
+    return made
+
+
+def blocks(sheet: Sheet, before: Sheet | None) -> list[Block]:
+    """Parts with what happened to them; a part is known by its name."""
+    earlier = {p.name: p for p in before.parts} if before is not None else {p.name: p for p in sheet.parts}
+    out = []
+    for part in sheet.parts:
+        old = earlier.get(part.name)
+        state = "same"
+        if old is None:
+            state = "new"
+        elif old.at_mm != part.at_mm:
+            state = "moved"
+        elif _grams(old) != _grams(part):
+            state = "heavier or lighter"
+        out.append(Block(part, _grams(part), state))
+    return out
+
+
+def title(sheet: Sheet, before: Sheet | None, name: str | None) -> str:
+    """Where the centre of gravity is, or how it moved."""
+    now, share = truck_properties(sheet), wheel_loads(sheet).front_percent
+    who = name or sheet.name
+    if before is None:
+        return f"{who}: {share:.1f} % on the front axle, centre of gravity {1e3 * now.cg[2]:.0f} mm up"
+    then = truck_properties(before)
+    dx, dz = 1e3 * (now.cg[0] - then.cg[0]), 1e3 * (now.cg[2] - then.cg[2])
+    way = f"{abs(dx):.1f} mm {'forward' if dx > 0 else 'back'}" if abs(dx) >= 0.05 else ""
+    way += f"{' and ' if way else ''}{abs(dz):.1f} mm {'up' if dz > 0 else 'down'}" if abs(dz) >= 0.05 else ""
+    was = wheel_loads(before).front_percent
+    moved = f"moves the centre of gravity {way}" if way else "leaves the centre of gravity in place"
+    return f"{who} {moved}: {was:.1f} to {share:.1f} % on the front axle"
+
+
+def _grams(part: Part) -> float:
+    return part.mass_g if part.mass_g is not None else 2.0 * (part.mass_each_g or 0.0)
+
+
+def _extent(found: Sequence[Block], sheet: Sheet) -> tuple[float, float, float]:
+    """Ends in x and the height of everything drawn, mm."""
+    radius = sheet.tyres.front.outside_diameter_mm / 2
+    lows = [b.part.at_mm[0] - b.part.size_mm[0] / 2 for b in found] + [sheet.axles.rear.x_mm - radius]
+    highs = [b.part.at_mm[0] + b.part.size_mm[0] / 2 for b in found] + [sheet.axles.front.x_mm + radius]
+    tops = [b.part.at_mm[2] + b.part.size_mm[2] / 2 for b in found] + [2 * radius]
+    room = 0.03 * (max(highs) - min(lows))
+    return min(lows) - room, max(highs) + room, max(tops) + room
+
+
+def _sides(found: Sequence[Block], sheet: Sheet) -> tuple[list[Block], list[Block]]:
+    """Labels above for what is high on the chassis, below for the rest."""
+    high = 0.8 * sheet.tyres.front.outside_diameter_mm
+    upper = [b for b in found if b.part.body == "chassis" and b.part.at_mm[2] > high]
+    lower = [b for b in found if b not in upper]
+    return upper, lower
+
+
+def _rows(side: Sequence[Block], low: float, scale: float, width: float) -> list[tuple[Block, float, int]]:
+    """(block, label's x in mm, row) so that labels in a row do not touch."""
+    per_row = max(1, int((width - 0.5) / LABEL_WIDTH))
+    ordered = sorted(side, key=lambda b: b.part.at_mm[0])
+    count = max(1, min(-(-len(ordered) // per_row), len(ordered) or 1))
+    out = []
+    for row in range(count):
+        mine = ordered[row::count]
+        want = np.array([(b.part.at_mm[0] - low) * scale for b in mine])
+        out += [(b, low + x / scale, row) for b, x in zip(mine, _apart(want, width - 0.5), strict=True)]
+    return out
+
+
+def _apart(want: np.ndarray, width: float) -> np.ndarray:
+    """Places (inches) near the wanted ones, in order, at least a label apart and inside the width."""
+    x = want.copy()
+    for _ in range(60):
+        for i in range(len(x) - 1):
+            lack = LABEL_WIDTH - (x[i + 1] - x[i])
+            if lack > 0:
+                x[i] -= lack / 2
+                x[i + 1] += lack / 2
+        x = np.clip(x, LABEL_WIDTH / 2, max(width - LABEL_WIDTH / 2, LABEL_WIDTH / 2))
+    return x
+
+
+def _wheels(axes: Axes, sheet: Sheet) -> None:
+    for axle, tyre in ((sheet.axles.front, sheet.tyres.front), (sheet.axles.rear, sheet.tyres.rear)):
+        radius = tyre.outside_diameter_mm / 2
+        axes.add_patch(Circle((axle.x_mm, radius), radius, fc="#eceff2", ec=style.QUIET, lw=1.4, zorder=1))
+    axes.axhline(0.0, color=style.INK, lw=1.4, zorder=1)
+
+
+def _block(axes: Axes, block: Block) -> None:
+    part, changed = block.part, block.state != "same"
+    length, _, tall = part.size_mm
+    corner = (part.at_mm[0] - length / 2, part.at_mm[2] - tall / 2)
+    look = {"ec": style.FAILED if changed else style.QUIET, "lw": 1.8 if changed else 0.9}
+    fill = CHANGED if changed else BLOCK
+    if part.shape in ("ring", "cylinder") and part.body in PAIRED:
+        axes.add_patch(Circle((part.at_mm[0], part.at_mm[2]), length / 2, fc="none", zorder=2, **look))
+    elif part.shape == "shell":
+        axes.add_patch(Rectangle(corner, length, tall, fc=fill, alpha=0.35, zorder=2, **look))
+    else:
+        axes.add_patch(Rectangle(corner, length, tall, fc=fill, zorder=4 if changed else 3, **look))
+
+
+def _labels(axes: Axes, rows: Sequence[tuple[Block, float, int]], start: float, pitch: float, way: int) -> None:
+    for block, x, row in rows:
+        changed = block.state != "same"
+        y = start + way * row * pitch
+        text = block.label + (f"\n({block.state})" if changed else "")
+        axes.text(x, y, text, ha="center", va="bottom" if way > 0 else "top", fontsize=8.5, linespacing=1.1,
+                  color=style.INK, weight="bold" if changed else "normal", zorder=8,
+                  bbox={"fc": style.PAPER, "ec": "none", "pad": 1.0})
+        spot = (block.part.at_mm[0], block.part.at_mm[2] + way * block.part.size_mm[2] * 0.2)
+        axes.plot([x, spot[0]], [y - way * 0.02 * pitch, spot[1]], color=style.QUIET, lw=0.7, zorder=7)
+        axes.plot(*spot, ".", color=style.QUIET, ms=4, zorder=7)
+
+
+def _centre(axes: Axes, now: MassProperties, then: MassProperties | None, scale: float) -> None:
+    radius = 0.085 / scale
+    x, z = 1e3 * now.cg[0], 1e3 * now.cg[2]
+    if then is not None:
+        x0, z0 = 1e3 * then.cg[0], 1e3 * then.cg[2]
+        axes.add_patch(Circle((x0, z0), radius, fc="white", ec=style.INK, lw=1.4, ls=(0, (2, 1.5)), zorder=9))
+        if np.hypot(x - x0, z - z0) > 2.2 * radius:
+            axes.annotate("", (x, z), (x0, z0), zorder=9, arrowprops={
+                "arrowstyle": "-|>", "color": style.COLOURS[0], "lw": 2.6, "shrinkA": 6, "shrinkB": 5})
+    axes.add_patch(Circle((x, z), radius, fc="white", ec=style.INK, lw=1.6, zorder=10))
+    for start in (0, 180):
+        axes.add_patch(Wedge((x, z), radius, start, start + 90, fc=style.INK, zorder=11))
+    axes.plot([x, x], [0, z - radius], color=style.COLOURS[0], lw=1.4, ls=(0, (3, 2)), zorder=8)
+
+
+def _foot(made: Figure, sheet: Sheet, before: Sheet | None) -> None:
+    now, then = wheel_loads(sheet).front_percent, None if before is None else wheel_loads(before).front_percent
+    was = ("", "") if then is None else (f"{100 - then:.1f} → ", f"{then:.1f} → ")
+    height, width = made.get_figheight(), made.get_figwidth()
+    for x, place, side, share in ((0.25, "left", "rear", 100 - now), (width - 0.25, "right", "front", now)):
+        text = f"{side} axle {was[side == 'front']}{share:.1f} %"
+        made.text(x / width, 0.42 / height, text, ha=place, fontsize=11.5, weight="bold")
+    key = "quartered circle: centre of gravity"
+    if before is not None:
+        key += "; dashed circle: before; orange: changed"
+    made.text(0.5, 0.14 / height, key, ha="center", fontsize=9, color=style.QUIET)
