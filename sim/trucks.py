@@ -60,4 +60,6 @@ def _facts(configuration: Configuration) -> dict[str, Any]:
         "price": [{"price": sum_.price, "currency": sum_.currency} for sum_ in configuration.price],
         "unpriced": list(configuration.unpriced),
         "assumed": list(sheet.assumed),
+        # Whoever has only the store can still draw the truck.
+        "sheet": sheet.model_dump(mode="json", by_alias=True),
     }
