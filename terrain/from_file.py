@@ -97,3 +97,9 @@ def gates(name: str, level: float, yard: Yardstick, seed: int) -> tuple[Gate, ..
     if path.suffix.lower() != COURSE:
         return ()
     return course_build.build(course_file.load_course(path), yard, seed=seed, percent=level).gates
+
+
+def bare_ground(name: str) -> Heightfield | None:
+    """Imported ground as it was saved, without the level ground that a trial puts before and behind; else None."""
+    path = path_of(name)
+    return ground_file.load_ground(path)[0] if path.suffix.lower() == GROUND else None

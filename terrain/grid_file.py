@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain.errors import TerrainError
+from terrain.ground_file import is_ground_file
 from terrain.heightfield import MAX_NODES, check_size
 from terrain.intake import Intake
 
@@ -30,10 +31,12 @@ def read_grid(path: Path, intake: Intake) -> tuple[Grid, float]:
     except TerrainError as error:
         raise TerrainError(error.what, file=path, field=error.field, value=error.value, remedy=error.remedy) from None
     except (ValueError, OSError, KeyError, EOFError, zipfile.BadZipFile) as error:
-        reason = str(error).splitlines()[0] if str(error) else type(error).__name__
+        reason = str(error).splitlines()[0].partition(";")[0] if str(error) else type(error).__name__
         raise TerrainError(f"not a height grid that can be read ({reason[:120]})", file=path) from error
     check_size(z.shape)
-    factor = intake.factor(path.suffix.lower())
+    # Our own ground files are in m.
+    own = intake.unit is None and is_ground_file(path)
+    factor = 1.0 / intake.shrink if own else intake.factor(path.suffix.lower())
     if intake.pixel_mm is not None:
         step = 0.001 * intake.pixel_mm
     elif cell is not None:
@@ -97,7 +100,7 @@ def _archive(path: Path) -> tuple[Grid, float | None]:
     if name == "":
         raise TerrainError("an empty archive")
     if sizes[name] > 8 * MAX_NODES + 4096:
-        raise TerrainError(f"unpacks to {sizes[name] / 1e6:.0f} MB, above the limit", field=name)
+        raise TerrainError(f"unpacks to {sizes[name] / 1e6:.0f} MB, above the limit", field=name, remedy="crop it")
     with np.load(path, allow_pickle=False) as data:
         z = _numeric(data[name])
         step = next((key for key in ("cellsize", "spacing") if key in sizes and sizes[key] < 4096), None)

@@ -46,7 +46,7 @@ def _finish(
     path: Path, z: NDArray[np.float64], step: float, kind: str, intake: Intake
 ) -> tuple[Heightfield, IntakeReport]:
     """Crop, fill, resample and describe a grid that was read whole."""
-    if intake.up != "z" or intake.turn_deg != 0.0:
+    if intake.up not in (None, "z") or intake.turn_deg != 0.0:
         raise TerrainError("only a mesh can be turned", file=path, field="up, turn_deg", remedy="turn the grid itself")
     if np.isinf(z).any():
         raise TerrainError("some heights are infinite", file=path, remedy="mark missing heights as nan or no-data")
@@ -92,7 +92,7 @@ def _cropped(path: Path, z: NDArray[np.float64], step: float, intake: Intake) ->
 def resampled(ground: Heightfield, spacing: float) -> Heightfield:
     """The same ground on nodes ``spacing`` m apart (bilinear; features under two old or new cells are lost)."""
     x_min, x_max, y_min, y_max = ground.extent
-    shape = (int((x_max - x_min) / spacing + 1e-6) + 1, int((y_max - y_min) / spacing + 1e-6) + 1)
+    shape = (int((x_max - x_min) / spacing + 1e-3) + 1, int((y_max - y_min) / spacing + 1e-3) + 1)
     check_size(shape)
     x = x_min + spacing * np.arange(shape[0])
     y = y_min + spacing * np.arange(shape[1])

@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass, field
 from terrain.errors import TerrainError
 
 UNITS = {"mm": 0.001, "cm": 0.01, "m": 1.0, "in": 0.0254, "ft": 0.3048}
+GLTF = (".glb", ".gltf")
 UP_AXES = ("x", "y", "z", "-x", "-y", "-z")
 LONGEST_SIDE = 20.0
 """m: no ground for a model truck is longer."""
@@ -30,7 +31,8 @@ class Intake:
     """Of the file's numbers: mm, cm, m, in, ft. None takes m for GLB (its standard says so), else mm."""
     shrink: float = 1.0
     """Divide all lengths by this: 24 makes a full-size rock 1/24."""
-    up: str = "z"
+    up: str | None = None
+    """Axis that points up: x, y, z, -x, -y, -z. None takes y for GLB (its standard says so), else z."""
     turn_deg: float = 0.0
     """Turn about the plumb line, anticlockwise from above, before cropping."""
     crop_mm: tuple[float, float, float, float] | None = None
@@ -47,7 +49,7 @@ class Intake:
     def __post_init__(self) -> None:
         if self.unit is not None and self.unit not in UNITS:
             raise TerrainError("no such unit", field="unit", value=self.unit, remedy=f"use one of {', '.join(UNITS)}")
-        if self.up not in UP_AXES:
+        if self.up is not None and self.up not in UP_AXES:
             raise TerrainError("no such axis", field="up", value=self.up, remedy=f"use one of {', '.join(UP_AXES)}")
         for name, value in (("shrink", self.shrink), ("spacing", self.spacing), ("pixel_mm", self.pixel_mm)):
             if value is not None and not (math.isfinite(value) and value > 0.0):
@@ -67,9 +69,13 @@ class Intake:
                 "black must be lower than white", field="relief_mm", value=self.relief_mm, remedy="give low, high"
             )
 
+    def axis_up(self, suffix: str) -> str:
+        """The axis that points up in a file of this kind."""
+        return self.up if self.up is not None else "y" if suffix in GLTF else "z"
+
     def factor(self, suffix: str) -> float:
         """m per file unit."""
-        unit = self.unit if self.unit is not None else "m" if suffix in (".glb", ".gltf") else "mm"
+        unit = self.unit if self.unit is not None else "m" if suffix in GLTF else "mm"
         return UNITS[unit] / self.shrink
 
 

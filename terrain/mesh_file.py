@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from terrain import holes
 from terrain.errors import TerrainError
 from terrain.heightfield import Heightfield, check_size
-from terrain.intake import MOST_FILLED, Intake, IntakeReport, check_plausible
+from terrain.intake import GLTF, MOST_FILLED, Intake, IntakeReport, check_plausible
 from terrain.raster import Progress, rasterise
 
 SUFFIXES = (".stl", ".obj", ".ply", ".glb", ".gltf", ".off")
@@ -44,7 +44,15 @@ def read_mesh(path: Path) -> tuple[Vertices, Faces]:
         raise TerrainError("triangles refer to points that are not there", file=path, remedy=remedy)
     if not np.isfinite(vertices).all():
         raise TerrainError("some points are not numbers", file=path, remedy="repair or export it again")
+    if not _area(vertices, faces) > 0.0:
+        raise TerrainError("all triangles are of zero area", file=path, remedy=remedy)
     return vertices, faces
+
+
+def _area(vertices: Vertices, faces: Faces) -> float:
+    """Total area of the triangles."""
+    a, b, c = (vertices[faces[:, k]] for k in range(3))
+    return 0.5 * float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum())
 
 
 def turned(vertices: Vertices, up: str, turn_deg: float) -> Vertices:
@@ -80,13 +88,17 @@ def import_mesh(
     vertices, faces = read_mesh(path)
     if progress is not None:
         progress(0.3)
-    vertices = turned(vertices, intake.up, intake.turn_deg) * intake.factor(path.suffix.lower())
+    suffix = path.suffix.lower()
+    vertices = turned(vertices, intake.axis_up(suffix), intake.turn_deg) * intake.factor(suffix)
     total = len(faces)
     if intake.thin_mm > 0.0:
         vertices, faces = thinned(vertices, faces, intake.thin_mm / 1000.0)
     spacing = intake.spacing if intake.spacing is not None else cell
-    x0, x1, y0, y1 = _box(path, vertices[np.unique(faces)], intake)
-    shape = (int((x1 - x0) / spacing + 1e-6) + 1, int((y1 - y0) / spacing + 1e-6) + 1)
+    used = np.zeros(len(vertices), dtype=np.bool_)
+    used[faces] = True
+    x0, x1, y0, y1 = _box(path, vertices[used], intake)
+    # A thousandth of a cell of slack: 32-bit files round a width that was a whole number of cells.
+    shape = (int((x1 - x0) / spacing + 1e-3) + 1, int((y1 - y0) / spacing + 1e-3) + 1)
     check_size(shape)
     report_part = None if progress is None else lambda share: progress(0.3 + 0.6 * share)
     z, hidden = rasterise(vertices, faces, (x0, y0), spacing, shape, report_part)
@@ -164,14 +176,16 @@ def check_triangles(ground: Heightfield, base: float | None) -> None:
 
 
 def export_mesh(ground: Heightfield, path: Path, *, base: float | None = None, every: int = 1) -> int:
-    """Write STL, OBJ, PLY or GLB by the suffix; mm (GLB: m, as its standard says). Returns the triangle count.
+    """Write STL, OBJ, PLY or GLB by the suffix; mm and z up (GLB: m and y up, as its standard says).
 
+    Returns the triangle count.
     ``every`` keeps each k-th node (decimation); ``base`` as in :func:`surface`. The file appears only when whole.
     """
     thin = Heightfield.of(ground.z[::every, ::every], ground.origin, ground.spacing * every)
     vertices, faces = surface(thin, base)
     suffix = path.suffix.lower()
-    mesh = trimesh.Trimesh(vertices * (1.0 if suffix == ".glb" else 1000.0), faces, process=False)
+    points = vertices[:, [1, 2, 0]] if suffix in GLTF else 1000.0 * vertices
+    mesh = trimesh.Trimesh(points, faces, process=False)
     part = path.with_name(f".{path.stem}.part{suffix}")
     try:
         mesh.export(part)

@@ -16,6 +16,7 @@ from terrain.yardstick import Yardstick
 
 LONGEST_TEXT = 2000
 ROUGHNESS = "roughness_mm"
+IMPORTABLE = (".stl", ".obj", ".ply", ".glb", ".gltf", ".off", ".png", ".tif", ".tiff", ".asc", ".npy", ".csv")
 
 
 class Request(NamedTuple):
@@ -48,6 +49,8 @@ def family_named(name: str) -> Family:
     """Return a family; raise TerrainError with the nearest names if there is none."""
     if name in FAMILIES:
         return FAMILIES[name]
+    if name.lower().endswith(IMPORTABLE):
+        raise TerrainError("not ground yet", value=name, remedy=f"first: cragbench terrain import {name}")
     near = difflib.get_close_matches(name, FAMILIES, n=3)
     remedy = f"did you mean {' or '.join(near)}?" if near else f"families: {', '.join(FAMILIES)}"
     raise TerrainError("no such obstacle family", value=name, remedy=remedy)

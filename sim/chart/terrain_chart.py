@@ -83,7 +83,7 @@ def _title(obstacle: Obstacle) -> str:
     # Names come from files too: a dollar sign would start mathematics.
     name = obstacle.family.replace("$", r"\$")
     rough = obstacle.detail.get("roughness_mm")
-    texture = "" if rough is None else f"   roughness {rough:.2g} mm rms"
+    texture = "" if not rough else f"   roughness {rough:.2g} mm rms"
     scaling = obstacle.detail.get("built_per_full_size")
     shrunk = "" if scaling is None else f"   built at 1:{1.0 / scaling:.1f} of the published size"
     level = f" {obstacle.level:g} {obstacle.unit}" if obstacle.unit else ""

@@ -53,7 +53,8 @@ def sized_for(
 
 def file_stem(obstacle: str) -> str:
     """A file name from what the user typed: letters, digits and a few signs, never a path."""
-    name = "".join(c if c.isalnum() or c in "-_." else "-" for c in Path(obstacle.partition("#")[0]).name)
+    base = Path(obstacle.partition("#")[0]).name.replace(".ground.npz", "").replace(".toml", "")
+    name = "".join(c if c.isalnum() or c in "-_." else "-" for c in base)
     return name.strip(".-")[:80] or "obstacle"
 
 
@@ -80,3 +81,12 @@ def whole(path: Path) -> Iterator[Path]:
         raise TerrainError(f"cannot be written ({error.strerror})", file=path, remedy="choose another --out") from None
     finally:
         part.unlink(missing_ok=True)
+
+
+def keep_source(source: Path, *targets: Path) -> None:
+    """Raise TerrainError when a file to be written is the one that is read."""
+    from terrain.errors import TerrainError
+
+    for target in targets:
+        if target.resolve() == source.resolve():
+            raise TerrainError("would overwrite the file it is made from", file=target, remedy="choose another --out")

@@ -151,7 +151,7 @@ def export(
     as_json: Json = False,
 ) -> None:
     """Write ground as a mesh (mm; to print or mill a piece of course) or as a height image."""
-    from terrain import catalog
+    from terrain import catalog, from_file
     from terrain.errors import TerrainError
     from terrain.image_file import export_image
     from terrain.mesh_file import export_mesh
@@ -160,16 +160,18 @@ def export(
     if suffix not in (".stl", ".obj", ".ply", ".glb", ".png", ".tif", ".tiff"):
         raise TerrainError("not a kind that can be written", file=out, remedy="use .stl .obj .ply .glb .png or .tif")
     yard, _ = sized_for(truck, wheelbase, tyre, scale)
-    made = catalog.from_text(
-        obstacle, wheelbase=yard.wheelbase, tyre_radius=yard.tyre_radius, seed=seed, scale=yard.scale
-    )
+    ground = from_file.bare_ground(obstacle) if from_file.names_file(obstacle) else None
+    if ground is None:
+        ground = catalog.from_text(
+            obstacle, wheelbase=yard.wheelbase, tyre_radius=yard.tyre_radius, seed=seed, scale=yard.scale
+        ).ground
     told: dict[str, Any] = {"file": str(out)}
     with whole(out) as part:
         if suffix in (".png", ".tif", ".tiff"):
-            told["height_step_mm"] = 1e3 * export_image(made.ground, part)
+            told["height_step_mm"] = 1e3 * export_image(ground, part)
         else:
             base = None if base_mm is None else 1e-3 * base_mm
-            told["triangles"] = export_mesh(made.ground, part, base=base, every=every)
+            told["triangles"] = export_mesh(ground, part, base=base, every=every)
     if as_json:
         show_json(told)
     else:

@@ -10,7 +10,7 @@ from typing import Annotated, Any
 import typer
 
 from sim.cli.console import console, say, show_json
-from sim.cli.ground_options import Build, Json, Scale, Tyre, Wheelbase, file_stem, sized_for, whole
+from sim.cli.ground_options import Build, Json, Scale, Tyre, Wheelbase, file_stem, keep_source, sized_for, whole
 
 
 @contextmanager
@@ -53,7 +53,7 @@ def import_file(
     out: Annotated[Path | None, typer.Option("--out", "-o", help="Ground file to write (.ground.npz).")] = None,
     unit: Annotated[str | None, typer.Option(help="Of the file: mm, cm, m, in, ft. [default: mm; GLB: m]")] = None,
     shrink: Annotated[float, typer.Option(help="Divide all lengths by this: 24 for a full-size rock.")] = 1.0,
-    up: Annotated[str, typer.Option(help="Axis that points up: x, y, z, -x, -y, -z.")] = "z",
+    up: Annotated[str | None, typer.Option(help="Axis up: x, y, z, -x, -y, -z. [default: z; GLB: y]")] = None,
     turn_deg: Annotated[float, typer.Option(help="Turn about the plumb line, anticlockwise.")] = 0.0,
     crop_mm: Annotated[str | None, typer.Option(help="x from,x to,y from,y to after scaling and turning.")] = None,
     spacing_mm: Annotated[float | None, typer.Option(help="Distance of the nodes.")] = None,
@@ -90,12 +90,13 @@ def import_file(
     target = out if out is not None else Path(f"{file_stem(file.stem)}{SUFFIX}")
     if target.suffix.lower() != ".npz":
         target = target.with_name(target.name + SUFFIX)
+    picture = target.with_suffix(".png")
+    keep_source(file, target, picture)
     with _bar(f"reading {file.name}", quiet=as_json) as progress:
         ground, report = import_ground(file, intake, yard.cell, progress)
         progress(1.0)
     known = Description(schema=1, name=(name or file.stem)[:200], lane_mm=_lane(lane), report=report.as_dict())
     made = obstacle_on(ground, yard, name=known.name, seed=0, lane=known.lane())
-    picture = target.with_name(target.name.removesuffix(".npz").removesuffix(".ground") + ".png")
     with whole(picture) as part:
         draw_obstacle(made, part, truck=view)
     with whole(target) as part:
