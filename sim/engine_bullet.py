@@ -14,12 +14,15 @@ from tempfile import NamedTemporaryFile
 from xml.etree.ElementTree import Element, SubElement, tostring
 
 import numpy as np
-import pybullet
 from numpy.typing import NDArray
 
 from models.rigid import JOINT_COUNT, PARENTS, RigidModel
+from sim.hush import hushed
 from sim.layout import O_FORCE, O_TAU, O_TORQUE, S_POS, S_Q, S_QD, S_QUAT, S_SPIN, S_VEL
 from sim.rotation import roll_pitch_yaw
+
+with hushed():  # it prints its build time when it is imported
+    import pybullet
 
 Array = NDArray[np.float64]
 JOINTS = tuple(range(JOINT_COUNT))

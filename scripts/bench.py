@@ -1,0 +1,147 @@
+"""Measure the speed of the inner loop and of the whole job, beside what one would use otherwise.
+
+    python3 scripts/bench.py            a table; about three minutes on two cores
+    python3 scripts/bench.py --quick    without the generic engines and the batches
+    python3 scripts/bench.py --json     the same as JSON
+    python3 scripts/bench.py --picture FILE.png
+
+Times of steps are processor time of the one thread, so that other work on the machine moves them little; ratios are
+taken block by block within one run.
+"""
+
+import argparse
+import json
+import sys
+from importlib.util import find_spec
+from pathlib import Path
+
+import interpreter
+
+interpreter.ensure(__file__)
+
+import environment  # noqa: E402  (an older Python could not read it)
+
+BUILD = Path("models/scenario_data/gundi.toml")
+LEDGE_MM = 22.0
+
+
+def measure(quick: bool) -> dict[str, object]:
+    """Everything measured, under the names of the JSON output."""
+    import bench_generic
+    import bench_step
+    import bench_study
+    from sim.trucks import load_truck
+    from terrain import catalog
+
+    model = load_truck(environment.ROOT / BUILD).model
+    radius = float(model.tyres[0].row_radius.max())
+    ledge = catalog.make("ledge", LEDGE_MM, wheelbase=model.wheelbase, tyre_radius=radius, seed=1)
+    steps = bench_step.time_steps(model, ledge)
+    found: dict[str, object] = {
+        "machine": bench_study.machine(),
+        "manoeuvre": f"{LEDGE_MM:g} mm ledge, tyre radius {radius * 1e3:g} mm, "
+        f"{ledge.ground.spacing * 1e3:g} mm ground of {ledge.ground.z.shape[0]} x {ledge.ground.z.shape[1]} nodes",
+        "step_us": steps.step_us,
+        "floor_us": steps.floor_us,
+        "step_over_floor": steps.step_over_floor,
+        "four_tyres_us": steps.four_tyres_us,
+        "four_tyres_over_floor": steps.four_tyres_over_floor,
+        "rtf": bench_study.real_time_factor(steps.step_us),
+        "parts_us": steps.parts,
+        "crossed": steps.crossed,
+        "hull_share": steps.hull_share,
+        "growth_us": bench_study.growth(),
+    }
+    if quick:
+        return found
+    print("generic contact ...", file=sys.stderr)
+    rivals = [
+        bench_generic.bullet(model, ledge, 8.0),
+        bench_generic.mujoco_run(model, ledge, 8.0, "cylinder"),
+        bench_generic.mujoco_run(model, ledge, 8.0, "ellipsoid"),
+    ]
+    print("batches and starts ...", file=sys.stderr)
+    one, two = bench_study.batch_speed(1, 12), bench_study.batch_speed(2, 12)
+    cold, warm, sheet = bench_study.start_seconds()
+    return found | {
+        "generic": [vars(rival) | {"crossed": rival.crossed} for rival in rivals],
+        "generic_bullet_us": rivals[0].step_us,
+        "generic_mujoco_us": min(r.step_us for r in rivals[1:]),
+        "trials_per_s_1": one.per_second,
+        "trials_per_s_2": two.per_second,
+        "rss_mb": max(one.rss_mb, two.rss_mb),
+        "cold_start_s": cold,
+        "warm_start_s": warm,
+        "sheet_start_s": sheet,
+    }
+
+
+def has_project() -> bool:
+    """Whether this interpreter already has what is measured here."""
+    return all(find_spec(name) is not None for name in ("numba", "pybullet", "mujoco"))
+
+
+def show(found: dict[str, object]) -> None:
+    """Print the table."""
+    print(f"{found['machine']}\n{found['manoeuvre']}\n")
+    for key, value in found.items():
+        if isinstance(value, float):
+            print(f"  {key:24s} {value:12.2f}")
+        elif isinstance(value, bool):
+            print(f"  {key:24s} {'yes' if value else 'no':>12s}")
+        elif isinstance(value, dict):
+            print(f"  {key}")
+            for name, entry in value.items():
+                parts = entry.items() if isinstance(entry, dict) else [("", entry)]
+                print(f"      {name:24s} {'  '.join(f'{k} {v:.2f}'.strip() for k, v in parts)}")
+    for rival in found.get("generic", []):  # type: ignore[attr-defined]
+        print(
+            f"  {rival['name']}: {rival['step_us']:.0f} us a step = {rival['step_us'] / found['step_us']:.1f} x ours; "
+            f"reached {rival['reached_mm']:.0f} of {rival['finish_mm']:.0f} mm in {rival['seconds']:.1f} s "
+            f"({'crossed' if rival['crossed'] else 'not crossed'}); {rival['settings']}"
+        )
+
+
+def draw(found: dict[str, object], file: Path) -> None:
+    """Draw time per step on a logarithmic axis, ours split by part."""
+    import matplotlib
+
+    matplotlib.use("Agg")
+    import matplotlib.pyplot as plt
+
+    names = ["engine and exchange\n(floor)", "cragbench", *[r["name"].replace(", ", ",\n") for r in found["generic"]]]  # type: ignore[attr-defined]
+    times = [found["floor_us"], found["step_us"], *[r["step_us"] for r in found["generic"]]]  # type: ignore[attr-defined]
+    figure, axes = plt.subplots(figsize=(9, 4), layout="constrained")
+    bars = axes.barh(names[::-1], times[::-1], color=["#8a8a8a"] * (len(names) - 2) + ["#0072b2", "#bdbdbd"])
+    axes.bar_label(bars, [f"{t:.0f} µs" for t in times[::-1]], padding=3)
+    axes.set_xscale("log")
+    axes.set_xlabel("processor time per 1 ms step, µs")
+    axes.set_title("One step of the same truck on the same ledge", loc="left")
+    axes.margins(x=0.15)
+    figure.savefig(file, dpi=150)
+
+
+def main() -> int:
+    """Measure and print."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--quick", action="store_true", help="only the step itself")
+    parser.add_argument("--json", action="store_true", help="print JSON")
+    parser.add_argument("--picture", type=Path, metavar="FILE", help="draw the comparison")
+    options = parser.parse_args()
+    if Path(sys.prefix) != environment.HOME and not has_project():
+        python = environment.ensure(["test"])
+        return environment.call([str(python), __file__, *sys.argv[1:]], environment.ROOT)
+    sys.path.insert(0, str(environment.ROOT))
+    found = measure(options.quick)
+    if options.json:
+        print(json.dumps(found, indent=2))
+    else:
+        show(found)
+    if options.picture and not options.quick:
+        draw(found, options.picture)
+        print(f"wrote {options.picture}")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(environment.guarded(main))

@@ -1,0 +1,308 @@
+"""The same truck, ground and wheel command with generic contact: what one would use otherwise.
+
+Both engines get our bodies, joints and inertias, springs of the same rate on the same joints, the same friction, the
+same 2 mm ground and the same step. Wheels are the best shape each engine offers for them, hard parts are boxes and
+cylinders that meet the ground only.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+import time
+from dataclasses import dataclass
+from xml.etree.ElementTree import Element, SubElement, fromstring, tostring
+
+import numpy as np
+import pybullet
+from numpy.typing import NDArray
+
+from models.rigid import AXLE_BODIES, JOINT_COUNT, KNUCKLE_BODIES, WHEEL_BODIES, RigidModel
+from sim.engine_bullet import JOINTS, _tree_text, principal_frame
+from sim.simulation import GRAVITY, STEP, Simulation
+from terrain.heightfield import Heightfield
+from terrain.obstacle import Obstacle
+
+Array = NDArray[np.float64]
+HARD_SHAPES = {0: (0.020, 0.018, 0.002)}
+"""Half extents (m, for a 1/24) of the skid box on the chassis; axles get cylinders of their housings."""
+WARM_UP = 300
+TREAD_SPEED = 0.8
+"""Wheelbases per second."""
+
+
+@dataclass(frozen=True)
+class Generic:
+    """What a generic engine took and whether it got across."""
+
+    name: str
+    settings: str
+    step_us: float
+    reached_mm: float
+    finish_mm: float
+    seconds: float
+    """Simulated."""
+
+    @property
+    def crossed(self) -> bool:
+        """Whether the truck got over the ledge."""
+        return bool(self.reached_mm >= self.finish_mm)
+
+
+def spring_rates(model: RigidModel, ground: Heightfield) -> tuple[Array, Array]:
+    """Stiffness and damping of each joint (N m/rad or N/m; N m s/rad or N s/m) that our shocks amount to at ride
+    height, by differences of the generalised forces with the truck held in the air."""
+    stiffness, damping = np.zeros(JOINT_COUNT), np.zeros(JOINT_COUNT)
+    with Simulation(model, ground, gravity=(0.0, 0.0, 0.0)) as simulation:
+        simulation.put(np.array([0.0, 0.0, 10.0]), np.eye(3))
+        for body in (1, 2, 7, 8):
+            joint = body - 1
+            for column, target, size in ((13, stiffness, 1e-4), (13 + JOINT_COUNT, damping, 1e-3)):
+                efforts = []
+                for sign in (1.0, -1.0):
+                    state = simulation.state.copy()
+                    state[column + joint] = sign * size
+                    efforts.append(_efforts(simulation, state)[joint])
+                target[joint] = -(efforts[0] - efforts[1]) / (2.0 * size)
+    return stiffness, damping
+
+
+def _efforts(simulation: Simulation, state: Array) -> Array:
+    from sim.kinematics import forward, generalise
+    from sim.layout import O_TAU
+    from sim.shock_force import shock_forces
+
+    a, p = simulation.arrays, simulation.points
+    p[3][:] = 0.0
+    simulation.out[:] = 0.0
+    forward(state, a.body, a.drive, simulation.frames, p[0], p[1], p[2])
+    shock_forces(a.shock, simulation.frames, p[0], p[1], p[2], p[3])
+    generalise(state, a.body, simulation.frames, p[0], p[3], simulation.out)
+    return simulation.out[O_TAU:].copy()
+
+
+def _wheel(model: RigidModel) -> tuple[float, float]:
+    """Radius of the loaded tyre and half its width, m."""
+    return float(model.origins()[WHEEL_BODIES[2], 2]), float(np.abs(model.tyres[0].row_y).max()) * 1.5
+
+
+# --- PyBullet's own contact --------------------------------------------------------------------------------------
+
+
+def bullet(model: RigidModel, obstacle: Obstacle, seconds: float) -> Generic:
+    """PyBullet's height field with cylinder wheels, default solver."""
+    radius, half = _wheel(model)
+    robot = fromstring(_tree_text(model, [principal_frame(body.I_BBcm) for body in model.bodies]))
+    shapes = dict.fromkeys(WHEEL_BODIES, ("cylinder", radius, 2.0 * half))
+    shapes |= {body: ("cylinder", 0.24 * radius, 0.4 * float(model.track[0])) for body in AXLE_BODIES}
+    for body, (kind, r, length) in shapes.items():
+        collision = SubElement(robot.findall("link")[body], "collision")
+        SubElement(collision, "origin", xyz="0 0 0", rpy=f"{math.pi / 2!r} 0 0")
+        SubElement(SubElement(collision, "geometry"), kind, radius=repr(r), length=repr(length))
+    client = pybullet.connect(pybullet.DIRECT)
+    try:
+        truck = _load(tostring(robot, encoding="unicode"), client)
+        _bullet_ground(obstacle.ground, model.tyres[0].grip, client)
+        stiffness, damping = spring_rates(model, obstacle.ground)
+        return _bullet_drive(model, obstacle, truck, client, stiffness, damping, seconds)
+    finally:
+        pybullet.disconnect(client)
+
+
+def _load(text: str, client: int) -> int:
+    import os
+    from tempfile import NamedTemporaryFile
+
+    with NamedTemporaryFile("w", suffix=".urdf", delete=False) as file:
+        file.write(text)
+    pybullet.setPhysicsEngineParameter(enableFileCaching=0, physicsClientId=client)
+    pybullet.setTimeStep(STEP, physicsClientId=client)
+    pybullet.setGravity(0.0, 0.0, -GRAVITY, physicsClientId=client)
+    flags = (
+        pybullet.URDF_USE_INERTIA_FROM_FILE | pybullet.URDF_MAINTAIN_LINK_ORDER | pybullet.URDF_USE_IMPLICIT_CYLINDER
+    )
+    truck = int(pybullet.loadURDF(file.name, flags=flags, physicsClientId=client))
+    os.unlink(file.name)
+    return truck
+
+
+def _bullet_ground(ground: Heightfield, grip: float, client: int) -> None:
+    nx, ny = ground.z.shape
+    shape = pybullet.createCollisionShape(
+        pybullet.GEOM_HEIGHTFIELD,
+        meshScale=[ground.spacing, ground.spacing, 1.0],
+        heightfieldTextureScaling=1.0,
+        heightfieldData=ground.z.T.ravel().tolist(),
+        numHeightfieldRows=nx,
+        numHeightfieldColumns=ny,
+        physicsClientId=client,
+    )
+    middle = (
+        ground.origin[0] + 0.5 * (nx - 1) * ground.spacing,
+        ground.origin[1] + 0.5 * (ny - 1) * ground.spacing,
+        0.5 * float(ground.z.min() + ground.z.max()),
+    )
+    body = pybullet.createMultiBody(0.0, shape, basePosition=middle, physicsClientId=client)
+    pybullet.changeDynamics(body, -1, lateralFriction=grip, physicsClientId=client)
+
+
+def _bullet_drive(
+    model: RigidModel, obstacle: Obstacle, truck: int, client: int, stiffness: Array, damping: Array, seconds: float
+) -> Generic:
+    where = {"physicsClientId": client}
+    for link in range(-1, JOINT_COUNT):
+        pybullet.changeDynamics(
+            truck, link, linearDamping=0.0, angularDamping=0.0, jointDamping=0.0, lateralFriction=1.0, **where
+        )
+    start = obstacle.start
+    base = np.array([start.x, start.y, 0.0005]) + model.bodies[0].p_BBcm
+    turn = pybullet.getBasePositionAndOrientation(truck, **where)[1]
+    pybullet.resetBasePositionAndOrientation(truck, base.tolist(), turn, **where)
+    pybullet.setJointMotorControlArray(truck, JOINTS, pybullet.VELOCITY_CONTROL, forces=[0.0] * JOINT_COUNT, **where)
+    knuckles = [body - 1 for body in KNUCKLE_BODIES]
+    pybullet.setJointMotorControlArray(
+        truck, knuckles, pybullet.POSITION_CONTROL, targetPositions=[0.0, 0.0], forces=[1.0, 1.0], **where
+    )
+    springs = [0, 1, 6, 7]
+    wheels = [body - 1 for body in WHEEL_BODIES]
+    radius, _ = _wheel(model)
+    torque = model.mass * GRAVITY * radius
+    times: list[float] = []
+    cg = model.cg()
+    reached = 0.0
+    steps = round(seconds / STEP)
+    for k in range(steps):
+        if k in (0, WARM_UP):
+            speed = 0.0 if k == 0 else TREAD_SPEED * model.wheelbase / radius
+            pybullet.setJointMotorControlArray(
+                truck, wheels, pybullet.VELOCITY_CONTROL, targetVelocities=[speed] * 4, forces=[torque] * 4, **where
+            )
+        joints = pybullet.getJointStates(truck, springs, **where)
+        efforts = [-stiffness[j] * state[0] - damping[j] * state[1] for j, state in zip(springs, joints, strict=True)]
+        pybullet.setJointMotorControlArray(truck, springs, pybullet.TORQUE_CONTROL, forces=efforts, **where)
+        begun = time.thread_time()
+        pybullet.stepSimulation(client)
+        times.append(time.thread_time() - begun)
+        if k % 50 == 0:
+            place, _ = pybullet.getBasePositionAndOrientation(truck, **where)
+            reached = max(reached, place[0] - model.bodies[0].p_BBcm[0] + cg[0])
+            if reached > obstacle.finish_s:
+                break
+    return Generic(
+        "PyBullet height field, cylinder wheels",
+        "implicit cylinders, default solver (50 iterations)",
+        statistics.median(times[WARM_UP:]) * 1e6,
+        float(reached) * 1e3,
+        obstacle.finish_s * 1e3,
+        len(times) * STEP,
+    )
+
+
+# --- MuJoCo ------------------------------------------------------------------------------------------------------
+
+
+def _mujoco_text(model: RigidModel, ground: Heightfield, wheel: str, rates: tuple[Array, Array]) -> str:
+    radius, half = _wheel(model)
+    stiffness, damping = rates
+    nx, ny = ground.z.shape
+    low, high = float(ground.z.min()), float(ground.z.max())
+    lift = float(model.origins()[AXLE_BODIES[0]][2])
+    root = Element("mujoco")
+    SubElement(root, "compiler", angle="radian", autolimits="true")
+    option = SubElement(
+        root, "option", timestep=repr(STEP), integrator="implicitfast", cone="elliptic", solver="Newton",
+        iterations="20", ls_iterations="10", gravity=f"0 0 {-GRAVITY!r}", impratio="4",
+    )  # fmt: skip
+    SubElement(option, "flag", energy="disable", sensor="disable", midphase="disable")
+    asset = SubElement(root, "asset")
+    span = f"{0.5 * (nx - 1) * ground.spacing!r} {0.5 * (ny - 1) * ground.spacing!r} {max(high - low, 1e-3)!r} 0.05"
+    SubElement(asset, "hfield", name="ground", nrow=str(ny), ncol=str(nx), size=span)
+    world = SubElement(root, "worldbody")
+    middle_x = ground.origin[0] + 0.5 * (nx - 1) * ground.spacing
+    middle_y = ground.origin[1] + 0.5 * (ny - 1) * ground.spacing
+    grip = model.tyres[0].grip
+    contact = {"friction": f"{grip!r} 0.0005 0.00001", "solref": "0.004 1"}
+    SubElement(
+        world, "geom", contact, type="hfield", hfield="ground", pos=f"{middle_x!r} {middle_y!r} {low!r}",
+        contype="0", conaffinity="1",
+    )  # fmt: skip
+    nodes: list[Element] = []
+    for index, body in enumerate(model.bodies):
+        parent = world if body.parent < 0 else nodes[body.parent]
+        node = SubElement(parent, "body", name=body.name, pos=_row(body.p_PJ))
+        nodes.append(node)
+        inertia = body.I_BBcm
+        SubElement(
+            node, "inertial", pos=_row(body.p_BBcm), mass=repr(body.mass),
+            fullinertia=_row([inertia[0, 0], inertia[1, 1], inertia[2, 2], inertia[0, 1], inertia[0, 2],
+                              inertia[1, 2]]),
+        )  # fmt: skip
+        if body.parent < 0:
+            SubElement(node, "freejoint")
+        else:
+            kind = "hinge" if body.joint == "revolute" else "slide"
+            rate, loss = stiffness[index - 1], damping[index - 1]
+            if index in KNUCKLE_BODIES:
+                rate, loss = 1.0, 2e-3
+            SubElement(
+                node, "joint", name=body.name, type=kind, axis=_row(body.axis), stiffness=repr(float(rate)),
+                damping=repr(float(loss)),
+            )  # fmt: skip
+        mass_free = {"mass": "0", "contype": "1", "conaffinity": "0"} | contact
+        if index in WHEEL_BODIES:
+            size = f"{radius!r} {half!r}" if wheel == "cylinder" else f"{radius!r} {radius!r} {1.4 * half!r}"
+            SubElement(node, "geom", mass_free, type=wheel, size=size, euler=f"{math.pi / 2!r} 0 0")
+        elif index in AXLE_BODIES:
+            SubElement(
+                node, "geom", mass_free, type="capsule", size=f"{0.24 * radius!r} {0.2 * float(model.track[0])!r}",
+                euler=f"{math.pi / 2!r} 0 0", pos=f"0 0 {radius - lift!r}",
+            )  # fmt: skip
+        elif index in HARD_SHAPES:
+            SubElement(
+                node, "geom", mass_free, type="box", size=_row(HARD_SHAPES[index]),
+                pos=f"{0.5 * float(model.wheelbase)!r} 0 {radius!r}",
+            )  # fmt: skip
+    actuators = SubElement(root, "actuator")
+    torque = float(model.mass * GRAVITY * radius)
+    for index in WHEEL_BODIES:
+        SubElement(
+            actuators, "velocity", joint=model.bodies[index].name, kv="0.02", forcerange=f"{-torque!r} {torque!r}"
+        )
+    return tostring(root, encoding="unicode")
+
+
+def _row(values: object) -> str:
+    return " ".join(repr(float(v)) for v in np.asarray(values).ravel())
+
+
+def mujoco_run(model: RigidModel, obstacle: Obstacle, seconds: float, wheel: str) -> Generic:
+    """MuJoCo's height field with ``cylinder`` or ``ellipsoid`` wheels."""
+    import mujoco
+
+    ground = obstacle.ground
+    rates = spring_rates(model, ground)
+    world = mujoco.MjModel.from_xml_string(_mujoco_text(model, ground, wheel, rates))
+    low, high = float(ground.z.min()), float(ground.z.max())
+    world.hfield_data[:] = ((ground.z.T - low) / max(high - low, 1e-3)).ravel()
+    data = mujoco.MjData(world)
+    data.qpos[:3] = (obstacle.start.x, obstacle.start.y, 0.001)
+    radius, _ = _wheel(model)
+    speed = TREAD_SPEED * model.wheelbase / radius
+    reached, times = 0.0, []
+    for k in range(round(seconds / STEP)):
+        data.ctrl[:] = 0.0 if k < WARM_UP else speed
+        begun = time.thread_time()
+        mujoco.mj_step(world, data)
+        times.append(time.thread_time() - begun)
+        if k % 50 == 0:
+            reached = max(reached, float(data.subtree_com[1][0]))
+            if reached > obstacle.finish_s:
+                break
+    return Generic(
+        f"MuJoCo {mujoco.__version__} height field, {wheel} wheels",
+        "implicitfast, elliptic cone, Newton 20/10, impratio 4, contact time 4 ms",
+        statistics.median(times[WARM_UP:]) * 1e6,
+        float(reached) * 1e3,
+        obstacle.finish_s * 1e3,
+        len(times) * STEP,
+    )

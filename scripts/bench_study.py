@@ -1,0 +1,191 @@
+"""Whole-job speed: trials a second on one and two workers, time to the first result, memory, and how cost grows."""
+
+from __future__ import annotations
+
+import os
+import re
+import subprocess
+import sys
+import tempfile
+import time
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from models.rigid import RigidModel
+from sim.simulation import STEP
+from terrain import catalog
+
+ROOT = Path(__file__).resolve().parent.parent
+BUILD = ROOT / "models" / "scenario_data" / "gundi.toml"
+CHANGE = ROOT / "models" / "scenario_data" / "changes" / "gundi" / "battery-forward.toml"
+
+
+@dataclass(frozen=True)
+class Speed:
+    """What a batch did."""
+
+    trials: int
+    seconds: float
+    simulated_s: float
+    rss_mb: float
+
+    @property
+    def per_second(self) -> float:
+        """Trials a second."""
+        return self.trials / self.seconds
+
+
+def _plan(folder: Path, repeats: int) -> Path:
+    plan = folder / "bench.toml"
+    plan.write_text(
+        f"""schema = 1
+name = "speed"
+seed = 7
+repeats = {repeats}
+drivers = ["bump"]
+
+[[configuration]]
+name = "pack back"
+build = "{BUILD}"
+
+[[configuration]]
+name = "pack forward"
+build = "{BUILD}"
+changes = ["{CHANGE}"]
+
+[[obstacle]]
+family = "ledge"
+levels = [24, 30]
+
+[[obstacle]]
+family = "side-hill"
+levels = [36]
+""",
+        encoding="utf-8",
+    )
+    return plan
+
+
+def batch_speed(workers: int, repeats: int) -> Speed:
+    """Run a small study with warm workers; the clock covers what a person waits for after the workers are up."""
+    from sim.study import prepare
+    from sim.work import run_study
+
+    with tempfile.TemporaryDirectory() as folder:
+        study = prepare(_plan(Path(folder), repeats))
+        marks: list[tuple[float, int]] = []
+        store = Path(folder) / "store.sqlite"
+        progress = run_study(study, store, workers=workers, watch=lambda p: marks.append((time.perf_counter(), p.done)))
+        first = next(m for m in marks if m[1] > 0)
+        last = marks[-1]
+        import sqlite3
+
+        with sqlite3.connect(store) as base:
+            simulated = base.execute("select sum(time_s) from trial").fetchone()[0]
+        trials = last[1] - first[1]
+        return Speed(trials, last[0] - first[0], float(simulated) * trials / max(progress.done, 1), _children_mb())
+
+
+def _children_mb() -> float:
+    import resource
+
+    return resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024.0
+
+
+def command_seconds(arguments: list[str], cache: Path | None = None, tries: int = 3) -> float:
+    """Fastest of a few runs of the command line, s; ``cache`` names a folder for compiled kernels."""
+    environment = dict(os.environ)
+    if cache is not None:
+        environment["CRAGBENCH_CACHE"] = str(cache)
+        environment.pop("NUMBA_CACHE_DIR", None)
+    best = float("inf")
+    for _ in range(tries):
+        begun = time.perf_counter()
+        done = subprocess.run(
+            [sys.executable, "-m", "sim.cli.main", *arguments], cwd=ROOT, env=environment, capture_output=True,
+            text=True, check=False,
+        )  # fmt: skip
+        best = min(best, time.perf_counter() - begun)
+        if done.returncode != 0:
+            raise RuntimeError(f"{' '.join(arguments)} failed: {done.stderr.strip()[-400:]}")
+    return best
+
+
+def start_seconds() -> tuple[float, float, float]:
+    """Time of one ``drive`` with nothing compiled yet, the same again, and of one warm ``sheet``, s."""
+    drive = ["drive", str(BUILD), "ledge:10", "--json"]
+    with tempfile.TemporaryDirectory() as folder:
+        cold = command_seconds(drive, Path(folder), tries=1)
+        warm = command_seconds(drive, Path(folder))
+    return cold, warm, command_seconds(["sheet", str(BUILD), "--json"])
+
+
+def growth() -> dict[str, dict[str, float]]:
+    """Cost per step against ground size and spoke count, and of making ground; microseconds and milliseconds."""
+    from models.assemble import rigid_model
+    from models.defaults import resolve
+    from models.sheet import load_sheet
+    from sim.simulation import Simulation
+
+    sheet = resolve(load_sheet(BUILD))
+    found: dict[str, dict[str, float]] = {"ground nodes": {}, "spokes round": {}}
+    model = rigid_model(sheet)
+    radius = float(model.tyres[0].row_radius.max())
+    for factor in (1, 2, 4):
+        ground = catalog.make(
+            "ledge", 10, wheelbase=model.wheelbase * factor, tyre_radius=radius, seed=1, scale=sheet.scale
+        ).ground
+        with Simulation(model, ground) as simulation:
+            found["ground nodes"][f"{ground.z.size:,}"] = _standing_us(simulation)
+    ground = catalog.make("ledge", 10, wheelbase=model.wheelbase, tyre_radius=radius, seed=1).ground
+    for spokes in (48, 72, 96):
+        with Simulation(respoked(model, spokes), ground) as simulation:
+            found["spokes round"][str(spokes)] = _standing_us(simulation)
+    return found
+
+
+def respoked(model: RigidModel, n_round: int) -> RigidModel:
+    """The same tyres with another number of spokes round: each carries its share."""
+    share = model.tyres[0].n_round / n_round
+    rings = tuple(
+        replace(
+            ring,
+            n_round=n_round,
+            law_force=ring.law_force * share,
+            side_stiffness=ring.side_stiffness * share,
+            bristle_stiffness=ring.bristle_stiffness * share,
+            spoke_area=ring.spoke_area * share,
+        )
+        for ring in model.tyres
+    )
+    return replace(model, tyres=rings)  # type: ignore[arg-type]
+
+
+def _standing_us(simulation: object) -> float:
+    from sim.simulation import Simulation
+
+    assert isinstance(simulation, Simulation)
+    simulation.place(0.0, 0.0, 0.0)
+    simulation.command(0.0, 0.0, True)
+    simulation.advance(300)
+    best = float("inf")
+    for _ in range(7):
+        begun = time.thread_time()
+        simulation.advance(250)
+        best = min(best, (time.thread_time() - begun) / 250 * 1e6)
+    return best
+
+
+def real_time_factor(step_us: float) -> float:
+    """Simulated over computing time."""
+    return STEP / (step_us * 1e-6)
+
+
+def machine() -> str:
+    """Processor and load, for the record."""
+    try:
+        text = Path("/proc/cpuinfo").read_text(encoding="utf-8")
+        name = (re.search(r"model name\s*:\s*(.*)", text) or [None, "unknown"])[1]
+    except OSError:
+        name = "unknown"
+    return f"{name}, {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}"
