@@ -177,7 +177,9 @@ def hurdle(level: float, yard: Yardstick, rng: np.random.Generator) -> Piece:
     """Beam across the lane, as thick as it is high, with a rounded top (a pipe along it)."""
     height = 0.01 * level * HURDLE / yard.scale
     radius = 0.5 * height
-    near = 0.5 * yard.wheelbase
+    # Half the beam is a whole number of cells and it begins on a node, so its top is a node too.
+    cell = _fit(radius, yard, 2)
+    near = cell * round(0.5 * yard.wheelbase / cell)
     middle = near + radius
 
     def shape(x: Grid, y: Grid) -> Grid:
@@ -190,6 +192,6 @@ def hurdle(level: float, yard: Yardstick, rng: np.random.Generator) -> Piece:
         shape=shape,
         finish=near + height + BEYOND * yard.wheelbase,
         crux=(near - 0.25 * yard.wheelbase, near + height + 0.75 * yard.wheelbase),
-        cell=_fit(height, yard, 4),
+        cell=cell,
         notes=_notes(level, yard, height=HURDLE),
     )

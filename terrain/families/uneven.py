@@ -88,6 +88,6 @@ def articulation_ramp(level: float, yard: Yardstick, rng: np.random.Generator, r
         length=foot + ramp.length + BEYOND * wb,
         shape=shape,
         finish=hub - 0.5 * wb,
-        crux=(foot, hub),
+        crux=(foot - 0.5 * wb, hub),
         notes=(("ramp_travel_index", 1000.0 * reach / wb),),
     )
