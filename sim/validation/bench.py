@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from models.rigid import RigidModel
-from sim.layout import W_NORMAL
+from models.rigid import WHEEL_BODIES, RigidModel
+from sim.layout import M_MOTOR, S_Q, W_NORMAL
 from sim.simulation import GRAVITY, STEP, Simulation
 from terrain.heightfield import Heightfield
 
@@ -35,13 +35,27 @@ def tilted(angle: float, low: Direction) -> tuple[float, float, float]:
     return GRAVITY * math.sin(angle) * x, GRAVITY * math.sin(angle) * y, -GRAVITY * math.cos(angle)
 
 
-def standing(model: RigidModel, *, step: float = STEP, ground: Heightfield | None = None, rest: float = 1.0) -> Simulation:
-    """Truck set down at the origin with the brake on, after ``rest`` s."""
+def standing(
+    model: RigidModel, *, step: float = STEP, ground: Heightfield | None = None, rest: float = 1.0, phase: float = 0.0
+) -> Simulation:
+    """Truck set down at the origin with the brake on, after ``rest`` s.
+
+    ``phase``: part of a spoke spacing by which the wheels are turned beforehand.
+    """
     simulation = Simulation(model, ground or flat(), step=step)
     simulation.place(0.0, 0.0, 0.0)
+    if phase:
+        turn_wheels(simulation, phase * 2.0 * math.pi / model.tyres[0].n_round)
     simulation.command(0.0, 0.0, True)
     simulation.advance(round(rest / step))
     return simulation
+
+
+def turn_wheels(simulation: Simulation, angle: float) -> None:
+    """Turn all wheels of a truck just set down, and the motor with them, by an angle (rad)."""
+    simulation.state[[S_Q + body - 1 for body in WHEEL_BODIES]] = angle
+    simulation.memory[M_MOTOR] = angle * simulation.model.drive.front_reduction
+    simulation.engine.reset(simulation.state)
 
 
 @dataclass(frozen=True)

@@ -8,9 +8,9 @@ import numpy as np
 
 from models.rigid import WHEEL_BODIES, RigidModel
 from models.tyre import plate_table
-from sim.layout import M_MOTOR, S_Q, W_NORMAL
-from sim.simulation import GRAVITY, Simulation
-from sim.validation.bench import cg_place, flat, standing, tilted, turn_to
+from sim.layout import W_NORMAL
+from sim.simulation import GRAVITY
+from sim.validation.bench import cg_place, standing, tilted, turn_to
 from sim.validation.check import Group, Measured, absolute, at_most, relative
 from sim.validation.truck import names, sheet, truck, with_grip
 
@@ -26,22 +26,13 @@ def settled_squish(model: RigidModel, load: float, phase: float) -> tuple[float,
 
     ``phase``: part of a spoke spacing by which the wheels are turned.
     """
-    turn = phase * 2.0 * math.pi / model.tyres[0].n_round
-    heights = model.origins()[list(WHEEL_BODIES), 2]
-    with Simulation(model, flat()) as simulation:
-        simulation.place(0.0, 0.0, 0.0)
-        simulation.state[[S_Q + body - 1 for body in WHEEL_BODIES]] = turn
-        simulation.engine.reset(simulation.state)
-        simulation.memory[M_MOTOR] = turn * model.drive.front_reduction
-        simulation.command(0.0, 0.0, True)
+    with standing(model, rest=0.0, phase=phase) as simulation:
         share = float(model.cg()[0]) / model.wheelbase / 2.0
         simulation.set_gravity((0.0, 0.0, -load / (share * model.mass)))
         simulation.advance(1500)
         wheels = simulation.points[0, list(WHEEL_BODIES[:2]), 2]
         carried = simulation.wheels[:2, W_NORMAL]
-    tyre = model.tyres[0]
-    assert heights.shape == (4,)
-    return float(tyre.row_radius.max() - wheels.mean()), float(carried.mean())
+    return float(model.tyres[0].row_radius.max() - wheels.mean()), float(carried.mean())
 
 
 @GROUP.check(

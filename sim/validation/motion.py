@@ -12,7 +12,7 @@ from models.rigid import WHEEL_BODIES, RigidModel
 from sim.kinematics import forward
 from sim.layout import M_MOTOR_SPEED, S_POS, S_Q, S_QD, S_SPIN, T_DAMP
 from sim.simulation import GRAVITY, STEP, Simulation
-from sim.validation.bench import cg_place, flat, standing, tilted
+from sim.validation.bench import cg_place, flat, tilted
 from sim.validation.check import Group, Measured, absolute, between, relative
 from sim.validation.truck import FINE, names, rigid, truck, without_hull
 
@@ -81,7 +81,7 @@ def roll_down(model: RigidModel, step: float, time: float = 1.5, *, damped: bool
 @GROUP.check(
     "roll-down, time",
     "A rigid truck on undamped hard discs rolls down 5 deg with a = g sin / (1 + k), k from wheels and geared rotor",
-    source="classical; rolling bodies of any school book (CHECK with a cylinder: 2/3 g sin)".replace("CHECK with", "as"),
+    source="rolling bodies: g sin / (1 + k), a cylinder 2/3 g sin (from memory)",
     known="derived here",
     unit="m",
     tolerance=relative(0.01, "hard discs still give 0.1 mm"),
@@ -104,7 +104,7 @@ def roll_down_time() -> Measured:
     source="conservation of energy",
     known="derived here",
     unit="share",
-    tolerance=between("explicit integration of the discs' contact costs up to a percent; more than 1 would be energy from nowhere"),
+    tolerance=between("integrating the discs' contact costs up to a percent; above 1 would be energy from nowhere"),
     slow=True,
 )
 def roll_down_energy() -> Measured:
