@@ -13,9 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.bench.intake import standing_radii
+from models.bench.unknowns import LOOSE_PART
 from models.bench.lifting import axle_share, lift_angle
 from models.massprops import truck_properties
-from models.spec import PAIRED, Sheet
+from models.spec import PAIRED, Part, Sheet
 
 Vector = NDArray[np.float64]
 
@@ -124,3 +125,36 @@ def weigh_parts(sheet: Sheet, names: list[str], tools: Instruments, rng: np.rand
 
 def _places(step: float) -> int:
     return max(0, -math.floor(math.log10(1000.0 * step) + 1e-9))
+
+
+def real_truck(sheet: Sheet, rng: np.random.Generator, loose_g: float = 7.0) -> Sheet:
+    """A truck as it might really have come out beside its sheet: masses, places, springs and tyres a little off.
+
+    Widths are those that the fit takes for its priors; parts marked as measured stay.
+    """
+    parts = []
+    for part in sheet.parts:
+        if part.source == "measured":
+            parts.append(part)
+            continue
+        factor = float(np.exp(0.08 * rng.standard_normal()))
+        key = "mass_each_g" if part.body in PAIRED else "mass_g"
+        change: dict[str, Any] = {key: round((getattr(part, key) or 0.0) * factor, 2)}
+        if part.body not in PAIRED:
+            far = np.hypot(0.01 * sheet.wheelbase_mm, 0.08 * np.array(part.size_mm)) * (1.0, 0.3, 1.0)
+            at = np.array(part.at_mm) + far * np.clip(rng.standard_normal(3), -2.0, 2.0)
+            at[2] = max(at[2], 1.0)
+            change["at_mm"] = tuple(round(float(v), 2) for v in at)
+        parts.append(part.model_copy(update=change))
+    loose = Part(
+        name=LOOSE_PART, mass_g=loose_g, at_mm=(0.55 * sheet.wheelbase_mm, 2.0, 0.42 * sheet.wheelbase_mm),
+        size_mm=(60.0, 30.0, 12.0), source="assumed",
+    )  # fmt: skip
+    softer = float(np.exp(-0.2 + 0.1 * rng.standard_normal()))
+    axles = {
+        end: (axle := getattr(sheet.axles, end)).model_copy(
+            update={"shock": axle.shock.model_copy(update={"rate_n_per_mm": axle.shock.rate_n_per_mm * softer})}
+        )
+        for end in ("front", "rear")
+    }
+    return sheet.model_copy(update={"parts": (*parts, loose), "axles": sheet.axles.model_copy(update=axles)})

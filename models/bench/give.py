@@ -1,0 +1,71 @@
+"""Tilt-table angle of a truck whose springs and tyres give way; SI, rad.
+
+A rigid truck tips at ``tan(angle) = lever / height``. On a tilt table the lower springs and tyres are pressed and the
+upper ones let go, so that the centre of gravity moves towards the low side (TRB Special Report 265, 2002, ch. 2: a
+truck with give tips earlier). For springs alone, with the roll R per unit of lateral weight, this is Gillespie's
+``a / g = (T / 2h) / (1 + R (1 - h_r / h))`` (Fundamentals of Vehicle Dynamics, SAE 1992, ch. 9, from memory). Left out:
+tyres that fold sideways, stops reached by one axle before the other.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from scipy.optimize import brentq
+
+
+@dataclass(frozen=True)
+class Yielding:
+    """A truck seen along the axis it tips about: end-on for a side tilt, from the side for a climb."""
+
+    mass: float
+    height: float
+    """m of the whole centre of gravity."""
+    lever: float
+    """m from it to the tip line, truck level."""
+    sprung_mass: float
+    arm: float
+    """m of the sprung centre of gravity over the axis that the body leans about."""
+    stiffness: float
+    """N m/rad of the springs about that axis."""
+    most_lean: float
+    """rad at which the stops are reached."""
+    base: float
+    """m between the tyres that take and lose load."""
+    tyre_stiffness: float
+    """N/m of all tyres on one side together."""
+    lost_share: float = 0.5
+    """Share of the weight that moves from the upper to the lower tyres until the truck tips."""
+
+
+def roll_gradient(sprung_mass: float, arm: float, stiffness: float, gravity: float) -> float:
+    """Roll (rad) per m/s^2 of lateral acceleration: ``m d / (K - m g d)`` (Barton & Fieldhouse, 2018, eq. 3.18)."""
+    return sprung_mass * arm / (stiffness - sprung_mass * gravity * arm)
+
+
+def lean(truck: Yielding, tilt: float, gravity: float) -> float:
+    """Lean (rad) of the body on its springs at a tilt of the table, at most to the stops."""
+    couple = truck.sprung_mass * gravity * truck.arm
+    rest = truck.stiffness - couple * math.cos(tilt)
+    if rest <= 0.0:
+        return truck.most_lean
+    return min(couple * math.sin(tilt) / rest, truck.most_lean)
+
+
+def tip_angle(truck: Yielding, gravity: float) -> float:
+    """Tilt (rad) at which the truck tips.
+
+    ``lever = h tan(a) + (m_s / m) d lean + h tyre roll``, the tyres by then having moved all of the upper side's load.
+    """
+    weight = truck.mass * gravity
+
+    def spare(tilt: float) -> float:
+        moved = truck.lost_share * weight * math.cos(tilt)
+        tyre_roll = 2.0 * moved / truck.tyre_stiffness / truck.base
+        shift = truck.sprung_mass / truck.mass * truck.arm * lean(truck, tilt, gravity) + truck.height * tyre_roll
+        return truck.lever - shift - truck.height * math.tan(tilt)
+
+    if spare(0.0) <= 0.0:
+        return 0.0
+    return float(brentq(spare, 0.0, math.radians(89.9), xtol=1e-10))
