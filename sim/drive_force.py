@@ -167,7 +167,11 @@ def drive_forces(
     ahead_rear = 2.0 * speed / rear - state[S_QD + REAR_LEFT] - state[S_QD + REAR_RIGHT]
     growth = dt * k * (ahead_front / front + ahead_rear / rear)
     fresh = speed + (kt * current - load - growth) * dt / implied
-    friction = kt * drive[D_NO_LOAD] + (1.0 - drive[D_EFFICIENCY]) * abs(load)
+    # Efficiency is power out over power in: the motor drives the wheels, or they drive it.
+    lost = 1.0 - drive[D_EFFICIENCY]
+    if abs(kt * current) > abs(load):
+        lost /= drive[D_EFFICIENCY]
+    friction = kt * drive[D_NO_LOAD] + lost * abs(load)
     if controls[U_BRAKE] != 0.0:
         friction += drag * kt * min(drive[D_LIMIT], volts / drive[D_OHM])
     fresh = rub(fresh, friction, dt, implied)
