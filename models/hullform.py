@@ -8,6 +8,7 @@ out: inside or covered by another shape, or facing the middle of the truck.
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -30,7 +31,9 @@ ROD_RADIUS = 0.012
 ROD_GRIP = 0.4
 """Plastic or metal on rock (assumed)."""
 _FINEST = 1.0 / 12.0
-_COARSER = 1.1
+_HALVINGS = 9
+_OTHER = 0.4
+"""How close points of different shapes may come, over the distance kept within one."""
 
 
 @dataclass(frozen=True)
@@ -53,25 +56,33 @@ class _SkinPoint:
 
 
 def feelers(sheet: Sheet) -> list[Feeler]:
-    """Spread feelers over the sheet's hull shapes and lower links, at the finest spacing that keeps within ``MOST``.
+    """Spread feelers over the sheet's hull shapes and lower links, as close together as ``MOST`` allows.
 
     :raises BuildSheetError: a mesh file that holds no surface.
     """
     wheelbase = sheet.wheelbase_mm / 1000.0
-    depth = DEPTH * wheelbase
     rods = [f for axle, body in _axles(sheet) for f in _rod_feelers(axle, body, wheelbase)]
     skins = [_skin(shape) for shape in sheet.hull]
-    middle = np.array([wheelbase / 2.0, 0.0, 0.0])
-    spacing = _FINEST * wheelbase
-    while True:
-        # What is low meets the rock first and gets its points closer together.
-        fine = {shape: spacing * (0.5 + _bottom(shape) / sheet.tyres.front.outside_diameter_mm) for shape in sheet.hull}
-        points = _open_points([s.points(fine[s.shape]) for s in skins], sheet.hull, middle)
-        points = _thinned(points, np.array([0.6 * fine[p.shape] for p in points]))
-        if len(points) + len(rods) <= MOST or spacing > wheelbase:
-            break
-        spacing *= _COARSER
-    return [_feeler(p, depth) for p in points] + rods
+    low, high = math.log(_FINEST * wheelbase), math.log(wheelbase)
+    best = _spread(sheet, skins, math.exp(high))
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        points = _spread(sheet, skins, math.exp(middle))
+        if len(points) + len(rods) > MOST:
+            low = middle
+        else:
+            high, best = middle, points
+    return [_feeler(p, DEPTH * wheelbase) for p in best] + rods
+
+
+def _spread(sheet: Sheet, skins: Sequence[_Skin], spacing: float) -> list[_SkinPoint]:
+    """Points about this far apart (m) on all shapes: what is low meets the rock first and gets them closer."""
+    tyre = sheet.tyres.front.outside_diameter_mm
+    fine = [spacing * min(0.35 + (_bottom(shape) / tyre) ** 2, 1.6) for shape in sheet.hull]
+    middle = np.array([sheet.wheelbase_mm / 2000.0, 0.0, 0.0])
+    points = _open_points([s.points(f) for s, f in zip(skins, fine, strict=True)], sheet.hull, middle)
+    apart = dict(zip((id(shape) for shape in sheet.hull), fine, strict=True))
+    return _thinned(points, np.array([0.6 * apart[id(p.shape)] for p in points]))
 
 
 def _bottom(shape: HullShape) -> float:
@@ -112,7 +123,9 @@ class _BoxSkin:
         self.half = np.array(shape.size_mm) / 2000.0
 
     def points(self, spacing: float) -> list[_SkinPoint]:
-        steps = [max(1, int(np.ceil(2.0 * h / spacing - 1e-9))) for h in self.half]
+        # A side that is no mere edge keeps its middle: a belly hangs up on a point there.
+        least = [2 if h > 0.25 * self.half.max() else 1 for h in self.half]
+        steps = [max(n, int(np.ceil(2.0 * h / spacing - 1e-9))) for n, h in zip(least, self.half, strict=True)]
         out = []
         for index in itertools.product(*(range(n + 1) for n in steps)):
             normals = [
@@ -151,28 +164,35 @@ class _MeshSkin:
 
     NEAR = 0.12
     """Of the smallest extent: deeper than this below the convex hull lies inner skin or a wheel arch."""
+    SAMPLES = 900
 
     def __init__(self, shape: HullShape) -> None:
         self.shape = shape
-        self.mesh = load_mesh(shape)
+        mesh = load_mesh(shape)
+        sampled, faces = trimesh.sample.sample_surface(mesh, self.SAMPLES, seed=1)
+        hull = _coarse_hull(np.asarray(mesh.vertices))
+        offsets = np.sum(hull.face_normals * hull.triangles[:, 0], axis=1)
+        depth = np.min(offsets - np.asarray(sampled) @ hull.face_normals.T, axis=1)
+        outer = depth < self.NEAR * float(np.min(mesh.extents))
+        self.places = np.asarray(sampled)[outer]
+        normals = np.asarray(mesh.face_normals[faces])[outer]
+        # Scanned shells come with faces turned either way: outward is away from the middle.
+        away = np.sum(normals * (self.places - hull.centroid), axis=1)
+        self.normals = np.where(away[:, None] >= 0.0, normals, -normals)
 
     def points(self, spacing: float) -> list[_SkinPoint]:
-        sampled, faces = trimesh.sample.sample_surface(
-            self.mesh, max(400, int(6 * self.mesh.area / spacing**2)), seed=1
-        )
-        hull = self.mesh.convex_hull
-        normals = np.asarray(self.mesh.face_normals[faces])
-        depth = np.min(
-            -(np.asarray(sampled) @ hull.face_normals.T - np.sum(hull.face_normals * hull.triangles[:, 0], axis=1)),
-            axis=1,
-        )
-        outer = depth < self.NEAR * float(np.min(self.mesh.extents))
-        middle = np.asarray(hull.centroid)
-        out = []
-        for p, n in zip(np.asarray(sampled)[outer], normals[outer], strict=True):
-            # Scanned shells come with faces turned either way: outward is away from the middle.
-            out.append(_SkinPoint(self.shape, p, (n if n @ (p - middle) >= 0.0 else -n)[None]))
-        return out
+        del spacing  # all of them: the thinning has the last word
+        return [_SkinPoint(self.shape, p, n[None]) for p, n in zip(self.places, self.normals, strict=True)]
+
+
+def _coarse_hull(vertices: Vector, directions: int = 400) -> trimesh.Trimesh:
+    """Convex hull of the vertices that lie farthest out in some hundred directions: enough to tell skin from inside."""
+    k = np.arange(directions) + 0.5
+    height, around = 1.0 - 2.0 * k / directions, math.pi * (1.0 + math.sqrt(5.0)) * k
+    flat = np.sqrt(1.0 - height**2)
+    ways = np.stack([flat * np.cos(around), flat * np.sin(around), height], axis=1)
+    farthest = [int(np.argmax(vertices @ way)) for way in ways]
+    return trimesh.Trimesh(vertices[np.unique(farthest)]).convex_hull
 
 
 def load_mesh(shape: HullShape) -> trimesh.Trimesh:
@@ -248,19 +268,23 @@ def _hidden(point: Vector, normal: Vector, others: Sequence[HullShape], middle: 
 
 
 def _thinned(points: Sequence[_SkinPoint], apart: Vector) -> list[_SkinPoint]:
-    """Keep points of one body that are at least so far apart, corners before edges before faces, low before high.
+    """Keep points that are at least so far apart, corners before edges before faces, low before high.
 
-    Distance is measured from tip to tip after each has been pushed outwards by half of ``apart`` (n,): two sides of
-    a thin housing are two different things to touch.
+    Distance is measured from tip to tip after each has been pushed outwards by some of ``apart`` (n,): two sides of a
+    thin housing are two different things to touch. Points of different shapes of a body may come closer.
     """
     outward = np.array([_unit(p.normals.sum(axis=0)) for p in points]).reshape(-1, 3)
     places = np.array([p.point for p in points]).reshape(-1, 3) + 0.8 * apart[:, None] * outward
-    kept: dict[str, list[int]] = {}
-    for i in sorted(range(len(points)), key=lambda k: (-len(points[k].normals), round(float(points[k].point[2]), 6))):
-        mine = kept.setdefault(points[i].shape.body, [])
-        if not mine or float(np.min(np.sum((places[mine] - places[i]) ** 2, axis=1))) >= apart[i] ** 2:
-            mine.append(i)
-    return [points[i] for body in sorted(kept) for i in kept[body]]
+    order = sorted(range(len(points)), key=lambda k: (-len(points[k].normals), round(float(points[k].point[2]), 6)))
+    shape = np.array([id(p.shape) for p in points])
+    body = np.array([p.shape.body for p in points])
+    kept = np.zeros(len(points), dtype=bool)
+    for i in order:
+        others = kept & (body == body[i])
+        near = np.sum((places[others] - places[i]) ** 2, axis=1)
+        least = np.where(shape[others] == shape[i], apart[i], _OTHER * apart[i])
+        kept[i] = not np.any(near < least**2)
+    return [p for p, keep in zip(points, kept, strict=True) if keep]
 
 
 def _unit(v: Vector) -> Vector:
