@@ -26,7 +26,7 @@ def difficulty(cells: Sequence[CellResult], names: Sequence[str], assumed: str =
     """
     subtitle = f"{counted(cells)} trials a point; bars: 95 % Wilson interval. {assumed}"
     rows = -(-min(len(names), MOST) // (3 if width > 7 else 1))
-    made = style.figure(width, (4.9 if width > 7 else 4.6) + 0.24 * rows, title(cells), subtitle)
+    made = style.figure(width, (4.9 if width > 7 else 4.6) + 0.24 * rows, title(cells), subtitle, wrap=int(7.8 * width))
     height = made.get_figheight()
     top = style.top(made) - (0.24 * rows + 0.06) / height
     axes = made.add_axes((0.72 / width, 0.62 / height, 1 - 0.9 / width, top - 0.62 / height))

@@ -43,7 +43,7 @@ def failure_map(obstacle: Obstacle, endings: Sequence[Endings], place: str, widt
         + (f"At most {MOST_MARKS} marks a truck. " if thinned else "")
         + ", ".join(f"{shortened(e.name)} {len(e.along)} of {e.trials} failed" for e in endings[:4])
     )
-    made = style.figure(width, 5.0 if width > 7 else 4.7, title(endings, place), subtitle)
+    made = style.figure(width, 5.0 if width > 7 else 4.7, title(endings, place), subtitle, wrap=int(7.8 * width))
     height = made.get_figheight()
     foot, room = 0.6 / height, style.top(made) - 0.6 / height - 0.05 / height
     box = (0.72 / width, foot, 1 - 0.9 / width, room)
@@ -76,7 +76,7 @@ def _plan(axes: Axes, obstacle: Obstacle, endings: Sequence[Endings]) -> None:
     pale = 0.55 * image.transpose(1, 0, 2) + 0.45
     axes.imshow(pale, origin="lower", extent=(0.0, 1e3 * along[-1], -1e3 * half, 1e3 * half), aspect="auto")
     axes.axvline(1e3 * obstacle.finish_s, color=style.INK, lw=2.0)
-    axes.text(1e3 * obstacle.finish_s, 0.96 * 1e3 * half, "finish ", ha="right", va="top", fontsize=9.5)
+    axes.text(1e3 * obstacle.finish_s - 4.0, 0.94 * 1e3 * half, "finish", ha="right", va="top", fontsize=9.5)
     rng = np.random.default_rng(0)
     bands = len(endings)
     for n, e in enumerate(endings):
@@ -85,6 +85,7 @@ def _plan(axes: Axes, obstacle: Obstacle, endings: Sequence[Endings]) -> None:
         middle = half * (0.75 - 1.5 * (n + 0.5) / bands)
         y = 1e3 * (middle + (rng.random(len(x)) - 0.5) * 1.2 * half / bands)
         axes.plot(x, y, style.mark(e.series), color=style.colour(e.series), ms=7, mec="white", mew=0.7, alpha=0.85)
+    axes.set_xlim(0.0, 1.03e3 * obstacle.finish_s)
     axes.set_ylabel("left of the lane, mm", fontsize=9.5)
     axes.tick_params(labelbottom=False, length=0)
     for side in axes.spines.values():

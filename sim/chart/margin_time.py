@@ -33,7 +33,7 @@ class MarginTrace:
 def margin_time(traces: Sequence[MarginTrace], place: str, width: float = 9.6) -> Figure:
     """Draw margins (deg) over time (s), each with its ending."""
     subtitle = "One recorded trial each, met by the same luck: an example, not the statistics. 0° is tipping."
-    made = style.figure(width, 4.3 if width > 7 else 4.5, title(traces, place), subtitle)
+    made = style.figure(width, 4.3 if width > 7 else 4.5, title(traces, place), subtitle, wrap=int(7.8 * width))
     height = made.get_figheight()
     rows = len(traces)
     top = style.top(made) - (0.24 * rows + 0.06) / height

@@ -46,7 +46,7 @@ def tip_polar(trucks: Sequence[tuple[str, int, Sheet]], width: float = 7.2) -> F
     """Draw tip angles (deg) of (name, series, sheet) round the truck, nose up in the picture."""
     subtitle = "Static, rigid truck: weight over the line through the tyre centres. Tyres and springs make it less."
     rows = len(trucks)
-    made = style.figure(width, 0.9 * width + 1.2 + 0.24 * rows, title(trucks), subtitle)
+    made = style.figure(width, 0.9 * width + 1.2 + 0.24 * rows, title(trucks), subtitle, wrap=int(7.8 * width))
     height = made.get_figheight()
     top = style.top(made) - (0.24 * rows + 0.25) / height
     size = min(width - 1.3, (top - 0.35 / height) * height)

@@ -14,8 +14,8 @@ from models.massprops import MassProperties, truck_properties, wheel_loads
 from models.spec import PAIRED, Part, Sheet
 from sim.chart import style
 
-SMALLEST_SHARE = 0.012
-"""Of the truck's mass: lighter parts are drawn without a label."""
+SMALLEST_SHARE, SMALLEST_SHARE_NARROW = 0.012, 0.04
+"""Of the truck's mass: what is lighter and unchanged is drawn without a label; in a wide and in a narrow picture."""
 LABEL_WIDTH = 0.85
 """Inches a label takes."""
 MOST_ROWS = 2
@@ -58,7 +58,8 @@ def truck_drawing(sheet: Sheet, before: Sheet | None = None, name: str | None = 
     found = blocks(sheet, before)
     low, high, tall = _extent(found, sheet)
     scale = (width - 0.5) / (high - low)
-    shown = [b for b in found if b.grams >= SMALLEST_SHARE * 1e3 * now.mass]
+    least = (SMALLEST_SHARE if width > 7 else SMALLEST_SHARE_NARROW) * 1e3 * now.mass
+    shown = [b for b in found if b.grams >= least or b.state != "same"]
     upper, lower = _sides(shown, sheet)
     rows = [_rows(side, low, scale, width) for side in (upper, lower)]
     above, below = (0.62 * (1 + max((row for _, _, row in r), default=-1)) + 0.1 for r in rows)
@@ -66,7 +67,8 @@ def truck_drawing(sheet: Sheet, before: Sheet | None = None, name: str | None = 
     subtitle = f"{sheet.name}, 1/{sheet.scale:g}, to scale: {1e3 * now.mass:.0f} g by its build sheet"
     subtitle += f", {assumed} of {len(sheet.parts)} masses assumed." if assumed else "."
     subtitle += " The truck is invented." if sheet.invented else ""
-    made = style.figure(width, tall * scale + above + below + 2.05, title(sheet, before, name), subtitle)
+    wrap = int(7.6 * width)
+    made = style.figure(width, tall * scale + above + below + 2.05, title(sheet, before, name), subtitle, wrap=wrap)
     height = made.get_figheight()
     top = style.top(made)
     axes = made.add_axes((0.25 / width, 0.72 / height, 1 - 0.5 / width, top - 0.72 / height))

@@ -35,7 +35,7 @@ def value(worths: Sequence[Worth], baseline: str, width: float = 9.6) -> Figure:
     counted = f"n = {min(pairs)}" if min(pairs) == max(pairs) else f"n = {min(pairs)} to {max(pairs)}"
     subtitle = f"{counted} pairs of trials over all obstacles together; bars: 95 % interval of the paired difference."
     wide = width > 7
-    made = style.figure(width, 4.8 if wide else 7.2, title(worths, baseline), subtitle)
+    made = style.figure(width, 4.8 if wide else 7.2, title(worths, baseline), subtitle, wrap=int(7.8 * width))
     height = made.get_figheight()
     foot, room = 0.62 / height, style.top(made) - 0.62 / height
     if wide:

@@ -26,9 +26,9 @@ class View:
 
 
 VIEWS: dict[str, View] = {
-    "side": View(math.radians(-90.0), math.radians(8.0), 3.5),
-    "front": View(math.radians(-14.0), math.radians(16.0), 3.3),
-    "chase": View(math.radians(-142.0), math.radians(24.0), 3.7),
+    "side": View(math.radians(-90.0), math.radians(8.0), 3.0),
+    "front": View(math.radians(-14.0), math.radians(16.0), 2.9),
+    "chase": View(math.radians(-142.0), math.radians(24.0), 3.0),
 }
 """The right side is seen from the side, so that forward is to the right."""
 
@@ -72,4 +72,4 @@ def camera(view: View, target: Array, heading: float, wheelbase: float, size: tu
     width, height = size
     # A narrow picture must not cut the truck off at both ends.
     focal = view.lens * min(height, 0.8 * width) / 2.0
-    return Camera(target + view.distance * wheelbase * back, right, up, ahead, focal, (width / 2.0, 0.55 * height))
+    return Camera(target + view.distance * wheelbase * back, right, up, ahead, focal, (width / 2.0, 0.54 * height))

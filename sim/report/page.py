@@ -1,0 +1,266 @@
+"""The report page: everything gathered from a store and written as one file that needs nothing else."""
+
+from __future__ import annotations
+
+import base64
+import json
+import math
+import tomllib
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import jinja2
+from markupsafe import Markup
+from plotly.offline import get_plotlyjs
+
+from sim.chart import style
+from sim.chart.inline import Gallery
+from sim.comparison import CellResult, Comparison, at, compare, places
+from sim.errors import SimError
+from sim.finding import about, difference, label, share
+from sim.replay.clip import Clip
+from sim.replay.page_data import page_data
+from sim.report import pictures
+from sim.report.csv_files import csv_texts
+from sim.report.endings import endings
+from sim.report.picks import Pick, clips, picks, sheets
+from sim.report.truck_card import TruckCard, cards, worths
+from sim.report.verdict import answer, by_luck, question, sentence
+from sim.store import Store
+
+CLIP_BYTES = 4_500_000
+"""Room for recorded trials in the page."""
+OPEN_PLACES = 8
+"""Obstacles whose table is open from the start."""
+PLAYER = ("raster.js", "scene.js", "overlay.js", "player.js")
+Watch = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class PlaceTable:
+    """Success rates at one place."""
+
+    label: str
+    driver: str
+    cells: tuple[CellResult, ...]
+    open: bool
+
+
+def write_report(store_file: Path, out: Path, *, baseline: str | None = None, watch: Watch | None = None) -> list[Path]:
+    """Write the page and its CSV files beside it; returns the files, the page first.
+
+    Raises:
+        SimError: Not a store, no such baseline, or a place that cannot be written.
+    """
+    tell = watch or (lambda _: None)
+    with Store(store_file) as store:
+        text, tables = render(store, baseline, tell)
+    tell("writing")
+    folder = out.with_name(f"{out.stem}-data")
+    written = [out]
+    try:
+        out.parent.mkdir(parents=True, exist_ok=True)
+        if tables:
+            folder.mkdir(exist_ok=True)
+        for name, table in tables.items():
+            (folder / name).write_text(table, encoding="utf-8", newline="")
+            written.append(folder / name)
+        out.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise SimError(f"cannot be written: {error.strerror}", file=error.filename or out,
+                       remedy="Give another file with --out") from error
+    return written
+
+
+def render(store: Store, baseline: str | None, tell: Watch) -> tuple[str, dict[str, str]]:
+    """Page text and CSV texts of an open store."""
+    if store.latest() is None:
+        return _template().render(empty=True, store=store.path.name, title=store.path.stem, css=_css()), {}
+    tell("comparing")
+    comparison = compare(store, baseline)
+    names = list(dict.fromkeys([comparison.baseline.name, *(cell.name for cell in comparison.cells)]))
+    known = store.configurations()
+    found = cards(comparison, known, sheets(store), names, store.path.absolute().parent)
+    ends = endings(store, comparison)
+    tell("choosing recorded trials")
+    shown = _within(clips(store, picks(store, comparison, names), tell))
+    gains = worths(found, known)
+    tables = csv_texts(comparison, found, ends, shown, gains)
+    tell("drawing charts")
+    gallery = Gallery()
+    curves, left_out = pictures.curves(gallery, comparison, names)
+    context: dict[str, Any] = {
+        "empty": False,
+        "store": store.path.name,
+        "comparison": comparison,
+        "cards": found,
+        "comparison_names": names,
+        "places": _place_tables(comparison),
+        "trials": sum(cell.rate.trials for cell in comparison.cells),
+        "answer": answer(comparison, found),
+        "abouts": [sentence(about(comparison, name)) for name in names[1:]] if 2 < len(names) <= 7 else [],
+        "by_luck": by_luck(comparison),
+        "curves": curves,
+        "curves_left_out": left_out,
+        "margin_charts": pictures.margins(gallery, shown),
+        "maps": pictures.maps(gallery, ends, found, comparison),
+        "worth": pictures.worth(gallery, gains, comparison.baseline.name),
+        "drawings": pictures.drawings(gallery, found),
+        "polar": pictures.polar(gallery, found),
+        "stills": pictures.stills(shown),
+        "tables": {name: _data_address(table) for name, table in tables.items()},
+        "css": _css(),
+        **_story(store, comparison, found),
+        **_scripts(comparison, names, shown, gains),
+    }
+    tell("putting the page together")
+    return _template().render(context), tables
+
+
+def _place_tables(comparison: Comparison) -> list[PlaceTable]:
+    found = []
+    several = len({c.driver for c in comparison.cells}) > 1
+    for n, where in enumerate(places(comparison.cells)):
+        cells = at(comparison.cells, where)
+        found.append(PlaceTable(label(cells[0]), where[2] if several else "", tuple(cells), n < OPEN_PLACES))
+    return found
+
+
+def _within(chosen: Sequence[tuple[Pick, Clip]]) -> list[tuple[Pick, Clip]]:
+    """As many whole places as there is room for."""
+    out: list[tuple[Pick, Clip]] = []
+    room = CLIP_BYTES
+    for text in dict.fromkeys(pick.label for pick, _ in chosen):
+        mine = [entry for entry in chosen if entry[0].label == text]
+        room -= 80_000 + sum(260 * min(1000, len(clip.trace.time) // 2) for _, clip in mine)
+        if room < 0 and out:
+            break
+        out += mine
+    return out
+
+
+def _story(store: Store, comparison: Comparison, found: Sequence[TruckCard]) -> dict[str, Any]:
+    """What was asked, assumed, and how to do it again."""
+    plans = store.plans()
+    name, text = (plans[-1][1], plans[-1][2]) if plans else (store.path.stem, "")
+    note, variation, seed = "", {}, None
+    try:
+        plan = tomllib.loads(text)
+        note, seed = str(plan.get("note", "")), plan.get("seed", 1) if text else None
+        variation = plan.get("variation", {}) if isinstance(plan.get("variation", {}), dict) else {}
+    except tomllib.TOMLDecodeError:
+        pass
+    assumed = list(dict.fromkeys(key for card in found if card.sheet for key in card.sheet.assumed))
+    return {
+        "title": name,
+        "note": note,
+        "question": question(found),
+        "plan_text": text,
+        "plans": len(plans),
+        "seed": seed,
+        "variation": {key.replace("_", " "): value for key, value in variation.items()},
+        "assumed": assumed,
+        "drivers": sorted({cell.driver for cell in comparison.cells}),
+        "invented": any(card.invented for card in found),
+        "versions": comparison.versions,
+    }
+
+
+def _scripts(
+    comparison: Comparison, names: Sequence[str], shown: Sequence[tuple[Pick, Clip]], gains: Sequence[Any]
+) -> dict[str, Any]:
+    """Scripts and their data."""
+    replay = page_data([clip for _, clip in shown], dict(style.SCENE))
+    for (pick, _), made in zip(shown, replay["clips"], strict=True):
+        made.update(label=pick.label, colour=style.colour(pick.series), series=pick.series)
+    live = {
+        "names": list(names),
+        "cells": [_live_cell(cell, names.index(cell.name)) for cell in comparison.cells],
+        "gains": [
+            [g.series, g.grams, g.money, g.currency, g.pairs, g.gain.value, g.gain.low, g.gain.high] for g in gains
+        ],
+        "several_drivers": len({cell.driver for cell in comparison.cells}) > 1,
+    }
+    player = "\n".join(_text("sim.replay", "page", name) for name in PLAYER)
+    return {
+        "replay": script_json(replay),
+        "live": script_json(live),
+        "player_js": Markup(player),
+        "page_js": Markup(_text("sim.report", "templates", "page.js")),
+        "plotly_js": Markup(get_plotlyjs().replace("</script", "<\\/script")),
+    }
+
+
+def _live_cell(cell: CellResult, series: int) -> dict[str, Any]:
+    return {
+        "s": series,
+        "o": label(cell).replace(f" {cell.level:g}", "", 1).removesuffix(f" {cell.unit}").removesuffix("°"),
+        "key": f"{cell.obstacle}|{cell.driver}",
+        "d": cell.driver,
+        "l": cell.level,
+        "u": cell.unit,
+        "n": cell.rate.trials,
+        "k": cell.rate.successes,
+        "lo": cell.rate.low,
+        "hi": cell.rate.high,
+        "m": cell.margin_median.value,
+        "w": cell.verdict.words if cell.verdict else "baseline",
+        "df": difference(cell),
+    }
+
+
+def script_json(data: Any) -> Markup:
+    """JSON that may stand inside a script element whatever texts it holds."""
+    text = json.dumps(_finite(data), ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    for sign in "<>&\u2028\u2029":
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return Markup(text)
+
+
+def _finite(data: Any) -> Any:
+    if isinstance(data, dict):
+        return {key: _finite(value) for key, value in data.items()}
+    if isinstance(data, list):
+        return [_finite(value) for value in data]
+    return None if isinstance(data, float) and not math.isfinite(data) else data
+
+
+def _data_address(table: str) -> str:
+    return "data:text/csv;charset=utf-8;base64," + base64.b64encode(table.encode()).decode("ascii")
+
+
+def _template() -> jinja2.Template:
+    environment = jinja2.Environment(
+        loader=jinja2.FunctionLoader(lambda name: _text("sim.report", "templates", name)),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.globals.update(share=share, difference=difference, marks=MARK_PATHS, isfinite=math.isfinite)
+    return environment.get_template("page.html.j2")
+
+
+def _css() -> Markup:
+    tones = "".join(f"--s{i}:{tone};" for i, tone in enumerate(style.COLOURS))
+    return Markup(f":root{{{tones}}}\n" + _text("sim.report", "templates", "page.css"))
+
+
+def _text(package: str, folder: str, name: str) -> str:
+    return (files(package) / folder / name).read_text(encoding="utf-8")
+
+
+MARK_PATHS = (
+    "M8 2a6 6 0 1 0 .01 0z",
+    "M2.5 2.5h11v11h-11z",
+    "M8 1l7 7-7 7-7-7z",
+    "M8 2l7 12H1z",
+    "M8 14L1 2h14z",
+    "M5.5 2h5v3.5H14v5h-3.5V14h-5v-3.5H2v-5h3.5z",
+    "M4 1l4 4 4-4 3 3-4 4 4 4-3 3-4-4-4 4-3-3 4-4-4-4z",
+    "M8 1l2 4.9 5.2.4-4 3.4 1.3 5.1L8 12l-4.5 2.8 1.3-5.1-4-3.4L6 5.9z",
+)
+"""The marks of sim.chart.style.MARKS as SVG paths in a box of 16."""

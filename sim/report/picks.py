@@ -1,0 +1,149 @@
+"""Which recorded trials are worth looking at again: those that show what the statistics say."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from models.errors import BuildSheetError
+from models.spec import Sheet
+from sim.comparison import CellResult, Comparison, at, places
+from sim.draw import Draw
+from sim.finding import label
+from sim.replay.clip import Actor, Clip, actor, clip
+from sim.store import KEY_COLUMNS, Store, Trial
+from sim.task import RECORD_COLUMNS, Record, Task, Versions
+
+MOST_PLACES = 12
+MOST_TRUCKS = 6
+"""The same ones at every place: the baseline and those that differ most from it."""
+
+
+@dataclass(frozen=True)
+class Pick:
+    """A recorded trial and where it belongs."""
+
+    label: str
+    """Obstacle and level for people."""
+    series: int
+    config: str
+    trial: Trial
+
+
+def sheets(store: Store) -> dict[str, Sheet]:
+    """Build sheets that the store remembers, by configuration hash; older stores hold none."""
+    out = {}
+    for digest, configuration in store.configurations().items():
+        try:
+            out[digest] = Sheet.model_validate(configuration.facts["sheet"])
+        except (KeyError, ValueError):
+            continue
+    return out
+
+
+def picks(store: Store, comparison: Comparison, names: Sequence[str]) -> list[Pick]:
+    """Recorded trials to show, the most telling places first; the baseline first at each place.
+
+    Every place shows one and the same repeat, so that its trucks met the same ground and luck.
+    """
+    recorded = _recorded(store, comparison.versions)
+    ranked = sorted(places(comparison.cells), key=lambda where: -_weight(at(comparison.cells, where)))
+    trucks = _trucks(comparison)
+    found: list[Pick] = []
+    shown = 0
+    for where in ranked:
+        here = {key: trial for key, trial in recorded.items() if key[:3] == where}
+        if not here or shown >= MOST_PLACES or not any(key[3] in trucks for key in here):
+            continue
+        cells = [cell for name in trucks for cell in at(comparison.cells, where) if cell.config == name]
+        repeat = _telling_repeat(here, cells)
+        chosen = [(cell, here.get((*where, cell.config, repeat))) for cell in cells]
+        several = len({w[2] for w in ranked}) > 1
+        text = label(cells[0]) + (f", {where[2]} driver" if several else "")
+        found += [Pick(text, names.index(c.name), c.config, trial) for c, trial in chosen if trial is not None]
+        shown += 1
+    return found
+
+
+def clips(store: Store, chosen: Sequence[Pick], watch: Callable[[str], None] | None = None) -> list[tuple[Pick, Clip]]:
+    """Clips of picks whose truck the store can still draw."""
+    known = sheets(store)
+    names = store.configurations()
+    actors: dict[str, Actor | None] = {}
+    out = []
+    for pick in chosen:
+        if pick.config not in actors:
+            actors[pick.config] = _actor(names[pick.config].name, known[pick.config]) if pick.config in known else None
+        who = actors[pick.config]
+        trace = store.trace(pick.trial.key)
+        if who is None or trace is None or len(trace.time) < 2:
+            continue
+        if watch is not None:
+            watch(f"{who.name} on {pick.label}")
+        out.append((pick, clip(who, pick.trial, trace)))
+    return out
+
+
+def _actor(name: str, sheet: Sheet) -> Actor | None:
+    try:
+        return actor(name, sheet)
+    except BuildSheetError:
+        # A mesh file that stayed on another machine: the numbers stand without the picture.
+        return None
+
+
+_Spot = tuple[str, float, str, str, int]
+
+
+def _recorded(store: Store, versions: Versions) -> dict[_Spot, Trial]:
+    """Recorded trials of these versions by obstacle, level, driver, configuration and repeat."""
+    keys = store.traced()
+    out: dict[_Spot, Trial] = {}
+    if not keys:
+        return out
+    for key, *row in store.table(("key", *KEY_COLUMNS, *RECORD_COLUMNS)):
+        if key in keys and (row[8], row[9]) == (versions.code, versions.engine):
+            trial = _trial(key, row)
+            t = trial.task
+            out.setdefault((t.obstacle, t.level, t.driver, t.config, t.repeat), trial)
+    return out
+
+
+def _trial(key: str, row: Sequence[Any]) -> Trial:
+    config, obstacle, level, yard, driver, seed, repeat, luck, code, engine = row[:10]
+    task = Task(config, obstacle, level, yard, driver, seed, repeat, Draw.from_text(luck))
+    measures = [float("nan") if value is None else value for value in row[12:]]
+    return Trial(key, task, Versions(code, engine), Record(row[10], row[11], *measures))
+
+
+def _trucks(comparison: Comparison) -> list[str]:
+    """Configurations to show, the baseline first."""
+    weight: dict[str, float] = defaultdict(float)
+    for cell in comparison.cells:
+        weight[cell.config] += _cell_weight(cell)
+    weight.pop(comparison.baseline.hash, None)
+    return [comparison.baseline.hash, *sorted(weight, key=lambda c: (-weight[c], c))][:MOST_TRUCKS]
+
+
+def _cell_weight(cell: CellResult) -> float:
+    if cell.verdict is None or not cell.verdict.table.pairs:
+        return 0.0
+    sure = cell.verdict.word != "no difference shown"
+    return abs(cell.verdict.difference.value) + (1.0 if sure else 0.0)
+
+
+def _weight(cells: Sequence[CellResult]) -> float:
+    return max((_cell_weight(cell) for cell in cells), default=0.0)
+
+
+def _telling_repeat(here: dict[_Spot, Trial], cells: Sequence[CellResult]) -> int:
+    """The repeat with most trucks on record in which most outcomes are what the truck mostly does."""
+    by_repeat: dict[int, float] = defaultdict(float)
+    likely = {cell.config: cell.rate.share >= 0.5 for cell in cells if cell.rate.trials}
+    for (_, _, _, config, repeat), trial in here.items():
+        by_repeat[repeat] += 1.0
+        if config in likely and trial.record.cleared == likely[config]:
+            by_repeat[repeat] += 0.5
+    return min(by_repeat, key=lambda repeat: (-by_repeat[repeat], repeat))

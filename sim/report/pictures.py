@@ -1,0 +1,137 @@
+"""The page's still pictures: charts and moments that can be seen without scripts."""
+
+from __future__ import annotations
+
+import base64
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from markupsafe import Markup
+from PIL import Image
+
+from sim import place
+from sim.chart import difficulty, failure_map, margin_time, style, tip_polar, truck_drawing, value
+from sim.chart.inline import CARD, Gallery
+from sim.chart.margin_time import MarginTrace
+from sim.comparison import CellResult, Comparison
+from sim.draw import Draw
+from sim.finding import label
+from sim.replay import scene
+from sim.replay.camera import VIEWS, camera
+from sim.replay.clip import Clip, camera_path
+from sim.report.endings import Ends
+from sim.report.picks import Pick
+from sim.report.truck_card import TruckCard
+
+MOST_CURVES, MOST_MARGINS, MOST_MAPS, MOST_DRAWINGS, MOST_STILLS = 6, 4, 4, 4, 6
+STILL = (560, 315)
+
+
+@dataclass(frozen=True)
+class Still:
+    """One moment of a recorded trial."""
+
+    address: str
+    caption: str
+
+
+def curves(gallery: Gallery, comparison: Comparison, names: Sequence[str]) -> tuple[list[Markup], int]:
+    """Difficulty curves of the obstacles with several levels, and how many were left out."""
+    groups: dict[tuple[str, str], list[CellResult]] = {}
+    for cell in comparison.cells:
+        groups.setdefault((cell.obstacle, cell.driver), []).append(cell)
+    several = [cells for cells in groups.values() if len({c.level for c in cells}) > 1]
+    several.sort(key=lambda cells: -max((abs(c.verdict.difference.value) for c in cells if c.verdict), default=0.0))
+    shown = several[:MOST_CURVES]
+    made = [
+        gallery.take(difficulty.difficulty(cells, names, width=CARD), difficulty.title(cells)) for cells in shown
+    ]
+    return made, len(several) - len(shown)
+
+
+def margins(gallery: Gallery, clips: Sequence[tuple[Pick, Clip]]) -> list[Markup]:
+    """Margin over time at the most telling places."""
+    made = []
+    for place_label in list(dict.fromkeys(pick.label for pick, _ in clips))[:MOST_MARGINS]:
+        traces = [margin_trace(pick, clip) for pick, clip in clips if pick.label == place_label][:4]
+        made.append(
+            gallery.take(margin_time.margin_time(traces, place_label, CARD), margin_time.title(traces, place_label))
+        )
+    return made
+
+
+def margin_trace(pick: Pick, clip: Clip) -> MarginTrace:
+    """A clip's margin for the chart."""
+    degrees = np.degrees(clip.trace.margin)
+    return MarginTrace(clip.actor.name, pick.series, clip.trace.time, degrees, clip.outcome, clip.reason)
+
+
+def maps(gallery: Gallery, ends: Ends, cards: Sequence[TruckCard], comparison: Comparison) -> list[Markup]:
+    """Failures along the lane where most trials failed."""
+    by_place = {(c.obstacle, c.level, c.driver): c for c in reversed(comparison.cells)}
+    failed = {where: sum(len(e.along) for (w, _), e in ends.cells.items() if w == where) for where in by_place}
+    names = {card.config: (card.name, card.series) for card in cards}
+    made = []
+    for where in sorted((w for w in failed if failed[w]), key=lambda w: -failed[w])[:MOST_MAPS]:
+        yard, luck = ends.grounds[where]
+        drawn = Draw.from_text(luck)
+        ground = place.ground(where[0], where[1], yard, drawn.roughness_mm, drawn.rock_seed)
+        found = ends.at(where, names)[:6]
+        text = label(by_place[where])
+        made.append(gallery.take(failure_map.failure_map(ground, found, text, CARD), failure_map.title(found, text)))
+    return made
+
+
+def worth(gallery: Gallery, worths: Sequence[value.Worth], baseline: str) -> Markup | None:
+    """Gains against grams and money."""
+    if not worths:
+        return None
+    return gallery.take(value.value(worths, baseline, CARD), value.title(worths, baseline))
+
+
+def drawings(gallery: Gallery, cards: Sequence[TruckCard]) -> list[Markup]:
+    """Side drawings: the baseline, and what the most telling changes move."""
+    base = next(card for card in cards if card.baseline)
+    if base.sheet is None:
+        return []
+    changed = [card for card in cards if not card.baseline and card.sheet is not None]
+    changed.sort(key=lambda c: -abs(c.pooled.difference.value) if c.pooled and c.pooled.table.pairs else 0.0)
+    made = []
+    for card in [base, *changed][:MOST_DRAWINGS]:
+        assert card.sheet is not None
+        before = None if card.baseline else base.sheet
+        figure = truck_drawing.truck_drawing(card.sheet, before, card.name, CARD)
+        made.append(gallery.take(figure, truck_drawing.title(card.sheet, before, card.name)))
+    return made
+
+
+def polar(gallery: Gallery, cards: Sequence[TruckCard]) -> Markup | None:
+    """Tip angles round the trucks."""
+    trucks = [(card.name, card.series, card.sheet) for card in cards if card.sheet is not None][:6]
+    if not trucks:
+        return None
+    return gallery.take(tip_polar.tip_polar(trucks, CARD), tip_polar.title(trucks))
+
+
+def stills(clips: Sequence[tuple[Pick, Clip]]) -> list[Still]:
+    """Every shown trial at its closest to tipping, up to a number."""
+    made = []
+    grounds: dict[int, scene.Ground] = {}
+    for pick, clip in clips[:MOST_STILLS]:
+        bed = grounds.setdefault(id(clip.obstacle), scene.ground(clip, style.SCENE))
+        worst = int(np.nanargmin(clip.trace.margin))
+        size = (2 * STILL[0], 2 * STILL[1])
+        eye = camera(
+            VIEWS["chase"], camera_path(clip)[worst], clip.obstacle.start.heading, clip.actor.shape.length, size
+        )
+        pixels = scene.paint(eye, size, bed, [(clip, worst, style.colour(pick.series), False)], style.SCENE)
+        picture = Image.fromarray(pixels).resize(STILL, Image.Resampling.BOX)
+        buffer = io.BytesIO()
+        picture.save(buffer, "JPEG", quality=84)
+        margin, time = np.degrees(clip.trace.margin[worst]), clip.trace.time[worst]
+        caption = f"{clip.actor.name} on {pick.label} at {time:.1f} s: {margin:.0f}° from tipping. {clip.outcome}"
+        address = "data:image/jpeg;base64," + base64.b64encode(buffer.getvalue()).decode("ascii")
+        made.append(Still(address, f"{caption}, {clip.reason}."))
+    return made
