@@ -4,14 +4,23 @@ from __future__ import annotations
 
 LONGEST_VALUE = 60
 """Characters of a bad value that a message repeats."""
+LONGEST_PATH = 300
 
 
 def _shown(value: object) -> str:
     """Repeat a value on one line, control characters escaped, long text cut."""
-    text = f"{value:g}" if isinstance(value, float) else str(value)
-    if not text.isprintable():
-        text = text.encode("unicode_escape").decode("ascii")
+    text = _printable(f"{value:g}" if isinstance(value, float) else str(value))
     return text if len(text) <= LONGEST_VALUE else text[: LONGEST_VALUE - 3] + "..."
+
+
+def _printable(text: str) -> str:
+    return text if text.isprintable() else text.encode("unicode_escape").decode("ascii")
+
+
+def _path(text: str) -> str:
+    """A path whole, or its end when it is very long: the name is what tells files apart."""
+    text = _printable(text)
+    return text if len(text) <= LONGEST_PATH else "..." + text[3 - LONGEST_PATH :]
 
 
 class TerrainError(ValueError):
@@ -39,7 +48,7 @@ class TerrainError(ValueError):
     def _line(self) -> str:
         parts = []
         if self.file is not None:
-            parts.append(_shown(self.file))
+            parts.append(_path(self.file))
         if self.field is not None:
             parts.append(self.field if self.value is None else f"{self.field} = {_shown(self.value)}")
         elif self.value is not None:

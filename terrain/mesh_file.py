@@ -101,7 +101,9 @@ def import_mesh(
     shape = (int((x1 - x0) / spacing + 1e-3) + 1, int((y1 - y0) / spacing + 1e-3) + 1)
     check_size(shape)
     report_part = None if progress is None else lambda share: progress(0.3 + 0.6 * share)
-    z, hidden = rasterise(vertices, faces, (x0, y0), spacing, shape, report_part)
+    # That slack must not put the last row beside the mesh.
+    pitch = min(spacing, (x1 - x0) / (shape[0] - 1), (y1 - y0) / (shape[1] - 1))
+    z, hidden = rasterise(vertices, faces, (x0, y0), pitch, shape, report_part)
     missing, inner = np.isnan(z), holes.inner_holes(z)
     if missing.mean() > MOST_FILLED:
         raise TerrainError(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import warnings
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -69,19 +70,27 @@ def draw_obstacle(obstacle: Obstacle, path: Path, *, truck: SideView, gates: tup
     figure = Figure(figsize=(width, sum(heights) + 1.8), facecolor="white", layout="compressed")
     FigureCanvasAgg(figure)
     view, shaded, slopes, profile = figure.subplots(4, 1, height_ratios=heights)
-    figure.suptitle(_title(obstacle), color=INK, fontsize=13)
+    figure.suptitle(_title(obstacle), color=INK, fontsize=13).set_parse_math(False)
     paint_relief(view, obstacle.ground, obstacle.lane)
     _plan(shaded, obstacle, gates)
     _slope_map(figure, slopes, obstacle)
     _side(profile, obstacle, truck)
-    figure.savefig(
+    with warnings.catch_warnings():
+        # A name in a script that the font lacks is drawn with boxes; that is no news to whoever typed it.
+        warnings.filterwarnings("ignore", "Glyph .* missing from font")
+        metadata = {"Date": None} if path.suffix.lower() == ".svg" else None
+        figure.savefig(path, dpi=120, bbox_inches="tight", metadata=metadata)
         path, dpi=120, bbox_inches="tight", metadata={"Date": None} if path.suffix.lower() == ".svg" else None
     )
 
 
+def _plain(text: str) -> str:
+    """A name from a file as it can be drawn: one line, control characters shown as such."""
+    return "".join(c if c.isprintable() else "�" for c in text)[:80]
+
+
 def _title(obstacle: Obstacle) -> str:
-    # Names come from files too: a dollar sign would start mathematics.
-    name = obstacle.family.replace("$", r"\$")
+    name = _plain(obstacle.family)
     rough = obstacle.detail.get("roughness_mm")
     texture = "" if not rough else f"   roughness {rough:.2g} mm rms"
     scaling = obstacle.detail.get("built_per_full_size")
@@ -113,7 +122,8 @@ def _plan(axes: Axes, obstacle: Obstacle, gates: tuple[Gate, ...]) -> None:
         left, right = 1e3 * gate.markers()
         label = "gate" if gate is gates[0] else None
         axes.plot(*zip(left, right, strict=True), "-o", color="#f2a900", mec="#222222", ms=4, lw=0.8, label=label)
-        axes.annotate(gate.name.replace("$", r"\$"), left, xytext=(3, 1), textcoords="offset points", fontsize=8)
+        note = axes.annotate(_plain(gate.name), left, xytext=(3, 1), textcoords="offset points", fontsize=8)
+        note.set_parse_math(False)
     axes.set_title("Plan", loc="left", fontsize=10, color=INK)
     axes.set_ylabel("y, mm (left up)")
     axes.legend(loc="upper left", bbox_to_anchor=(1.005, 1.0), fontsize=8, frameon=False)
