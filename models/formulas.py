@@ -96,5 +96,13 @@ FORMULAS: dict[str, Formula] = {
     "rear_roll_steer": Formula("incline of the roll axis", _GILLESPIE, _LINKS),
     "front_drop_mm": Formula("ride height of the sheet less that at rest", _EQUILIBRIUM, "friction of the shocks"),
     "rear_drop_mm": Formula("ride height of the sheet less that at rest", _EQUILIBRIUM, "friction of the shocks"),
+    "linkage_error_mm": Formula(
+        "largest distance of the axle's middle, two joints against Newton's method on the four rod lengths",
+        "closed-loop position solve (own)",
+        "compared at the corners of bump, droop and roll",
+    ),
+    "linkage_error_deg": Formula(
+        "largest difference of the axle's steer, as above", "closed-loop position solve (own)", "as above"
+    ),
     "lean_deg": Formula("roll of the chassis at rest on level ground", _EQUILIBRIUM, "friction of the shocks"),
 }

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.spatial.transform import Rotation
 
-from models.linkage import AxleMotion, MotionAxis, Rods, axle_motion
+from models.linkage import AxleMotion, MotionAxis, Rods, axle_motion, axle_rods
+from models.spec import Axle
 
 Vector = NDArray[np.float64]
 
@@ -160,3 +161,14 @@ def joint_error(rods: Rods, bump: float, droop: float, roll: float, steps: int =
             pitch = max(pitch, abs(loop.pitch - tree.pitch))
             count += 1
     return JointError(shift, steer, pitch, count)
+
+
+def full_travel_error(axle: Axle, wheel_centre_height: float) -> JointError:
+    """Compare over what an axle's shocks allow: bump, droop, and one of each at a time for roll.
+
+    :raises OutOfReachError: the links bind before the shocks' stops.
+    """
+    shock = axle.shock
+    bump, droop = shock.bump_mm / 1000.0, shock.droop_mm / 1000.0
+    roll = math.atan2(bump + droop, 2.0 * abs(shock.axle_mm[1]) / 1000.0)
+    return joint_error(axle_rods(axle, wheel_centre_height), bump, droop, roll, 3)

@@ -20,6 +20,7 @@ from models.equilibrium import NoRestError, level, ride_drop
 from models.formulas import FORMULAS, Formula
 from models.given import given
 from models.linkage import anti_squat_percent, roll_centre_height, roll_steer
+from models.linkage_exact import OutOfReachError, full_travel_error
 from models.massprops import GRAVITY, body_properties, contact_places, wheel_loads
 from models.rigid import RigidModel
 from models.spec import Sheet
@@ -78,6 +79,10 @@ class Statics:
     front_drop_mm: float
     """How much lower than the sheet's ride height it stands on its springs' preload; 0 where preload is left open."""
     rear_drop_mm: float
+    linkage_error_mm: float
+    """How far the simulation's two joints per axle are from the closed loop of its links, at worst."""
+    linkage_error_deg: float
+    """The same for the axle's steer."""
     lean_deg: float
     """Lean of the chassis to its heavy side on level ground, right down positive."""
 
@@ -108,6 +113,7 @@ def statics(sheet: Sheet, model: RigidModel | None = None) -> Statics:
         **_steering(sheet, front),
         **_drive(sheet, model, front, rear),
         **_suspension(sheet, model, front, rear),
+        **_linkage_error(sheet, front, rear),
         **_ride(model),
     )
 
@@ -189,6 +195,17 @@ def _suspension(sheet: Sheet, model: RigidModel, front: Stance, rear: Stance) ->
         "rear_roll_centre_mm": 1000.0 * roll_centre_height(motions[1]),
         "front_roll_steer": roll_steer(motions[0]),
         "rear_roll_steer": roll_steer(motions[1]),
+    }
+
+
+def _linkage_error(sheet: Sheet, front: Stance, rear: Stance) -> dict[str, Any]:
+    try:
+        errors = [full_travel_error(stance.axle, stance.height) for stance in (front, rear)]
+    except OutOfReachError:
+        return {"linkage_error_mm": math.nan, "linkage_error_deg": math.nan}
+    return {
+        "linkage_error_mm": 1000.0 * max(error.shift for error in errors),
+        "linkage_error_deg": math.degrees(max(error.steer for error in errors)),
     }
 
 

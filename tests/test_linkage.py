@@ -20,7 +20,6 @@ from models.linkage import (
     Rods,
     anti_squat_percent,
     axle_motion,
-    axle_rods,
     constraint_matrix,
     free_twists,
     instant_centre,
@@ -28,7 +27,7 @@ from models.linkage import (
     roll_steer,
     velocity,
 )
-from models.linkage_exact import OutOfReachError, exact_pose, joint_error, joint_pose
+from models.linkage_exact import OutOfReachError, exact_pose, full_travel_error, joint_error, joint_pose
 from models.sheet import load_sheet
 
 Vector = NDArray[np.float64]
@@ -191,10 +190,7 @@ def test_error_of_the_joints_over_the_full_travel(build: object, end: str) -> No
     # 1 % of the wheelbase and 2 deg, below what a builder can set up.
     sheet = resolve(load_sheet(str(build)))
     axle, tyre = getattr(sheet.axles, end), getattr(sheet.tyres, end)
-    rods = axle_rods(axle, 0.46e-3 * tyre.outside_diameter_mm)
-    shock = axle.shock
-    roll = math.atan2(shock.bump_mm + shock.droop_mm, 2.0 * shock.axle_mm[1])
-    error = joint_error(rods, shock.bump_mm / 1000, shock.droop_mm / 1000, roll, 3)
+    error = full_travel_error(axle, 0.46e-3 * tyre.outside_diameter_mm)
     assert error.shift < 0.01 * sheet.wheelbase_mm / 1000
     assert math.degrees(error.steer) < 2.0
     assert math.degrees(error.pitch) < 2.0
