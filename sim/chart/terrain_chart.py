@@ -80,8 +80,6 @@ def draw_obstacle(obstacle: Obstacle, path: Path, *, truck: SideView, gates: tup
         warnings.filterwarnings("ignore", "Glyph .* missing from font")
         metadata = {"Date": None} if path.suffix.lower() == ".svg" else None
         figure.savefig(path, dpi=120, bbox_inches="tight", metadata=metadata)
-        path, dpi=120, bbox_inches="tight", metadata={"Date": None} if path.suffix.lower() == ".svg" else None
-    )
 
 
 def _plain(text: str) -> str:
