@@ -102,12 +102,12 @@ def weighing(readings: Readings, sheet: Sheet | None = None) -> Weighing:
     accuracy = step if readings.scale.accuracy is None else read(
         "mass", readings.scale.accuracy, "scale.accuracy", units
     )
-    whole = None if readings.whole is None else _series("mass", readings.whole, "whole", units)
+    whole = None if readings.whole is None else series("mass", readings.whole, "whole", units)
     wheels = None if readings.wheels is None else tuple(
-        _series("mass", getattr(readings.wheels, w), f"wheels.{w}", units) for w in WHEELS
+        series("mass", getattr(readings.wheels, w), f"wheels.{w}", units) for w in WHEELS
     )
     axles = None if readings.axles is None else tuple(
-        _series("mass", getattr(readings.axles, end), f"axles.{end}", units) for end in ("front", "rear")
+        series("mass", getattr(readings.axles, end), f"axles.{end}", units) for end in ("front", "rear")
     )
     if wheels is None and axles is None and whole is None:
         raise BuildSheetError(
@@ -137,7 +137,11 @@ def _total(whole: Vector | None, wheels: Sequence[Vector] | None, axles: Sequenc
     return float(sum(np.mean(v) for v in (wheels or axles or ())))
 
 
-def _series(kind: str, values: Sequence[Reading], field: str, units: dict[str, str]) -> Vector:
+def series(kind: str, values: Sequence[Reading], field: str, units: dict[str, str]) -> Vector:
+    """Read repeats of one reading to SI.
+
+    :raises BuildSheetError: one of them cannot be, or is off the others by what a wrong unit makes.
+    """
     found = [read(kind, v, f"{field}.{n}", units) for n, v in enumerate(values, start=1)]  # type: ignore[arg-type]
     if min(found) < 0.0 or (kind == "mass" and min(found) == 0.0):
         raise BuildSheetError(
@@ -295,7 +299,7 @@ def _lift(
             "a lift has a height or an angle.", remedy='Give one of height = "40 mm" or angle = "17 deg".', field=field
         )
     base, radii = lengths[0].value, (lengths[3].value, lengths[4].value)
-    load = _series("mass", lift.load, f"{field}.load", units)
+    load = series("mass", lift.load, f"{field}.load", units)
     if float(np.mean(load)) > total:
         raise BuildSheetError(
             f"one axle cannot carry {_grams(float(np.mean(load)))} of a {_grams(total)} truck.",

@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.bench.intake import standing_radii
-from models.bench.unknowns import LOOSE_PART
 from models.bench.lifting import axle_share, lift_angle
+from models.bench.unknowns import LOOSE_PART
 from models.massprops import truck_properties
 from models.spec import PAIRED, Part, Sheet
 
@@ -82,7 +82,8 @@ def weigh(
         return [f"{1000.0 * s:.{_places(tools.step)}f} g" for s in shown]
 
     def ruler(length: float) -> str:
-        return f"{1000.0 * (length + rng.uniform(-tools.ruler, tools.ruler)):.2f} mm"
+        read = 1000.0 * (length + rng.uniform(-tools.ruler, tools.ruler))
+        return f"{read:.{1 if tools.ruler > 1e-4 else 3}f} mm"
 
     data: dict[str, Any] = {
         "schema": 1, "truck": "pretended", "simulated": True, "invented": True,

@@ -16,8 +16,12 @@ from models.bench.unknowns import LOOSE_PART
 from models.checks import check_sheet
 from models.errors import BuildSheetError
 from models.key import join
+from models.massprops import truck_properties
 from models.record import read_toml, validated
 from models.spec import PAIRED, Sheet
+
+LEAST_MM, LEAST_G, LEAST_SHARE = 0.2, 0.05, 0.005
+"""Smaller moves than these are left as the builder wrote them."""
 
 
 class Draft:
@@ -138,21 +142,25 @@ def fitted(fit: Fit, sheet: Sheet) -> list[Setting]:
         moves = by_part.get(part.name, {})
         weighed = part.name in fit.weighed
         places = [moves[a].after if a in moves else at for a, at in zip("xyz", part.at_mm, strict=True)]
-        shifted = any(abs(new - old) >= 0.05 for new, old in zip(places, part.at_mm, strict=True))
+        shifted = any(abs(new - old) >= LEAST_MM for new, old in zip(places, part.at_mm, strict=True))
         mass = moves.get("mass")
         heavier = False
-        if mass is not None and (weighed or abs(mass.after - mass.before) >= 0.01):
+        if mass is not None and (weighed or abs(mass.after - mass.before) >= max(LEAST_G, LEAST_SHARE * mass.before)):
             heavier = True
             key = "mass_each_g" if part.body in PAIRED else "mass_g"
             found.append(Setting(("parts", part.name, key), round(mass.after, 2), "measured" if weighed else "fitted",
-                                 f"±{1.96 * mass.doubt_after:.2g} g"))
+                                 f"±{_plain(1.96 * mass.doubt_after)} g"))
         if shifted:
             doubt = max((1.96 * moves[a].doubt_after for a in "xz" if a in moves), default=0.0)
             found.append(Setting(("parts", part.name, "at_mm"), [round(v, 2) for v in places], "fitted",
-                                 f"±{doubt:.1g} mm"))
+                                 f"±{_plain(doubt)} mm"))
         if heavier or shifted:
             found.append(Setting(("parts", part.name, "source"), "measured" if weighed else "fitted", "fitted"))
     return [*found, *_stiffnesses(fit, sheet)]
+
+
+def _plain(doubt: float) -> str:
+    return f"{doubt:.0f}" if doubt >= 10.0 else f"{doubt:.1f}"
 
 
 def _stiffnesses(fit: Fit, sheet: Sheet) -> list[Setting]:
@@ -177,14 +185,18 @@ def _stiffnesses(fit: Fit, sheet: Sheet) -> list[Setting]:
 
 
 def loose_part(fit: Fit, sheet: Sheet) -> dict[str, Any] | None:
-    """Make the entry for the grams that no part stands for; None if there are next to none."""
-    if fit.unaccounted_g < 0.05:
+    """Make the entry for the grams that no part stands for; None if there are next to none.
+
+    :param sheet: with everything else written: what the small moves left out come to goes here too.
+    """
+    grams = 1000.0 * (float(fit.predictor.state(fit.values)[0]) - truck_properties(sheet).mass)
+    if fit.unaccounted_g < LEAST_G or grams < LEAST_G:
         return None
     at = {m.unknown.key[2]: m.after for m in fit.moved if m.unknown.part == LOOSE_PART}
     base, track = sheet.wheelbase_mm, sheet.axles.front.track_mm
     return {
         "name": LOOSE_PART,
-        "mass_g": round(fit.unaccounted_g, 2),
+        "mass_g": round(grams, 2),
         "at_mm": [round(at[axis], 2) for axis in "xyz"],
         "size_mm": [round(0.5 * base, 1), round(0.3 * track, 1), round(0.1 * base, 1)],
         "source": "fitted",

@@ -21,7 +21,7 @@ Vector = NDArray[np.float64]
 MASS_DOUBT = {"assumed": 0.10, "sold": 0.05, "fitted": 0.05, "measured": 0.005}
 PLACE_DOUBT = {"assumed": 0.015, "sold": 0.015, "fitted": 0.010, "measured": 0.005}
 """Of the wheelbase."""
-SIZE_DOUBT = {"assumed": 0.10, "sold": 0.10, "fitted": 0.05, "measured": 0.03}
+SIZE_DOUBT = {"assumed": 0.06, "sold": 0.06, "fitted": 0.05, "measured": 0.03}
 """Of the part's size along the axis."""
 STIFFNESS_DOUBT = 0.25
 """Of springs and tyres, as the standard deviation of the logarithm."""

@@ -20,6 +20,7 @@ class Entry(NamedTuple):
 
 
 TRUCK, DRIVE, STUDY = "One truck", "Driving", "Studies"
+BENCH = "Bench and real runs"
 ENTRIES: tuple[Entry, ...] = (
     Entry("demo", "sim.cli.demo_cmd", "demo", "See what moving the battery does, in a few minutes.", TRUCK),
     Entry("sheet", "sim.cli.sheet_cmd", "sheet", "Bias, loads, tip angles, price of a build sheet.", TRUCK),
@@ -29,4 +30,7 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("plan", "sim.cli.plan_cmd", "app", "Check a plan and what it will take.", STUDY),
     Entry("compare", "sim.cli.compare_cmd", "compare", "Success rates and margins, with charts.", STUDY),
     Entry("store", "sim.cli.store_cmd", "app", "Look into a store and copy its trials out.", STUDY),
+    Entry("weigh", "sim.cli.weigh_cmd", "weigh", "Centre of gravity and bias from scale readings.", BENCH),
+    Entry("measure", "sim.cli.measure_cmd", "measure", "How to measure at the bench, and what it says.", BENCH),
+    Entry("fit", "sim.cli.fit_cmd", "fit", "A new build sheet that agrees with the readings.", BENCH),
 )

@@ -1,0 +1,133 @@
+"""``cragbench fit``: a new build sheet that agrees with the readings."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from sim.cli.console import say, show_json, show_table
+
+if TYPE_CHECKING:
+    from models.bench.session import Reconciled
+    from models.spec import Sheet
+
+
+def fit(
+    build: Annotated[Path, typer.Argument(help="Build sheet (TOML); it is not changed.", show_default=False)],
+    readings: Annotated[Path, typer.Argument(help="Readings file (TOML).", show_default=False)],
+    out: Annotated[Path | None, typer.Option(help="New build sheet; left out, nothing is written.")] = None,
+    name: Annotated[str | None, typer.Option(help="Name of the truck on the new sheet.")] = None,
+    chart: Annotated[Path | None, typer.Option(help="Picture of what moved, without its ending.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+) -> None:
+    """Make a build sheet agree with scale, ruler and board; say what moved, what is missing, what to measure next."""
+    from models.bench.session import fit as reconcile
+    from models.bench.session import write
+
+    if out is not None:
+        _check_free(out)
+    done = reconcile(build, readings)
+    new = None if out is None else write(done, out, name)
+    files = []
+    if chart is not None:
+        from sim.chart.bench_chart import moved_chart
+        from sim.chart.style import save
+
+        files = save(moved_chart(done), chart.with_suffix("") if chart.suffix in (".png", ".svg") else chart)
+    if as_json:
+        show_json({**as_data(done), "written": None if out is None else str(out), "charts": [str(f) for f in files]})
+        return
+    _show(done)
+    if new is not None and out is not None:
+        _show_new(new, out)
+    else:
+        say("Nothing was written: give --out NEW.toml to keep this as a new sheet.")
+    for file in files:
+        say(f"Wrote {file}")
+
+
+def _check_free(out: Path) -> None:
+    from models.errors import BuildSheetError
+
+    if out.exists():
+        raise BuildSheetError(
+            "is there already; a sheet is never overwritten.", remedy="Name another file with --out.", file=out
+        )
+
+
+def as_data(done: Reconciled) -> dict[str, Any]:
+    """The fit as plain data in bench units."""
+    f = done.fit
+    return {
+        "parts_g": f.parts_g, "scale_g": f.scale_g, "unaccounted_g": f.unaccounted_g,
+        "checks": [vars(c) for c in f.checks],
+        "moved": [
+            {"key": ".".join(m.unknown.key), "unit": m.unknown.unit, "before": m.before, "after": m.after,
+             "doubt_before": m.doubt_before, "doubt_after": m.doubt_after}
+            for m in f.moved
+        ],
+        "measured": [{"key": ".".join(s.key), "value": s.value} for m in done.measurements for s in m.settings],
+        "warnings": list(done.warnings),
+        "next": [{"what": g.what, "narrows": g.target, "unit": g.unit, "from": g.now, "to": g.then}
+                 for g in done.gains[:8]],
+    }  # fmt: skip
+
+
+def _show(done: Reconciled) -> None:
+    f = done.fit
+    invented = "  (simulated readings of an invented truck)" if done.weighed and done.weighed.readings.simulated else ""
+    say(f"{done.sheet.name}{invented}")
+    if done.measurements:
+        from sim.cli.measure_cmd import show
+
+        show(list(done.measurements))
+    show_table("Readings against the sheet", ["", "reading", "+- 95 %", "sheet before", "fitted"], [
+        (c.what, f"{c.reading:.2f} {c.unit}", f"{1.96 * c.uncertainty:.2f}", f"{c.before:.2f}", f"{c.after:.2f}")
+        for c in f.checks
+    ])  # fmt: skip
+    if f.scale_g is not None:
+        off = f.scale_g - f.parts_g
+        say(f"Parts sum to {f.parts_g:.1f} g, the scale shows {f.scale_g:.1f} g: {off:+.1f} g "
+            f"({100 * off / f.scale_g:+.1f} %). A few percent more on the scale is normal: wires, screws, glue.")
+        say(f"The fit leaves {f.unaccounted_g:.1f} g as unaccounted and gives the rest to parts nobody weighed.")
+    _show_moved(done)
+    for warning in done.warnings:
+        say(f"  ! {warning}")
+    from models.bench.gain import widths
+
+    say("Now known (95 %): " + "; ".join(
+        f"{name} {value:.1f} {unit} +- {width:.1f}" for name, unit, value, width in
+        widths(f, done.sheet.wheelbase_mm / 1e3)
+    ) + ". Angles include the give of springs and tyres.")  # fmt: skip
+    show_table("What to measure next", ["", "narrows", "+- now", "+- then"], [
+        (g.what, g.target, f"{g.now:.2f} {g.unit}", f"{g.then:.2f}") for g in done.gains[:5]
+    ], left=2)  # fmt: skip
+
+
+def _show_moved(done: Reconciled) -> None:
+    some = [m for m in done.fit.moved if abs(m.pull) > 0.15 or m.doubt_after < 0.8 * m.doubt_before]
+    if not some:
+        say("Nothing had to move.")
+        return
+    rows = []
+    for m in sorted(some, key=lambda m: -abs(m.pull))[:14]:
+        what = " ".join(m.unknown.key[1:]) if m.unknown.part else f"all {m.unknown.key[0]}"
+        weighed = m.unknown.part in done.fit.weighed and m.unknown.key[2] == "mass"
+        rows.append((what, "measured" if weighed else "fitted", f"{m.before:.2f}", f"{m.after:.2f} {m.unknown.unit}",
+                     f"{m.after - m.before:+.2f}", f"{1.96 * m.doubt_before:.1f}", f"{1.96 * m.doubt_after:.1f}"))
+    hidden = len(some) - len(rows)
+    show_table("What moved" + (f" ({hidden} smaller moves not shown)" if hidden > 0 else ""),
+               ["", "mark", "sheet", "now", "by", "+- before", "+- now"], rows, left=2)
+
+
+def _show_new(new: Sheet, out: Path) -> None:
+    from models.massprops import truck_properties, wheel_loads
+
+    truck = truck_properties(new)
+    loads = wheel_loads(new, truck)
+    marks = {mark: sum(part.source == mark for part in new.parts) for mark in ("measured", "fitted", "sold", "assumed")}
+    told = ", ".join(f"{n} {mark}" for mark, n in marks.items() if n)
+    say(f"Wrote {out}: {1e3 * truck.mass:.1f} g, {loads.front_percent:.1f} % front, centre of gravity "
+        f"{1e3 * float(truck.cg[2]):.1f} mm up. Parts: {told}. The old sheet is as it was.")
