@@ -21,7 +21,7 @@ from models.formulas import FORMULAS, Formula
 from models.given import given
 from models.linkage import anti_squat_percent, roll_centre_height, roll_steer
 from models.linkage_exact import OutOfReachError, full_travel_error
-from models.massprops import GRAVITY, body_properties, contact_places, wheel_loads
+from models.massprops import GRAVITY, body_properties, contact_places, truck_properties, wheel_loads
 from models.rigid import RigidModel
 from models.spec import Sheet
 from models.stability import TipAngles, climb_by_grip, side_by_grip, tip_angles
@@ -101,6 +101,9 @@ class Statics:
 def statics(sheet: Sheet, model: RigidModel | None = None) -> Statics:
     """Work out the handbook numbers of a sheet; pass its rigid model if it is at hand.
 
+    The centre of gravity is that of the sheet as written. The rigid model puts each wheel's weight on its own axle at
+    the loaded radius, which moves the whole by some tenths of a millimetre where the sheet has wheels elsewhere.
+
     :raises BuildSheetError: see :func:`models.assemble.rigid_model`.
     """
     sheet = resolve(sheet)
@@ -119,7 +122,7 @@ def statics(sheet: Sheet, model: RigidModel | None = None) -> Statics:
 
 
 def _stability(sheet: Sheet, model: RigidModel, front: Stance, rear: Stance) -> dict[str, Any]:
-    cg = model.cg()
+    cg = truck_properties(sheet).cg
     grips = (front.grip, rear.grip)
     share = front.load / (front.load + rear.load)
     return {
@@ -187,7 +190,10 @@ def _drive(sheet: Sheet, model: RigidModel, front: Stance, rear: Stance) -> dict
 
 def _suspension(sheet: Sheet, model: RigidModel, front: Stance, rear: Stance) -> dict[str, Any]:
     motions = [axle.motion for axle in sprung_axles(body_properties(sheet), front, rear)]
-    height, half = float(model.cg()[2]), 0.5  # all four wheels pull alike: half of the drive at each axle
+    height, half = (
+        float(truck_properties(sheet).cg[2]),
+        0.5,
+    )  # all four wheels pull alike: half of the drive at each axle
     return {
         "anti_squat_percent": anti_squat_percent(motions[1], height, model.wheelbase, half, rear=True),
         "anti_lift_percent": anti_squat_percent(motions[0], height, model.wheelbase, half, rear=False),
