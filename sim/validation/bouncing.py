@@ -49,7 +49,8 @@ def ringing(
 ) -> float:
     """Frequency (Hz) of a standing truck kicked along a mode's shape, from upward zero crossings of that mode.
 
-    ``kick``: m/s given to the centre of gravity. ``inertias``: mass (kg) and pitch inertia (kg m^2), with which the modes are normal to each other.
+    ``kick``: m/s given to the centre of gravity.
+    ``inertias``: mass (kg) and pitch inertia (kg m^2), with which the modes are normal to each other.
     """
     shape = shape / np.abs(shape[0]) if abs(shape[0]) > 1e-9 else shape
     with standing(model, step=step, rest=1.0, phase=phase) as simulation:

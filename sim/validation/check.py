@@ -43,8 +43,8 @@ def estimate(value: float, low: float, high: float, note: str = "", *, than: flo
 class Tolerance:
     """How far off is still right, and why.
 
-    ``absolute`` and ``relative`` are two-sided; ``at least`` and ``at most`` allow ``value`` on the wrong side and judge
-    an interval by its near end; ``between`` wants every value between the two expected ones; ``shown`` wants the
+    ``absolute`` and ``relative`` are two-sided; ``at least`` and ``at most`` allow ``value`` on the wrong side and
+    judge an interval by its near end; ``between`` wants every value between the two expected ones; ``shown`` wants the
     interval to lie on the positive side of the expected value.
     """
 

@@ -108,7 +108,7 @@ def slide_angle(model: RigidModel, low: str, near: float) -> float:
 
 @GROUP.check(
     "grip limit",
-    "A truck with locked wheels starts to slide at tan(angle) = mu: three trucks, mu 0.4 and 0.6, sideways and climbing",
+    "A truck with locked wheels starts to slide at tan(angle) = mu: three trucks, mu 0.4, 0.6, sideways and nose up",
     source="Coulomb friction; Jazar, Vehicle Dynamics (Springer 2008), eq. 2.69 for all wheels at the limit",
     known="read",
     unit="tan",

@@ -36,7 +36,7 @@ def refresh(simulation: Simulation) -> None:
 
 
 def momenta(simulation: Simulation) -> tuple[float, Array, Array]:
-    """Kinetic energy (J, with the rotor), linear momentum (3,) and angular momentum about the centre of gravity (3,)."""
+    """Kinetic energy (J, with the rotor), linear momentum (3,) and angular momentum about the CG (3,)."""
     refresh(simulation)
     bodies, points = simulation.model.bodies, simulation.points
     centre = cg_place(simulation)

@@ -1,0 +1,300 @@
+"""Under power: stall, wind-up between leading and following axle, and a wheel against a ledge."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import brentq
+
+from models.rigid import WHEEL_BODIES, RigidModel
+from models.traction import wheel_torque
+from models.tyre import fit_tyre, static_squish, touching_spokes
+from sim.layout import M_MOTOR_SPEED, M_SHAFT, W_FX, W_NORMAL
+from sim.simulation import GRAVITY, STEP, Simulation
+from sim.validation.bench import cg_place, flat, standing
+from sim.validation.check import Group, Measured, at_least, at_most, relative
+from sim.validation.truck import FINE, names, rigid, sheet, truck, with_grip, without_hull
+from terrain.heightfield import Heightfield
+
+GROUP = Group("driving", "Under power")
+Array = NDArray[np.float64]
+
+
+def step_up(height: float, at: float, spacing: float, reach: float) -> Heightfield:
+    """Level ground that rises by ``height`` at ``x = at`` within one cell; m."""
+    nx = round(2.0 * reach / spacing) + 1
+    x = -reach + spacing * np.arange(nx)
+    z = np.where(x > at - 0.5 * spacing, height, 0.0)
+    return Heightfield.of(np.repeat(z[:, None], round(reach / spacing) + 1, axis=1), (-reach, -0.5 * reach), spacing)
+
+
+def radius(model: RigidModel) -> float:
+    """Height of the rear wheel centre over the ground at rest: the rolling radius, m."""
+    return float(model.origins()[WHEEL_BODIES[2], 2])
+
+
+def stalled(name: str) -> tuple[float, Array, Array, float]:
+    """Push a truck against a wall, current rising slowly to a quarter of what could move its weight.
+
+    Returns the torque promised by its motor and gears (N m), the four shafts' torques, the ground's moments about the
+    four wheel axes and the sum of forces along x over the weight.
+    """
+    model = truck(name)
+    drive, weight = model.drive, model.mass * GRAVITY
+    gain = drive.kt * drive.rear_reduction * drive.efficiency
+    current = 0.25 * weight * radius(model) / gain + drive.no_load_current
+    model = without_hull(with_grip(replace(model, drive=replace(drive, current_limit=current)), 1.0))
+    reach = float(model.tyres[0].row_radius.max())
+    wall = step_up(4.0 * reach, model.wheelbase + reach + 0.003, 0.001, 0.5)
+    with standing(model, ground=wall, rest=0.5) as simulation:
+        for share in np.linspace(0.0, 1.0, 401):
+            simulation.command(float(share) * current * drive.resistance / drive.voltage, 0.0, False)
+            simulation.advance(10)
+        simulation.advance(1000)
+        wheels = list(WHEEL_BODIES)
+        axes = simulation.frames[wheels][:, :, 1]
+        moments = np.sum(axes * simulation.points[3, wheels, 3:6], axis=1)
+        push = float(simulation.wheels[:, W_FX].sum()) / weight
+        return wheel_torque(model.drive), simulation.memory[M_SHAFT : M_SHAFT + 4].copy(), moments, push
+
+
+@GROUP.check(
+    "stall torque",
+    "Against a wall the wheels get kT (I - I0) times reduction times efficiency: three trucks",
+    source="motor constants: kT = 60 / (2 pi kV); efficiency is power out over power in",
+    known="derived here",
+    unit="N m",
+    tolerance=relative(0.01, "the current is brought up in 400 steps"),
+)
+def stall_torque() -> Measured:
+    """Brought up slowly: a truck that runs into a wall winds up more and gear friction keeps it."""
+    found = [stalled(name) for name in names()]
+    return Measured([f[0] for f in found], [float(f[1].sum()) for f in found])
+
+
+@GROUP.check(
+    "torque balance at stall",
+    "At stall each wheel's shaft torque equals the ground's moment about its axis, and the truck's forces along x cancel",
+    source="equilibrium",
+    known="derived here",
+    unit="share",
+    tolerance=at_most(0.0, "what is left after 1 s at rest"),
+)
+def torque_balance() -> Measured:
+    """Largest imbalance over the largest shaft torque, and over the weight."""
+    worst, push = 0.0, 0.0
+    for name in names():
+        _, shafts, moments, along = stalled(name)
+        worst = max(worst, float(np.abs(shafts + moments).max() / np.abs(shafts).max()))
+        push = max(push, abs(along))
+    return Measured((0.005, 0.005), (worst, push))
+
+
+def led(model: RigidModel, lead: float) -> RigidModel:
+    """Return the truck with front wheels turning faster by a share."""
+    return replace(model, drive=replace(model.drive, front_reduction=model.drive.rear_reduction / (1.0 + lead)))
+
+
+def cruise(model: RigidModel, speed: float, time: float, *, step: float = STEP) -> tuple[float, float, Array, Array]:
+    """Drive straight on level ground: front and rear slip, mean forces along x (4,) and loads (4,) of the last half.
+
+    Slip is tread speed over ground speed, less one. The throttle holds the motor at the speed asked for (m/s).
+    """
+    r, drive = radius(model), model.drive
+    with Simulation(model, flat(3.0), step=step) as simulation:
+        simulation.place(-2.5, 0.0, 0.0)
+        simulation.command(0.0, 0.0, True)
+        simulation.advance(round(0.3 / step))
+        want, memory, forces, loads, turns = speed / r * drive.rear_reduction, 0.0, [], [], []
+        bursts = round(time / 0.005)
+        start = np.zeros(3)
+        for k in range(bursts):
+            error = (want - simulation.memory[M_MOTOR_SPEED]) * drive.kt / drive.voltage
+            memory += 2.0 * error * 0.005 / 0.1
+            duty = want * drive.kt / drive.voltage + error + memory
+            simulation.command(float(np.clip(duty, -1.0, 1.0)), 0.0, False)
+            simulation.advance(round(0.005 / step))
+            if k == bursts // 2:
+                start = cg_place(simulation)
+            if k >= bursts // 2:
+                forces.append(simulation.wheels[:, W_FX].copy())
+                loads.append(simulation.wheels[:, W_NORMAL].copy())
+                turns.append(simulation.memory[M_MOTOR_SPEED])
+        ground = float(cg_place(simulation)[0] - start[0]) / (0.005 * (len(turns) - 1))
+    motor = float(np.mean(turns))
+    front, rear = (motor / n * r / ground - 1.0 for n in (drive.front_reduction, drive.rear_reduction))
+    return front, rear, np.mean(forces, axis=0), np.mean(loads, axis=0)
+
+
+@GROUP.check(
+    "overdrive slip",
+    "Locked axles straight ahead: front and rear tread differ in slip by the lead (6 %), shared between both axles",
+    source="mechanical lead of four-wheel-drive tractors, as tyre makers publish it; no wind-up relief",
+    known="read",
+    unit="slip",
+    tolerance=relative(0.02, "(1 + front slip) / (1 + rear slip) = 1 + lead exactly; both treads are as high"),
+)
+def overdrive_slip() -> Measured:
+    """Both signs are in the note: the front one drives, the rear one brakes."""
+    want, got, words = [], [], []
+    for name in names():
+        front, rear, _, _ = cruise(with_grip(led(truck(name), 0.06), 1.0), 0.15, 2.0)
+        want.append(0.06)
+        got.append((1.0 + front) / (1.0 + rear) - 1.0)
+        words.append(f"{name} {100 * front:+.1f}/{100 * rear:+.1f}")
+    return Measured(want, got, f"front/rear slip, %: {', '.join(words)}")
+
+
+@GROUP.check(
+    "overdrive scrub",
+    "With a lead (200 %) far beyond what treads can give, the lighter axle slides and both axles pull apart by mu N",
+    source="Coulomb friction and equilibrium along x",
+    known="derived here",
+    unit="N",
+    tolerance=relative(0.05, "rolling resistance is a part of either axle's force, and the patch's entry never slides"),
+    slow=True,
+)
+def overdrive_scrub() -> Measured:
+    """Front pulls, rear is dragged, on each axle the mean of both magnitudes."""
+    want, got = [], []
+    for name in names():
+        _, _, force, load = cruise(with_grip(led(truck(name), 2.0), 0.6), 0.15, 2.0)
+        axle = np.array([load[:2].sum(), load[2:].sum()])
+        want.append(0.6 * float(axle.min()))
+        got.append(0.5 * float(force[:2].sum() - force[2:].sum()))
+    return Measured(want, got)
+
+
+def brush(slip: float, mu: float, load: float, stiffness: float) -> float:
+    """Force (N) of the brush model with parabolic pressure at a slip; ``stiffness`` in N per unit of slip."""
+    theta = stiffness / (3.0 * mu * load)
+    s = min(abs(slip) * theta, 1.0)
+    return math.copysign(mu * load * (1.0 - (1.0 - s) ** 3), slip)
+
+
+def brush_scrub(name: str, model: RigidModel, mu: float, lead: float) -> float:
+    """Force (N) with which two axles of brush tyres pull apart at a lead, slip shared so that both forces are equal."""
+    front_load = model.mass * GRAVITY * float(model.cg()[0]) / model.wheelbase
+    loads = (front_load, model.mass * GRAVITY - front_load)
+    stiffness = []
+    for tyre, ring, load in zip((sheet(name).tyres.front, sheet(name).tyres.rear), model.tyres[::2], loads, strict=True):
+        shape, law = fit_tyre(tyre)
+        squish = static_squish(shape, law, load / 2.0)
+        along = ring.bristle_stiffness * touching_spokes(shape, squish)
+        patch = 2.0 * math.sqrt(2.0 * shape.radius * squish - squish * squish)
+        stiffness.append(2.0 * along * patch / 2.0)
+
+    def excess(front: float) -> float:
+        rear = (1.0 + front) / (1.0 + lead) - 1.0
+        return brush(front, mu, loads[0], stiffness[0]) + brush(rear, mu, loads[1], stiffness[1])
+
+    return brush(brentq(excess, 0.0, lead), mu, loads[0], stiffness[0])
+
+
+@GROUP.check(
+    "overdrive brush",
+    "At a lead of 6 % the axles pull apart as two brush tyres would: three trucks, mu 0.6",
+    source="brush model, Pacejka, Tyre and Vehicle Dynamics, ch. 3",
+    known="from memory",
+    unit="N",
+    tolerance=relative(0.3, "the brush has a parabola of pressure on the chord; spokes press hardest in the middle third"),
+)
+def overdrive_brush() -> Measured:
+    """Front pulls, rear is dragged."""
+    want, got = [], []
+    for name in names():
+        _, _, force, _ = cruise(with_grip(led(truck(name), 0.06), 0.6), 0.15, 2.0)
+        want.append(brush_scrub(name, truck(name), 0.6, 0.06))
+        got.append(0.5 * float(force[:2].sum() - force[2:].sum()))
+    return Measured(want, got)
+
+
+def front_ledge_limit(mu: float, wheelbase: float, ahead: float, r: float) -> float:
+    """Height over wheel radius that a rigid truck's front axle can climb, all wheels at the friction limit.
+
+    ``mu [l (cos p + mu sin p) + R (mu + sin p - mu cos p)] = b (1 + mu^2) sin p``, cos p = (R - h) / R, with b the
+    distance of the centre of gravity ahead of the rear axle.
+    """
+
+    def spare(p: float) -> float:
+        sin, cos = math.sin(p), math.cos(p)
+        pull = mu * (wheelbase * (cos + mu * sin) + r * (mu + sin - mu * cos))
+        return pull - ahead * (1.0 + mu * mu) * sin
+
+    if spare(math.pi / 2.0) >= 0.0:
+        return 1.0
+    return 1.0 - math.cos(brentq(spare, 1e-6, math.pi / 2.0))
+
+
+def climbs(model: RigidModel, height: float, *, step: float, spacing: float = 0.001, speed: float = 0.04) -> bool:
+    """Tell whether the front axle gets onto a ledge of this height (m), crept at by ``speed`` (m/s)."""
+    r = radius(model)
+    edge = model.wheelbase + 1.25 * r
+    drive = model.drive
+    ground = step_up(height, edge, spacing, model.wheelbase + 3.0 * r)
+    with standing(model, step=step, ground=ground, rest=0.3) as simulation:
+        want, memory = speed / r * drive.rear_reduction, 0.0
+        for _ in range(round(6.0 * r / speed / 0.005)):
+            error = (want - simulation.memory[M_MOTOR_SPEED]) * drive.kt / drive.voltage
+            memory += 2.0 * error * 0.005 / 0.1
+            duty = want * drive.kt / drive.voltage + error + memory
+            simulation.command(float(np.clip(duty, -1.0, 1.0)), 0.0, False)
+            simulation.advance(round(0.005 / step))
+            wheels = simulation.points[0, list(WHEEL_BODIES[:2]), :3]
+            if float(wheels[:, 2].min()) > height + 0.8 * r and float(wheels[:, 0].min()) > edge:
+                return True
+    return False
+
+
+def ledge(model: RigidModel, *, step: float, tries: int = 6, low: float = 0.1, high: float = 1.6) -> float:
+    """Highest ledge over wheel radius that the front axle climbs, by bisection."""
+    r = radius(model)
+    for _ in range(tries):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if climbs(model, middle * r, step=step) else (low, middle)
+    return 0.5 * (low + high)
+
+
+MU_LEDGE = 0.5
+_LEDGE = "quasi-static four-wheel-drive ledge limit, closed form and friction-cone linear programme"
+
+
+@GROUP.check(
+    "rigid wheel, ledge",
+    f"A rigid truck (mu {MU_LEDGE}) never climbs a higher ledge with its front axle than statics allow",
+    source=_LEDGE,
+    known="derived here",
+    unit="h/R",
+    tolerance=at_most(0.05, "six bisections leave 0.02, approach momentum at 0.04 m/s lifts by 0.1 mm"),
+    slow=True,
+)
+def rigid_ledge() -> Measured:
+    """1/24; a rigid wheel chatters at the edge, so it may do less."""
+    model = truck("gundi")
+    limit = front_ledge_limit(MU_LEDGE, model.wheelbase, float(model.cg()[0]), radius(model))
+    found = ledge(rigid(model, MU_LEDGE), step=FINE, tries=5, high=1.1)
+    return Measured((limit,), (found,), f"{100 * found / limit:.0f} % of the limit")
+
+
+@GROUP.check(
+    "soft tyre, ledge",
+    f"The same trucks on their real tyres (mu {MU_LEDGE}) beat the rigid wheel's limit: wrapping the edge is grip",
+    source=_LEDGE,
+    known="derived here",
+    unit="h/R",
+    tolerance=at_least(0.0, "an inequality"),
+    slow=True,
+)
+def soft_ledge() -> Measured:
+    """Hull off, so that only tyres count."""
+    want, got, gain = [], [], []
+    for name in names():
+        model = truck(name)
+        limit = front_ledge_limit(MU_LEDGE, model.wheelbase, float(model.cg()[0]), radius(model))
+        want.append(limit)
+        got.append(ledge(without_hull(with_grip(model, MU_LEDGE)), step=STEP))
+        gain.append(f"{name} {100 * (got[-1] / limit - 1):+.0f} %")
+    return Measured(want, got, f"beyond the rigid wheel: {', '.join(gain)}")
