@@ -70,8 +70,10 @@ def _where(cells: Sequence[CellResult], word: str) -> str:
     found = [cell for cell in cells if cell.verdict is not None and cell.verdict.word == word]
     if len(found) > MANY:
         return f"{len(found)} of {len(cells)} obstacles"
-    return " and ".join(f"{label(cell)} ({100 * cell.verdict.difference.value:+.0f} points)"
-                        for cell in found if cell.verdict is not None)
+    named = [
+        f"{label(cell)} ({100 * cell.verdict.difference.value:+.0f} points)" for cell in found if cell.verdict is not None
+    ]
+    return " and ".join([", ".join(named[:-1]), named[-1]]) if len(named) > 1 else "".join(named)
 
 
 def _rest(cells: Sequence[CellResult]) -> str:

@@ -34,7 +34,7 @@ LAPSES, LAPSE_PRIOR = np.array([0.0, 0.02, 0.05, 0.10]), np.array([0.5, 0.25, 0.
 LUCKS, LUCK_PRIOR = np.array([0.0, 0.02]), np.array([0.8, 0.2])
 BEYOND = 0.2
 """Share of the range by which the middle may lie outside of it."""
-CANDIDATES = 41
+CANDIDATES = 25
 """Levels weighed against each other at each choice."""
 NEGLIGIBLE = 1e-5
 """Points of the grid below this share of the heaviest are left out when levels are weighed."""

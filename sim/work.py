@@ -6,6 +6,8 @@ from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 
+from sim.arm import ArmSupply
+from sim.arms import arms
 from sim.batch import FixedSupply, Progress, StopSwitch, Supply, run
 from sim.crew import Crew
 from sim.plan import plan_hash
@@ -48,5 +50,8 @@ def run_study(
 
 
 def supply_of(study: Study) -> Supply:
-    """Where a study's trials come from."""
-    return FixedSupply(fixed_tasks(study))
+    """Where a study's trials come from: a plain list, or arms that look at results before they ask for more."""
+    plan = study.plan
+    if not plan.stop_when_decided and plan.half_width_percent is None and not any(e.find_limit for e in plan.obstacle):
+        return FixedSupply(fixed_tasks(study))
+    return ArmSupply(arms(study))

@@ -6,11 +6,13 @@ import math
 import os
 import signal
 import time
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
+from models.rigid import RigidModel
 from sim.draw import Variation, draw
 from sim.result import Trace, TrialResult
 from sim.task import Task, Versions
@@ -105,3 +107,15 @@ def _trace() -> Trace:
         np.linspace(0.5, 0.1, n),
         np.zeros((n, 4)),
     )
+
+
+def perform_truck(trucks: Mapping[str, RigidModel], task: Task) -> TrialResult:
+    """Stand-in for :func:`sim.perform.perform`: real trucks, whose limit is a tenth of their mass in grams."""
+    limit = 100.0 * trucks[task.config].mass
+    return perform(FakeStudy({task.config: FakeTruck(limit)}), task)
+
+
+def perform_slowly(trucks: Mapping[str, RigidModel], task: Task) -> TrialResult:
+    """The same, a twentieth of a second each."""
+    time.sleep(0.05)
+    return perform_truck(trucks, task)

@@ -40,10 +40,7 @@ def printable(text: str) -> str:
 
 def show_table(title: str, columns: Sequence[str], rows: Sequence[Sequence[Cell]], *, left: int = 1) -> None:
     """Print a table; the first ``left`` columns are words, the others numbers."""
-    table = Table(
-        title=printable(title) if title else None, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD,
-        pad_edge=False, show_header=any(columns),
-    )
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_header=any(columns), show_edge=False)
     for index, name in enumerate(columns):
         words = index < left
         last = index == len(columns) - 1
@@ -56,7 +53,10 @@ def show_table(title: str, columns: Sequence[str], rows: Sequence[Sequence[Cell]
     target.soft_wrap = False
     if not target.is_terminal:
         target.width = PIPE_WIDTH
+    if title:
+        target.print(Text(printable(title), style="bold"))
     target.print(table)
+    target.print()
 
 
 def show_json(data: Any) -> None:
