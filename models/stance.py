@@ -5,11 +5,15 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from models.errors import BuildSheetError
 from models.given import given
-from models.massprops import WheelLoads
+from models.massprops import GRAVITY, WheelLoads
 from models.spec import Axle, Sheet, Tyre
 from models.stability import grip_under
 from models.tyre import TyreLaw, TyreShape, fit_tyre, static_squish, touching_spokes
+
+ON_THE_RIM = 0.9
+"""Share of the room between tread and rim beyond which a tyre cannot stand."""
 
 
 @dataclass(frozen=True)
@@ -51,13 +55,20 @@ class Stance:
 def stances(sheet: Sheet, loads: WheelLoads) -> tuple[Stance, Stance]:
     """Stand a resolved sheet's front and rear axle on their tyres.
 
-    :raises BuildSheetError: see :func:`models.tyre.fit_tyre`.
+    :raises BuildSheetError: see :func:`models.tyre.fit_tyre`; or a tyre that its load presses onto the rim.
     """
-    front = _stance(sheet.axles.front, sheet.tyres.front, float(loads.load[:2].mean()))
-    rear = _stance(sheet.axles.rear, sheet.tyres.rear, float(loads.load[2:].mean()))
+    front = _stance("front", sheet.axles.front, sheet.tyres.front, float(loads.load[:2].mean()))
+    rear = _stance("rear", sheet.axles.rear, sheet.tyres.rear, float(loads.load[2:].mean()))
     return front, rear
 
 
-def _stance(axle: Axle, tyre: Tyre, load: float) -> Stance:
+def _stance(end: str, axle: Axle, tyre: Tyre, load: float) -> Stance:
     shape, law = fit_tyre(tyre)
-    return Stance(axle, tyre, shape, law, load, static_squish(shape, law, load))
+    squish = static_squish(shape, law, load)
+    if squish > ON_THE_RIM * shape.room:
+        raise BuildSheetError(
+            f"at rest, {1000.0 * load / GRAVITY:.0f} g on each wheel squash the {end} tyre onto its rim.",
+            remedy="Check squish or stiffness_n_per_mm, and masses: a tyre gives some 5 % of its diameter at rest.",
+            field=f"tyres.{end}",
+        )
+    return Stance(axle, tyre, shape, law, load, squish)

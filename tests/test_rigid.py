@@ -15,6 +15,7 @@ from models.configuration import content_hash
 from models.defaults import resolve
 from models.drive import KGCM, drive_train, front_lead, stall_torque, teeth_ratio, torque_constant
 from models.equilibrium import level, ride_drop
+from models.errors import BuildSheetError
 from models.linkage import velocity
 from models.massprops import (
     GRAVITY,
@@ -228,3 +229,18 @@ def test_the_model_carries_the_configuration_s_hash(sheet: Sheet, model: RigidMo
 def test_an_unresolved_sheet_is_resolved(sheet: Sheet) -> None:
     raw = load_sheet(next(Path(p) for p in BUILDS if load_sheet(p).name == sheet.name))
     assert rigid_model(raw).config_hash == rigid_model(sheet).config_hash
+
+
+def test_a_tyre_under_its_rim_is_refused() -> None:
+    # 0.02 N/mm under 0.8 N would give 40 mm on a tyre with 13 mm of room.
+    base = gundi()
+    flat = base.tyres.front.model_copy(update={"squish": None, "stiffness_n_per_mm": 0.02, "foam_gap_mm": None})
+    with pytest.raises(BuildSheetError, match="front tyre onto its rim"):
+        rigid_model(changed(base, tyres=base.tyres.model_copy(update={"front": flat})))
+
+
+def test_a_shock_lying_flat_is_refused() -> None:
+    base = gundi()
+    shock = base.axles.rear.shock.model_copy(update={"chassis_mm": (7.0, 60.0, 33.0), "axle_mm": (7.0, 26.0, 33.0)})
+    with pytest.raises(BuildSheetError, match="cannot carry the truck"):
+        rigid_model(with_axle(base, "rear", shock=shock))
