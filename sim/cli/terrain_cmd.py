@@ -178,4 +178,45 @@ def export(
         say(f"Wrote {out}" + (f" with {told['triangles']} triangles" if "triangles" in told else ""))
 
 
+@app.command()
+def score(
+    course: Annotated[Path, typer.Argument(help="Course file (.toml).", show_default=False)],
+    build: Annotated[Path, typer.Argument(help="Build sheet (TOML).", show_default=False)],
+    change: Annotated[list[Path] | None, typer.Option(help="Change file; may be given several times.")] = None,
+    percent: Annotated[float, typer.Option(min=1, max=500, help="Every obstacle's level in percent.")] = 100.0,
+    seed: Annotated[int, typer.Option(min=0, help="Decides rocks, texture and the driver's hand.")] = 1,
+    driver: Annotated[str, typer.Option(help="Who drives.")] = "steady",
+    as_json: Json = False,
+) -> None:
+    """Drive a course once and count gates and points by its own rules."""
+    from dataclasses import asdict
+
+    from sim import course_run
+    from sim.driver import named
+    from sim.study import yard_of
+    from sim.trucks import load_truck
+    from terrain.course_build import build as build_course
+    from terrain.course_file import load_course
+    from terrain.yardstick import Yardstick
+
+    truck = load_truck(build, change or [])
+    size = yard_of(truck.model)
+    yard = Yardstick(1e-3 * size.wheelbase_mm, 1e-3 * size.tyre_radius_mm, size.scale)
+    built = build_course(load_course(course), yard, seed=seed, percent=percent)
+    found = course_run.run(truck.model, built, named(driver), seed)
+    if as_json:
+        gates = [
+            {"gate": g.name, "passed": g.passed_at is not None, "skipped": g.skipped, "touched": g.touched}
+            for g in found.gates
+        ]
+        summary = {"points": found.score.points, "out": found.score.out, "outcome": found.result.outcome}
+        show_json(summary | {"reason": found.result.reason, "gates": gates, "tally": asdict(found.tally)})
+        return
+    say(f"{truck.name} on {built.name}, driver {driver}, seed {seed}")
+    say(f"  {found.result.outcome}: {found.result.reason} after {found.result.time:.1f} s")
+    for what, count, points in found.score.lines:
+        say(f"  {count} x {what}: {points:+g}")
+    say(f"  {found.score.points:g} points (fewer is better){', out' if found.score.out else ''}")
+
+
 app.command("import")(import_file)

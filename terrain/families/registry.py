@@ -27,17 +27,19 @@ def _fixed(*values: float) -> Levels:
 
 
 _SKEW = Parameter("skew_deg", 0.0, -45.0, 45.0, "turn of it across the lane; positive meets the right tyre first")
+# A rigid truck with its CG amid the wheels and friction 1 climbs 0.37 tyre diameters of plumb rock with its rear axle
+# (statics); soft tyres that wrap the edge reach more. Hence the levels of the ledges.
 _BOARD = 0.003
 """Roughness of a plywood apparatus in tyre radii (common practice, no source)."""
 _LEDGES = (
-    Family("ledge", "mm", "plumb face to climb", ledges.ledge, _tyres(0.5, 0.8, 1.2), _tyres(0, 3)),
+    Family("ledge", "mm", "plumb face to climb", ledges.ledge, _tyres(0.3, 0.5, 0.8), _tyres(0, 3)),
     Family("ledge-down", "mm", "plumb face to drive down", ledges.ledge_down, _tyres(0.5, 0.8, 1.2), _tyres(0, 3)),
     Family(
         "ledge-on-slope",
         "mm",
         "plumb face across a climb",
         ledges.ledge_on_slope,
-        _tyres(0.3, 0.5, 0.8),
+        _tyres(0.2, 0.35, 0.5),
         _tyres(0, 3),
         (Parameter("slope_deg", 15.0, 0.0, 60.0, "slope that the ledge lies across"),),
     ),
@@ -46,7 +48,7 @@ _LEDGES = (
         "mm",
         "plumb face on ground that falls to the right",
         ledges.off_camber_ledge,
-        _tyres(0.3, 0.5, 0.8),
+        _tyres(0.25, 0.4, 0.6),
         _tyres(0, 3),
         (Parameter("camber_deg", 15.0, 0.0, 45.0, "side slope under it"), _SKEW),
     ),
