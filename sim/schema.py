@@ -57,7 +57,27 @@ _PLANS = (
     ) WITHOUT ROWID""",
     "CREATE INDEX trial_by_cell ON trial (obstacle, level, driver, config)",
 )
-MIGRATIONS: tuple[tuple[str, ...], ...] = (_CREATE, _PLANS)
+_ATTEMPTS = (
+    """CREATE TABLE attempt (
+        key TEXT PRIMARY KEY,
+        config TEXT NOT NULL,
+        day TEXT NOT NULL,
+        line TEXT NOT NULL,
+        obstacle TEXT NOT NULL,
+        level REAL NOT NULL,
+        surface TEXT NOT NULL,
+        configuration TEXT NOT NULL,
+        driver TEXT NOT NULL,
+        outcome TEXT NOT NULL,
+        reason TEXT NOT NULL,
+        note TEXT NOT NULL,
+        video TEXT NOT NULL,
+        battery TEXT NOT NULL,
+        weather TEXT NOT NULL,
+        simulated INTEGER NOT NULL
+    ) WITHOUT ROWID""",
+)
+MIGRATIONS: tuple[tuple[str, ...], ...] = (_CREATE, _PLANS, _ATTEMPTS)
 """``MIGRATIONS[n]`` takes a file from version n to n + 1; a new file goes through all of them."""
 VERSION = len(MIGRATIONS)
 

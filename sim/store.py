@@ -11,7 +11,7 @@ import json
 import sqlite3
 import time
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import astuple, dataclass, fields
 from pathlib import Path
 from typing import Any
@@ -59,10 +59,10 @@ class Trial:
 
 
 class Store:
-    """One open store. Use as a context manager; a store opened for reading never changes the file."""
+    """One open store. Use as a context manager; one opened for reading writes no trials."""
 
     def __init__(self, path: str | Path, *, write: bool = False) -> None:
-        """Open ``path``, creating it when ``write`` is set.
+        """Open ``path``, creating it when ``write`` is set; one of an older version is brought up to date.
 
         Raises:
             StoreError: Missing (when reading), foreign, newer, cut short or damaged; the file is left as it is.
@@ -172,6 +172,17 @@ class Store:
         """Keys of the trials whose motion is stored."""
         return {row[0] for row in self._rows("SELECT key FROM trace")}
 
+    def insert(self, statement: str, rows: Sequence[Sequence[Any]]) -> int:
+        """Write rows of a table kept by another file, in one transaction; returns how many were new."""
+        with self._transaction() as cursor:
+            before = self._connection.total_changes
+            cursor.executemany(statement, rows)
+            return self._connection.total_changes - before
+
+    def select(self, query: str, values: Sequence[Any] = ()) -> Iterator[tuple[Any, ...]]:
+        """Rows of a table kept by another file."""
+        yield from self._rows(query, values)
+
     def _open(self) -> sqlite3.Connection:
         exists = self.path.exists()
         if not exists and not self.write:
@@ -181,9 +192,7 @@ class Store:
         try:
             if exists:
                 schema.inspect(self.path)
-            mode = "rwc" if self.write else "ro"
-            uri = f"{self.path.absolute().as_uri()}?mode={mode}"
-            connection = sqlite3.connect(uri, uri=True, timeout=WAIT_S, isolation_level=None)
+            connection = self._connect("rwc" if self.write else "ro")
             try:
                 self._prepare(connection)
             except BaseException:
@@ -193,6 +202,10 @@ class Store:
             raise self._failed(error) from error
         return connection
 
+    def _connect(self, mode: str) -> sqlite3.Connection:
+        uri = f"{self.path.absolute().as_uri()}?mode={mode}"
+        return sqlite3.connect(uri, uri=True, timeout=WAIT_S, isolation_level=None)
+
     def _prepare(self, connection: sqlite3.Connection) -> None:
         (version,) = connection.execute("PRAGMA user_version").fetchone()
         if self.write:
@@ -200,12 +213,9 @@ class Store:
                 schema.upgrade(connection, self.path)
             connection.execute("PRAGMA journal_mode = WAL")
             connection.execute("PRAGMA synchronous = FULL")
-        elif version != schema.VERSION:
-            raise StoreError(
-                f"written by an older version (store version {version}, this one reads {schema.VERSION})",
-                file=self.path,
-                remedy="Run `cragbench batch` on it once to bring it up to date",
-            )
+        elif version < schema.VERSION:
+            with closing(self._connect("rw")) as writer:
+                schema.upgrade(writer, self.path)
         connection.execute("SELECT count(*) FROM (SELECT key FROM trial LIMIT 1)").fetchone()
 
     @contextmanager
