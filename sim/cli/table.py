@@ -20,6 +20,7 @@ class Entry(NamedTuple):
 
 
 TRUCK, DRIVE, STUDY = "One truck", "Driving", "Studies"
+DECIDE = "Decisions"
 BENCH = "Bench and real runs"
 ENTRIES: tuple[Entry, ...] = (
     Entry("demo", "sim.cli.demo_cmd", "demo", "See what moving the battery does, in a few minutes.", TRUCK),
@@ -29,7 +30,12 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("batch", "sim.cli.batch_cmd", "batch", "Run or go on with a plan of many trials.", STUDY),
     Entry("plan", "sim.cli.plan_cmd", "app", "Check a plan and what it will take.", STUDY),
     Entry("compare", "sim.cli.compare_cmd", "compare", "Success rates and margins, with charts.", STUDY),
+    Entry("report", "sim.cli.report_cmd", "report", "A store as one page: charts, replays, numbers.", STUDY),
+    Entry("chart", "sim.cli.chart_cmd", "chart", "One chart alone, for a post or a video.", STUDY),
+    Entry("replay", "sim.cli.replay_cmd", "replay", "A recorded trial as a film.", STUDY),
     Entry("store", "sim.cli.store_cmd", "app", "Look into a store and copy its trials out.", STUDY),
+    Entry("validate", "sim.cli.validate_cmd", "validate", "Check the tool against what is known elsewhere.", BENCH),
+    Entry("shift", "sim.cli.shift_cmd", "shift", "Is moving a part worth it, and where to?", DECIDE),
     Entry("weigh", "sim.cli.weigh_cmd", "weigh", "Centre of gravity and bias from scale readings.", BENCH),
     Entry("measure", "sim.cli.measure_cmd", "measure", "How to measure at the bench, and what it says.", BENCH),
     Entry("fit", "sim.cli.fit_cmd", "fit", "A new build sheet that agrees with the readings.", BENCH),

@@ -44,6 +44,13 @@ class Clip:
     poses: Poses
 
     @property
+    def label(self) -> str:
+        """Obstacle and level for people: ``climb 52°``."""
+        made = self.obstacle
+        unit = "°" if made.unit == "deg" else f" {made.unit}" if made.unit else ""
+        return f"{made.family.replace('-', ' ')} {made.level:g}{unit}"
+
+    @property
     def duration(self) -> float:
         """s."""
         return float(self.trace.time[-1] - self.trace.time[0])

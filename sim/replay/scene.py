@@ -157,6 +157,8 @@ def shaded(bed: Ground, found: Clip, frame: int) -> Array:
     """Ground colours with the dark patch under the truck."""
     middle = found.poses.rotation[frame, 0] @ [0.5 * found.actor.shape.length, 0.0, 0.0] + found.poses.origin[frame, 0]
     forward = found.poses.rotation[frame, 0][:2, 0]
+    # A truck that stands on its tail has no heading; the patch is round then, near enough.
+    forward = forward / max(float(np.hypot(*forward)), 1e-6)
     d = bed.centres[:, :2] - middle[:2]
     along = (d @ forward) / (0.72 * found.actor.shape.length)
     aside = (d @ np.array([-forward[1], forward[0]])) / (0.48 * found.actor.shape.length)
@@ -164,22 +166,32 @@ def shaded(bed: Ground, found: Clip, frame: int) -> Array:
     return bed.colours * dark[:, None]
 
 
-def paint(
-    camera: Camera,
-    size: tuple[int, int],
-    bed: Ground,
-    cast: Sequence[tuple[Clip, int, str, bool]],
-    tones: Mapping[str, str],
-) -> Colours:
-    """Picture (h, w, 3) of the ground and of every (clip, sample, shell colour, whether a ghost)."""
-    width, height = size
-    image = np.empty((height, width, 3), dtype=np.uint8)
-    image[:] = rgb(tones["sky"]).astype(np.uint8)
-    nearness = np.zeros((height, width), dtype=np.float32)
+@dataclass(frozen=True)
+class Lit:
+    """Triangles ready to be painted from anywhere."""
+
+    vertices: Array
+    faces: NDArray[np.int64]
+    colours: Colours
+    ghost: bool
+
+
+def moment(bed: Ground, cast: Sequence[tuple[Clip, int, str, bool]], tones: Mapping[str, str]) -> list[Lit]:
+    """The ground and every (clip, sample, shell colour, whether a ghost) at one moment; the first one leads."""
     first, frame, _, _ = cast[0]
-    colours = shaded(bed, first, frame).astype(np.uint8)
-    fill(camera.project(bed.vertices), bed.faces, colours, image, nearness, False)
+    out = [Lit(bed.vertices, bed.faces, shaded(bed, first, frame).astype(np.uint8), False)]
     for clip, at, shell, ghost in cast:
         vertices, faces, lights = truck(clip, at, tones, shell)
-        fill(camera.project(vertices), faces, lights.astype(np.uint8), image, nearness, ghost)
+        out.append(Lit(vertices, faces, lights.astype(np.uint8), ghost))
+    return out
+
+
+def paint(camera: Camera, size: tuple[int, int], lit_things: Sequence[Lit], sky: str) -> Colours:
+    """Picture (h, w, 3) of a moment; ``size`` is width and height in pixels."""
+    width, height = size
+    image = np.empty((height, width, 3), dtype=np.uint8)
+    image[:] = rgb(sky).astype(np.uint8)
+    nearness = np.zeros((height, width), dtype=np.float32)
+    for thing in lit_things:
+        fill(camera.project(thing.vertices), thing.faces, thing.colours, image, nearness, thing.ghost)
     return image

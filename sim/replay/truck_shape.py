@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.errors import BuildSheetError
-from models.hullform import ROD_RADIUS, load_mesh
+from models.hullform import ROD_RADIUS
+from models.hullmesh import load_mesh
 from models.rigid import AXLE_BODIES, BODY_NAMES, WHEEL_BODIES, RigidModel
 from models.spec import HullShape, Part, Sheet
 from sim.replay import solid

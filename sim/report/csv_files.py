@@ -13,8 +13,8 @@ from sim.chart.value import Worth
 from sim.comparison import Comparison
 from sim.replay.clip import Clip
 from sim.replay.page_data import samples
+from sim.replay.picks import Pick
 from sim.report.endings import Ends
-from sim.report.picks import Pick
 from sim.report.truck_card import TruckCard
 from sim.tables import comparison_row
 

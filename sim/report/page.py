@@ -23,10 +23,10 @@ from sim.errors import SimError
 from sim.finding import about, difference, label, share
 from sim.replay.clip import Clip
 from sim.replay.page_data import page_data
+from sim.replay.picks import Pick, clips, picks, sheets
 from sim.report import pictures
 from sim.report.csv_files import csv_texts
 from sim.report.endings import endings
-from sim.report.picks import Pick, clips, picks, sheets
 from sim.report.truck_card import TruckCard, cards, worths
 from sim.report.verdict import answer, by_luck, question, sentence
 from sim.store import Store

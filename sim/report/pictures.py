@@ -21,8 +21,8 @@ from sim.finding import label
 from sim.replay import scene
 from sim.replay.camera import VIEWS, camera
 from sim.replay.clip import Clip, camera_path
+from sim.replay.picks import Pick
 from sim.report.endings import Ends
-from sim.report.picks import Pick
 from sim.report.truck_card import TruckCard
 
 MOST_CURVES, MOST_MARGINS, MOST_MAPS, MOST_DRAWINGS, MOST_STILLS = 6, 4, 4, 4, 6
@@ -126,8 +126,9 @@ def stills(clips: Sequence[tuple[Pick, Clip]]) -> list[Still]:
         eye = camera(
             VIEWS["chase"], camera_path(clip)[worst], clip.obstacle.start.heading, clip.actor.shape.length, size
         )
-        pixels = scene.paint(eye, size, bed, [(clip, worst, style.colour(pick.series), False)], style.SCENE)
-        picture = Image.fromarray(pixels).resize(STILL, Image.Resampling.BOX)
+        things = scene.moment(bed, [(clip, worst, style.colour(pick.series), False)], style.SCENE)
+        pixels = scene.paint(eye, size, things, style.SCENE["sky"])
+        picture = Image.fromarray(pixels).reduce(2)
         buffer = io.BytesIO()
         picture.save(buffer, "JPEG", quality=84)
         margin, time = np.degrees(clip.trace.margin[worst]), clip.trace.time[worst]

@@ -48,9 +48,9 @@ def picks(store: Store, comparison: Comparison, names: Sequence[str]) -> list[Pi
 
     Every place shows one and the same repeat, so that its trucks met the same ground and luck.
     """
-    recorded = _recorded(store, comparison.versions)
+    recorded = recorded_trials(store, comparison.versions)
     ranked = sorted(places(comparison.cells), key=lambda where: -_weight(at(comparison.cells, where)))
-    trucks = _trucks(comparison)
+    trucks = _trucks(comparison, {key[3] for key in recorded})
     found: list[Pick] = []
     shown = 0
     for where in ranked:
@@ -97,7 +97,7 @@ def _actor(name: str, sheet: Sheet) -> Actor | None:
 _Spot = tuple[str, float, str, str, int]
 
 
-def _recorded(store: Store, versions: Versions) -> dict[_Spot, Trial]:
+def recorded_trials(store: Store, versions: Versions) -> dict[_Spot, Trial]:
     """Recorded trials of these versions by obstacle, level, driver, configuration and repeat."""
     keys = store.traced()
     out: dict[_Spot, Trial] = {}
@@ -118,13 +118,14 @@ def _trial(key: str, row: Sequence[Any]) -> Trial:
     return Trial(key, task, Versions(code, engine), Record(row[10], row[11], *measures))
 
 
-def _trucks(comparison: Comparison) -> list[str]:
-    """Configurations to show, the baseline first."""
+def _trucks(comparison: Comparison, recorded: set[str]) -> list[str]:
+    """Recorded configurations to show, the baseline first."""
     weight: dict[str, float] = defaultdict(float)
     for cell in comparison.cells:
         weight[cell.config] += _cell_weight(cell)
-    weight.pop(comparison.baseline.hash, None)
-    return [comparison.baseline.hash, *sorted(weight, key=lambda c: (-weight[c], c))][:MOST_TRUCKS]
+    base = comparison.baseline.hash
+    rest = sorted((c for c in weight if c in recorded and c != base), key=lambda c: (-weight[c], c))
+    return [base, *rest][:MOST_TRUCKS]
 
 
 def _cell_weight(cell: CellResult) -> float:

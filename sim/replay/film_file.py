@@ -1,0 +1,89 @@
+"""Frames written as a film that any screen plays: MP4 through the encoder that comes with a library, and GIF."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import Any
+
+import imageio.v2 as imageio
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from sim.errors import SimError
+
+Frame = NDArray[np.uint8]
+GIF_WIDTH = 640
+GIF_EVERY = 2
+"""A GIF keeps every second frame: it grows with each."""
+KINDS = ("mp4", "gif")
+
+
+def write_film(
+    frames: Iterable[Frame], count: int, files: list[Path], rate: int, watch: Callable[[int, int], None] | None = None
+) -> list[Path]:
+    """Write frames (height, width, 3) to MP4 and GIF files, by their endings, in one pass.
+
+    Args:
+        frames: In order.
+        count: How many there are, for the progress.
+        files: Where to write; a film that is broken off leaves none of them behind.
+        rate: Frames a second.
+        watch: Called after every frame with how many are done and how many there are.
+
+    Raises:
+        SimError: Another ending, or a place that cannot be written.
+    """
+    odd = [file for file in files if file.suffix.lower().lstrip(".") not in KINDS]
+    if odd:
+        raise SimError("no such film format", file=odd[0], remedy=f"Name it with one of: {', '.join(KINDS)}")
+    parts = [file.with_name(f".part-{file.name}") for file in files]
+    try:
+        writers = [_writer(part, rate) for part in parts]
+        try:
+            for n, frame in enumerate(frames):
+                for file, writer in zip(files, writers, strict=True):
+                    _append(writer, file, frame, n)
+                if watch is not None:
+                    watch(n + 1, count)
+        finally:
+            for writer in writers:
+                writer.close()
+        for part, file in zip(parts, files, strict=True):
+            part.replace(file)
+    except OSError as error:
+        raise SimError(f"cannot be written: {error.strerror or error}", file=files[0],
+                       remedy="Give another place with --out") from error
+    finally:
+        for part in parts:
+            part.unlink(missing_ok=True)
+    return files
+
+
+def _writer(part: Path, rate: int) -> Any:
+    part.touch()
+    if part.suffix.lower() == ".gif":
+        return imageio.get_writer(part, format="GIF", mode="I", duration=1000.0 * GIF_EVERY / rate, loop=0)  # type: ignore[arg-type]
+    # yuv420p and the index in front: plays in phones, browsers and chat programs.
+    return imageio.get_writer(
+        part,
+        format="FFMPEG",  # type: ignore[arg-type]
+        mode="I",
+        fps=rate,
+        codec="libx264",
+        quality=8,
+        macro_block_size=2,
+        pixelformat="yuv420p",
+        ffmpeg_log_level="error",
+        output_params=["-movflags", "+faststart", "-preset", "veryfast"],
+    )
+
+
+def _append(writer: Any, file: Path, frame: Frame, number: int) -> None:
+    if file.suffix.lower() != ".gif":
+        writer.append_data(frame)
+    elif number % GIF_EVERY == 0:
+        height, width = frame.shape[:2]
+        small = Image.fromarray(frame).resize((GIF_WIDTH, round(GIF_WIDTH * height / width)), Image.Resampling.BOX)
+        writer.append_data(np.asarray(small))

@@ -1,0 +1,77 @@
+"""The recorded trials that somebody asked to see again, by truck, obstacle and repeat."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sim import place
+from sim.comparison import Comparison
+from sim.errors import SimError
+from sim.replay.picks import Pick, picks, recorded_trials
+from sim.store import Store, Trial
+
+NONE_RECORDED = "Set traces = 2 in the plan and run `cragbench batch` again"
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What to show; what is None is chosen: the most telling of what is recorded."""
+
+    truck: str | None = None
+    against: str | None = None
+    obstacle: str | None = None
+    """As it is written on the command line, ``ledge:30``."""
+    repeat: int | None = None
+
+
+def find(store: Store, comparison: Comparison, wanted: Wanted) -> list[Pick]:
+    """One pick, or two that met the same luck: the truck, and what it is shown against.
+
+    Raises:
+        SimError: Nothing recorded, or nothing that fits what was asked for.
+    """
+    names = list(dict.fromkeys([comparison.baseline.name, *(cell.name for cell in comparison.cells)]))
+    configs = {cell.name: cell.config for cell in comparison.cells}
+    if wanted.truck is wanted.obstacle is wanted.repeat is wanted.against is None:
+        return _most_telling(store, comparison, names)
+    for field, name in (("truck", wanted.truck), ("against", wanted.against)):
+        if name is not None and name not in configs:
+            raise SimError("no such configuration in the store", file=store.path, field=field, value=name,
+                           remedy=f"Choose one of: {', '.join(names[:12])}")
+    trials = recorded_trials(store, comparison.versions)
+    where = None if wanted.obstacle is None else place.split(wanted.obstacle)
+    first = [
+        trial
+        for (obstacle, level, _, config, repeat), trial in sorted(trials.items())
+        if where in (None, (obstacle, level))
+        and (wanted.truck is None or config == configs[wanted.truck])
+        and wanted.repeat in (None, repeat)
+    ]
+    for trial in first:
+        chosen = [_pick(trial, names, comparison)]
+        if wanted.against is None:
+            return chosen
+        task = trial.task
+        other = trials.get((task.obstacle, task.level, task.driver, configs[wanted.against], task.repeat))
+        if other is not None:
+            return [*chosen, _pick(other, names, comparison)]
+    raise SimError("no such trial was recorded", file=store.path, field="replay",
+                   value=wanted.obstacle or wanted.truck or wanted.repeat, remedy=_recorded_places(trials.values()))
+
+
+def _most_telling(store: Store, comparison: Comparison, names: list[str]) -> list[Pick]:
+    found = picks(store, comparison, names)
+    if not found:
+        raise SimError("holds no recorded trial", file=store.path, remedy=NONE_RECORDED)
+    return [pick for pick in found if pick.label == found[0].label][:2]
+
+
+def _pick(trial: Trial, names: list[str], comparison: Comparison) -> Pick:
+    config = trial.task.config
+    name = next(cell.name for cell in comparison.cells if cell.config == config)
+    return Pick(place.with_level(trial.task.obstacle, trial.task.level), names.index(name), config, trial)
+
+
+def _recorded_places(trials: object) -> str:
+    found = sorted({place.with_level(t.task.obstacle, t.task.level) for t in trials})  # type: ignore[attr-defined]
+    return f"Recorded are: {', '.join(found[:12])}" if found else NONE_RECORDED
