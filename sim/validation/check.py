@@ -62,9 +62,9 @@ class Tolerance:
 
     def _errors(self, measured: Measured) -> list[float]:
         if self.kind == "between":
-            low, high = measured.expected
-            return [max(low - got, got - high) for got in measured.got]
-        low, high = measured.interval or (None, None)
+            floor, ceiling = measured.expected
+            return [max(floor - got, got - ceiling) for got in measured.got]
+        low, high = (None, None) if measured.interval is None else measured.interval
         pairs = list(zip(measured.expected, measured.got, strict=True))
         if self.kind == "relative":
             return [abs(got - want) / abs(want) for want, got in pairs]

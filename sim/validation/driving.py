@@ -77,7 +77,7 @@ def stall_torque() -> Measured:
 
 @GROUP.check(
     "torque balance at stall",
-    "At stall each wheel's shaft torque equals the ground's moment about its axis, and the truck's forces along x cancel",
+    "At stall each wheel's shaft torque equals the ground's moment on it, and the truck's forces along x cancel",
     source="equilibrium",
     known="derived here",
     unit="share",
@@ -180,7 +180,9 @@ def brush_scrub(name: str, model: RigidModel, mu: float, lead: float) -> float:
     front_load = model.mass * GRAVITY * float(model.cg()[0]) / model.wheelbase
     loads = (front_load, model.mass * GRAVITY - front_load)
     stiffness = []
-    for tyre, ring, load in zip((sheet(name).tyres.front, sheet(name).tyres.rear), model.tyres[::2], loads, strict=True):
+    for tyre, ring, load in zip(
+        (sheet(name).tyres.front, sheet(name).tyres.rear), model.tyres[::2], loads, strict=True
+    ):
         shape, law = fit_tyre(tyre)
         squish = static_squish(shape, law, load / 2.0)
         along = ring.bristle_stiffness * touching_spokes(shape, squish)
@@ -200,7 +202,9 @@ def brush_scrub(name: str, model: RigidModel, mu: float, lead: float) -> float:
     source="brush model, Pacejka, Tyre and Vehicle Dynamics, ch. 3",
     known="from memory",
     unit="N",
-    tolerance=relative(0.3, "the brush has a parabola of pressure on the chord; spokes press hardest in the middle third"),
+    tolerance=relative(
+        0.3, "the brush has a parabola of pressure on the chord; spokes press hardest in the middle third"
+    ),
 )
 def overdrive_brush() -> Measured:
     """Front pulls, rear is dragged."""

@@ -111,7 +111,7 @@ def rigid_tyres(model: RigidModel) -> RigidModel:
             replace(
                 tyre,
                 n_round=ROUND,
-                row_y=1.0e-6 * (np.arange(rows) - rows // 2),
+                row_y=np.asarray(1.0e-6 * (np.arange(rows) - rows // 2), dtype=np.float64),
                 row_radius=np.full(rows, height),
                 law_force=tyre.law_force * harder,
                 bristle_stiffness=tyre.bristle_stiffness * harder,
