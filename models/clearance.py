@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from models.hullform import ROD_RADIUS, load_mesh
+from models.hullform import ROD_RADIUS
 from models.spec import HullShape, Sheet
 
 Vector = NDArray[np.float64]
@@ -100,6 +100,8 @@ def clearance(sheet: Sheet, front: Wheel, rear: Wheel) -> Clearance:
 def outline(shape: HullShape) -> Vector:
     """Points (n, 2) of a shape's outline in the side view, x and z, m."""
     if shape.shape == "mesh" and shape.file is not None:
+        from models.hullmesh import load_mesh  # late: see models.hullform
+
         return np.asarray(load_mesh(shape).vertices[:, [0, 2]])
     at, half = np.array(shape.at_mm)[[0, 2]] / 1000.0, np.array(shape.size_mm)[[0, 2]] / 2000.0
     if shape.shape == "cylinder":

@@ -41,7 +41,8 @@ BOTTOMING_GAIN = 8.0
 """Slope at the rim over the slope before pinching (assumed; a pinched tread is much stiffer than a casing)."""
 _KNOTS = 49
 _SMOOTHING = 0.05
-_QUADRATURE = 400
+_QUADRATURE = (20, 20)
+"""Panels and points in each."""
 
 
 @dataclass(frozen=True)
@@ -100,7 +101,14 @@ def rows_load(row_radius: Vector, n_round: int, law: Law, height: float) -> floa
     return total * n_round / (2.0 * math.pi)
 
 
-_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(_QUADRATURE)
+def _panels(panels: int, points: int) -> tuple[Vector, Vector]:
+    """Nodes and weights on -1 to 1: Gauss-Legendre in equal panels, since one high-order rule takes long to set up."""
+    nodes, weights = np.polynomial.legendre.leggauss(points)
+    middle = (np.arange(panels) + 0.5) * 2.0 / panels - 1.0
+    return (middle[:, None] + nodes / panels).ravel(), np.tile(weights / panels, panels)
+
+
+_NODES, _WEIGHTS = _panels(*_QUADRATURE)
 
 
 def plate_table(tyre: Tyre) -> tuple[Vector, Vector]:

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from models.assemble import rigid_model
 from models.defaults import resolve
 from models.errors import BuildSheetError
-from models.hullform import load_mesh
+from models.hullmesh import load_mesh
 from models.rigid import BODY_NAMES, KNUCKLE_BODIES, WHEEL_BODIES, Body, RigidModel, TyreRing
 from models.spec import HullShape, Sheet
 

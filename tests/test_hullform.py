@@ -13,7 +13,8 @@ from models import scenario
 from models.assemble import HULL_SINK, rigid_model
 from models.defaults import resolve
 from models.errors import BuildSheetError
-from models.hullform import DEPTH, MOST, Feeler, feelers, load_mesh
+from models.hullform import DEPTH, MOST, Feeler, feelers
+from models.hullmesh import load_mesh
 from models.massprops import GRAVITY
 from models.rigid import BODY_NAMES
 from models.sheet import load_sheet
