@@ -79,7 +79,7 @@ def test_the_source_is_never_overwritten(tmp_path: Path, rock: Path) -> None:
         ("show", "ledgr:30"),
         ("show", "ledge:30", "-o", "x.gif"),
         ("show", "ledge:30", "-o", "/no/such/folder/x.png"),
-        ("show", "ledge:30", "--wheelbase", "0"),
+        ("show", "ledge:30", "--wheelbase-mm", "0"),
         ("show", "ledge:30", "--scale", "-3"),
         ("import", "nothing.stl"),
         ("export", "ledge:30", "-o", "x.doc"),

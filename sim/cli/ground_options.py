@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 WHEELBASE, TYRE = 140.0, 56.0
 """mm; the 1/24 truck that ground is sized for when no truck is given."""
 Build = Annotated[Path | None, typer.Option("--truck", help="Build sheet whose truck the ground is sized for.")]
-Wheelbase = Annotated[float | None, typer.Option(help="mm, instead of a build sheet.")]
-Tyre = Annotated[float | None, typer.Option(help="Tyre outside diameter, mm, instead of a build sheet.")]
+Wheelbase = Annotated[float | None, typer.Option("--wheelbase-mm", help="Instead of a build sheet.")]
+Tyre = Annotated[float | None, typer.Option("--tyre-mm", help="Tyre outside diameter, instead of a build sheet.")]
 Scale = Annotated[float | None, typer.Option(help="24 for 1/24, where published full-size dimensions count.")]
 Json = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 
@@ -33,7 +33,7 @@ def sized_for(
 
     if build is not None:
         if wheelbase is not None or tyre is not None:
-            raise TerrainError("given twice", field="--truck", remedy="give --truck, or --wheelbase and --tyre")
+            raise TerrainError("given twice", field="--truck", remedy="give --truck, or --wheelbase-mm and --tyre-mm")
         from sim.study import yard_of
         from sim.trucks import load_truck
 

@@ -51,9 +51,9 @@ def _lane(text: str | None) -> tuple[tuple[float, float], ...]:
 def import_file(
     file: Annotated[Path, typer.Argument(help="Mesh, grey height image or height grid.", show_default=False)],
     out: Annotated[Path | None, typer.Option("--out", "-o", help="Ground file to write (.ground.npz).")] = None,
-    unit: Annotated[str | None, typer.Option(help="Of the file: mm, cm, m, in, ft. [default: mm; GLB: m]")] = None,
+    unit: Annotated[str | None, typer.Option(help="Of the file: mm, cm, m, in, ft; left out, mm (GLB: m).")] = None,
     shrink: Annotated[float, typer.Option(help="Divide all lengths by this: 24 for a full-size rock.")] = 1.0,
-    up: Annotated[str | None, typer.Option(help="Axis up: x, y, z, -x, -y, -z. [default: z; GLB: y]")] = None,
+    up: Annotated[str | None, typer.Option(help="Axis up: x, y, z, -x, -y, -z; left out, z (GLB: y).")] = None,
     turn_deg: Annotated[float, typer.Option(help="Turn about the plumb line, anticlockwise.")] = 0.0,
     crop_mm: Annotated[str | None, typer.Option(help="x from,x to,y from,y to after scaling and turning.")] = None,
     spacing_mm: Annotated[float | None, typer.Option(help="Distance of the nodes.")] = None,
