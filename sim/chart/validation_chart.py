@@ -38,11 +38,14 @@ def draw(rows: Sequence[tuple[Check, Result]], path: Path) -> Path:
     axes.set_xlim(LEAST / 4.0, MOST * 1.6)
     axes.set_ylim(len(lines) - 0.4, -0.6)
     axes.set_yticks([])
+    ticks = [1.0e-4, 1.0e-3, 1.0e-2, 0.1, 1.0, 10.0]
+    axes.set_xticks(ticks, labels=[f"{tick:g}" for tick in ticks])
+    axes.minorticks_off()
     axes.set_xlabel("error / tolerance")
     axes.axvline(1.0, color=style.FAILED, lw=1.2)
     for y, line in enumerate(lines):
         if isinstance(line, str):
-            axes.text(-0.62, y, line, transform=axes.get_yaxis_transform(), weight="bold", va="center", fontsize=10)
+            axes.text(-0.6, y, line, transform=axes.get_yaxis_transform(), weight="bold", va="center", fontsize=10)
         else:
             _row(axes, y, *line)
     target = path.with_suffix("") if path.suffix else path
