@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -68,6 +69,9 @@ class Comparison:
     versions: Versions
     other_versions: int
     """Trials left out because other versions computed them."""
+    stopped_early: bool = False
+    """Whether a plan of the store stops pairs when decided: verdicts then keep their error all the same (together
+    at most 5 %), but intervals are those of a number of trials fixed beforehand and a little too narrow."""
 
     @property
     def invalid(self) -> int:
@@ -84,7 +88,8 @@ def compare(store: Store, baseline: str | None = None, confidence: float = 0.95)
 
     Args:
         store: Open store with at least one trial.
-        baseline: Name or hash of a configuration; left out, the one with most trials, the first by name of those.
+        baseline: Name or hash of a configuration; left out, the one that the store's plans name, else the one with
+            most trials, the first by name of those.
         confidence: Level of every interval.
 
     Raises:
@@ -96,15 +101,22 @@ def compare(store: Store, baseline: str | None = None, confidence: float = 0.95)
         raise SimError("holds no trials yet", file=store.path, remedy="Run `cragbench batch` first")
     shots, outcomes, left_out = _collect(store, latest)
     known = _named(store, {config for by_config in shots.values() for config in by_config})
+    plans = [tomllib.loads(text) for _, _, text in store.plans()]
+    named = next((plan["baseline"] for plan in plans if "baseline" in plan), None)
+    if baseline is None and any(named == configuration.name for configuration in known.values()):
+        baseline = named
     chosen = _baseline(known, baseline, shots, store)
+    early = any(plan.get("stop_when_decided") for plan in plans)
+    comparisons = sum(len(by_config) - 1 for by_config in shots.values() if chosen.hash in by_config)
+    error = (1 - confidence) / max(1, comparisons) if early else None
     order = sorted(known.values(), key=lambda c: (c.hash != chosen.hash, c.name, c.hash))
     cells = [
-        _cell(configuration, where, shots[where], outcomes[where, configuration.hash], chosen.hash, confidence)
+        _cell(configuration, where, shots[where], outcomes[where, configuration.hash], chosen.hash, confidence, error)
         for where in sorted(shots)
         for configuration in order
         if configuration.hash in shots[where]
     ]
-    return Comparison(chosen, tuple(cells), latest, left_out)
+    return Comparison(chosen, tuple(cells), latest, left_out, early)
 
 
 _Outcomes = dict[tuple[_Place, str], Counter[str]]
@@ -156,6 +168,7 @@ def _cell(
     outcomes: Counter[str],
     baseline: str,
     confidence: float,
+    error: float | None,
 ) -> CellResult:
     obstacle, level, driver = where
     own = shots[configuration.hash]
@@ -163,7 +176,7 @@ def _cell(
     said, difference = None, None
     if configuration.hash != baseline and shots.get(baseline):
         pairs = matched(own, shots[baseline])
-        said = verdict(tabulate((mine.cleared, theirs.cleared) for mine, theirs in pairs), confidence)
+        said = verdict(tabulate((mine.cleared, theirs.cleared) for mine, theirs in pairs), confidence, error=error)
         difference = paired_median([m.margin_deg for m, _ in pairs], [t.margin_deg for _, t in pairs], confidence)
     return CellResult(
         config=configuration.hash,

@@ -10,6 +10,7 @@ from typing import Literal
 from scipy.special import bdtr, ndtri
 
 from sim.errors import SimError
+from sim.fortune import anytime_p
 from sim.interval import Estimate, normal_quantile, wilson
 
 Word = Literal["better", "worse", "no difference shown"]
@@ -46,6 +47,8 @@ class Verdict:
     """Share, changed less baseline."""
     exact_p: float
     mid_p: float
+    anytime_p: float
+    """Valid however often the trials were looked at; see :mod:`sim.fortune`."""
     word: Word
     more: int
     """Further pairs needed for a good chance to show a difference; 0 once one is shown."""
@@ -117,20 +120,28 @@ def pairs_needed(discordant: float, difference: float, *, confidence: float = 0.
     return math.ceil((root / difference) ** 2)
 
 
-def verdict(table: PairTable, confidence: float = 0.95) -> Verdict:
+def verdict(table: PairTable, confidence: float = 0.95, *, error: float | None = None) -> Verdict:
     """Difference, test and words for one paired table.
 
-    The words follow the interval. Where it holds zero, the trials still needed are planned for the difference
-    seen, or for :data:`SMALLEST_WORTH` where less was seen, with 80 % power; never fewer than are needed to
-    add one pair to what is there.
+    The words follow the interval. Where nothing is shown, the trials still needed are planned for the difference
+    seen, or for :data:`SMALLEST_WORTH` where less was seen, with 80 % power; at least one.
+
+    Args:
+        table: Counts of pairs.
+        confidence: Level of the interval.
+        error: For a study that stopped when it had seen enough: the words then follow the anytime-valid p-value
+            at this error, since an interval for a fixed number of trials says too much.
     """
     difference = paired_difference(table, confidence)
     exact_p, mid_p = mcnemar(table)
-    if difference.low > 0:
-        return Verdict(table, difference, exact_p, mid_p, "better", 0)
-    if difference.high < 0:
-        return Verdict(table, difference, exact_p, mid_p, "worse", 0)
-    return Verdict(table, difference, exact_p, mid_p, "no difference shown", _more(table, confidence))
+    anytime = anytime_p(table.changed_only, table.baseline_only)
+    if error is None:
+        up, down = difference.low > 0, difference.high < 0
+    else:
+        up, down = (anytime <= error and sign * table.difference > 0 for sign in (1, -1))
+    word: Word = "better" if up else "worse" if down else "no difference shown"
+    more = 0 if up or down else _more(table, confidence)
+    return Verdict(table, difference, exact_p, mid_p, anytime, word, more)
 
 
 def _more(table: PairTable, confidence: float) -> int:

@@ -41,6 +41,7 @@ def comparison_row(cell: CellResult) -> dict[str, Any]:
         "difference_low_points": 100 * said.difference.low if said else None,
         "difference_high_points": 100 * said.difference.high if said else None,
         "mcnemar_exact_p": said.exact_p if said else None,
+        "anytime_p": said.anytime_p if said else None,
         "verdict": said.words if said else "baseline",
         "margin_difference_deg": shift.value if shift else None,
         "margin_difference_low_deg": shift.low if shift else None,

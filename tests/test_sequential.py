@@ -14,8 +14,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sim.arm import Arm, ArmSupply, LimitArm, PairsArm, WidthArm
-from sim.paired import PairTable
-from sim.sequential import anytime_p, decide, fortune
+from sim.fortune import anytime_p, fortune
+from sim.paired import PairTable, verdict
+from sim.sequential import decide
 from sim.task import Record, Task, record
 
 
@@ -39,7 +40,18 @@ def test_hand_example() -> None:
     assert decide(PairTable(0, 7, 0, 0), 0.05, 100) == "open"
     assert decide(PairTable(5, 0, 0, 5), 0.05, 7) == "hopeless"
     assert decide(PairTable(5, 0, 0, 5), 0.05, 8) == "open"
-    assert anytime_p(PairTable(9, 0, 0, 9)) == 1.0
+    assert anytime_p(0, 0) == 1.0
+    assert anytime_p(8, 0) == pytest.approx(9 / 256)
+
+
+def test_words_of_a_study_that_stopped_when_decided() -> None:
+    """Seven wins to none exclude zero for a number fixed beforehand, but not for one that was looked at throughout."""
+    table = PairTable(10, 7, 0, 10)
+    assert verdict(table).word == "better"
+    assert verdict(table, error=0.05).word == "no difference shown"
+    assert verdict(table, error=0.05).more > 0
+    assert verdict(PairTable(10, 8, 0, 10), error=0.05).word == "better"
+    assert verdict(PairTable(10, 0, 8, 10), error=0.05).word == "worse"
 
 
 def _outcome(cleared: bool) -> Record:

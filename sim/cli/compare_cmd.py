@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 def compare(
     store: Annotated[Path, typer.Argument(help="Store (SQLite) that a batch has filled.", show_default=False)],
     baseline: Annotated[
-        str | None, typer.Option(help="Configuration to compare with; left out, the one with most trials.")
+        str | None, typer.Option(help="Configuration to compare with; left out, the plan's.")
     ] = None,
     out: Annotated[Path | None, typer.Option(help="Folder for charts and CSV; left out, beside the store.")] = None,
     charts: Annotated[bool, typer.Option(help="Draw the charts.")] = True,
@@ -91,6 +91,10 @@ def show(comparison: Comparison) -> None:
     say("success with 95 % Wilson interval; margin: smallest tip-over margin of a trial, median / 5th percentile;")
     say("difference: paired, in points of success rate against the baseline, with 95 % interval.")
     say()
+    if comparison.stopped_early:
+        say("This study stopped pairs when they were decided: verdicts keep an error of 5 % for all of them together,")
+        say("intervals are those of a number of trials fixed beforehand.")
+        say()
     if comparison.invalid:
         note(f"WARNING: {comparison.invalid} trials are invalid (the solver failed); they are in no rate.")
     if comparison.other_versions:
