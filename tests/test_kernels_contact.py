@@ -1,0 +1,160 @@
+"""Spoke law, friction cone and whole tyres on a plane against closed forms and a NumPy twin."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from models import scenario
+from models.assemble import rigid_model
+from models.sheet import load_sheet
+from sim.ground import ground_arrays
+from sim.layout import (
+    M_PRESSURE,
+    M_SIZE,
+    T_EXPONENT,
+    T_GRIP,
+    T_PRESSURE,
+    T_SIZE,
+    U_DT,
+    U_GRIP,
+    U_SIZE,
+    W_NORMAL,
+    W_SIZE,
+    model_arrays,
+)
+from sim.tip_friction import grip_tip
+from sim.tyre_force import PRESSURE_SPAN, spoke_law, tyre_forces, wheel_grip
+from terrain.heightfield import Heightfield
+
+MODEL = rigid_model(load_sheet(scenario.builds()[0]))
+number = st.floats(-1.0, 1.0)
+
+
+@given(st.floats(0.0, 0.02), st.integers(0, 3))
+def test_spoke_law_is_linear_between_samples_and_goes_on_straight(shortening: float, wheel: int) -> None:
+    law = np.cumsum(np.random.default_rng(1).uniform(0.0, 1.0, (4, 12)), axis=1) - 0.2
+    step = 1e-3
+    force, stiffness = spoke_law(law, wheel, step, shortening)
+    grid = step * np.arange(12)
+    slope = (law[wheel, -1] - law[wheel, -2]) / step
+    want = np.interp(shortening, grid, law[wheel]) + slope * max(shortening - grid[-1], 0.0)
+    assert force == pytest.approx(want, abs=1e-10)  # forces reach 15 N
+    assert stiffness >= 0.0
+
+
+def unit(x: float, y: float) -> np.ndarray:
+    n = np.array([x, y, 1.0])
+    return n / np.linalg.norm(n)
+
+
+@given(number, number, st.lists(number, min_size=9, max_size=9), st.floats(0.05, 2.0))
+def test_friction_stays_inside_the_cone(nx: float, ny: float, rest: list[float], mu: float) -> None:
+    n = unit(nx, ny)
+    f, v, z = np.array(rest[:3]), 0.1 * np.array(rest[3:6]), 1e-3 * np.array(rest[6:])
+    *out, normal, zx, zy, zz = grip_tip(*z, *f, *n, *v, 1e-3, 500.0, 1.0, mu)
+    total = np.array(out)
+    if f @ n <= 0.0:
+        assert not total.any()
+        assert (normal, zx, zy, zz) == (0.0, 0.0, 0.0, 0.0)
+        return
+    assert normal == pytest.approx(float(f @ n), abs=1e-12)
+    along = total - (total @ n) * n
+    assert float(total @ n) == pytest.approx(normal, abs=1e-12)
+    assert float(np.linalg.norm(along)) <= mu * normal * (1.0 + 1e-12) + 1e-15
+    assert abs(np.array([zx, zy, zz]) @ n) < 1e-9  # the bristle lies in the ground's plane
+
+
+def test_a_sticking_tip_is_a_spring_and_a_damper() -> None:
+    k, c, dt = 400.0, 0.5, 1e-3
+    out = grip_tip(1e-4, 0.0, 0.0, 0.0, 0.0, 2.0, 0.0, 0.0, 1.0, 0.01, -0.02, 0.0, dt, k, c, 1.0)
+    assert out[0] == pytest.approx(-k * (1e-4 + 0.01 * dt) - c * 0.01, rel=1e-12)
+    assert out[1] == pytest.approx(k * 0.02 * dt + c * 0.02, rel=1e-12)
+    assert out[2] == 2.0
+
+
+def test_a_sliding_tip_carries_mu_n_against_its_motion_and_forgets_what_it_cannot_hold() -> None:
+    out = grip_tip(0.0, 0.0, 0.0, 0.0, 0.0, 3.0, 0.0, 0.0, 1.0, 1.0, 1.0, 0.0, 1e-2, 1e4, 0.0, 0.7)
+    assert math.hypot(out[0], out[1]) == pytest.approx(0.7 * 3.0, rel=1e-12)
+    assert out[0] == pytest.approx(-0.7 * 3.0 / math.sqrt(2.0), rel=1e-12)
+    # Deflection that would give exactly the limit: 0.7 * 3 / 1e4.
+    assert math.hypot(out[4], out[5]) == pytest.approx(2.1e-4, rel=1e-12)
+
+
+@pytest.mark.parametrize("ratio", [0.5, 1.0, 2.0, 1e-3, 1e3])
+def test_grip_falls_with_pressure_by_the_power_law_within_its_span(ratio: float) -> None:
+    tyre = np.zeros((4, T_SIZE))
+    tyre[:, T_GRIP], tyre[:, T_PRESSURE], tyre[:, T_EXPONENT] = 1.1, 5000.0, 1.0 / 9.0
+    memory = np.zeros(M_SIZE)
+    memory[M_PRESSURE : M_PRESSURE + 4] = 5000.0 * ratio
+    want = 1.1 * 0.9 * float(np.clip(ratio ** (-1.0 / 9.0), 1.0 / PRESSURE_SPAN, PRESSURE_SPAN))
+    assert wheel_grip(tyre, memory, 2, 0.9) == pytest.approx(want, rel=1e-12)
+    # Twice the load: factor 0.9259 (Archard's two-scale exponent, from memory).
+    if ratio == 2.0:
+        assert wheel_grip(tyre, memory, 2, 0.9) / (1.1 * 0.9) == pytest.approx(0.9259, abs=5e-5)
+
+
+def ground_forces(height: float, turn: float, mu: float = 1.0) -> tuple[np.ndarray, np.ndarray]:
+    """(wheels, wrench) of four wheels at rest at this axle height over a plane, turned by an angle."""
+    model = replace(MODEL, tyres=tuple(replace(t, grip=mu, grip_exponent=0.0) for t in MODEL.tyres))  # type: ignore[arg-type]
+    a = model_arrays(model, np.zeros(3), np.eye(3))
+    z, top, header = ground_arrays(Heightfield.of(np.zeros((9, 9)), (-0.2, -0.2), 0.05))
+    controls = np.zeros(U_SIZE)
+    controls[U_DT], controls[U_GRIP] = 1e-3, 1.0
+    c, s = math.cos(turn), math.sin(turn)
+    rotation = np.tile(np.array([[c, 0.0, s], [0.0, 1.0, 0.0], [-s, 0.0, c]]), (len(MODEL.bodies), 1, 1))
+    rows = a.row.shape[1]
+    origin, spin, velocity, wrench = (np.zeros((len(MODEL.bodies), 6)) for _ in range(4))
+    origin[:, 2] = height
+    wheels = np.zeros((4, W_SIZE))
+    bristles = np.zeros((4, len(a.compass), rows + 1, 4))
+    tyre_forces(
+        controls, np.zeros(M_SIZE), a.tyre, a.row, a.law, a.compass, bristles, z, top, header, rotation, origin, spin,
+        velocity, wrench, wheels,
+    )  # fmt: skip
+    return wheels, wrench
+
+
+@pytest.mark.parametrize("turn", [0.0, 0.013, 0.4, 2.0])
+@pytest.mark.parametrize("squish", [0.5e-3, 2e-3, 4e-3])
+def test_a_tyre_at_rest_on_a_plane_sums_its_spokes(squish: float, turn: float) -> None:
+    tyre = MODEL.tyres[0]
+    centre = float(tyre.row_radius.max()) - squish
+    wheels, wrench = ground_forces(centre, turn, mu=50.0)
+    normal = force = moment = 0.0
+    grid = tyre.law_step * np.arange(len(tyre.law_force))
+    for k in range(tyre.n_round):
+        # Spoke direction in the wheel, turned about y: angle from straight down.
+        angle = 2.0 * math.pi * k / tyre.n_round
+        x, z = math.cos(angle), math.sin(angle)
+        dx, dz = math.cos(turn) * x + math.sin(turn) * z, -math.sin(turn) * x + math.cos(turn) * z
+        if dz >= 0.0:
+            continue
+        for r in tyre.row_radius:
+            length = centre / -dz
+            if length < r:
+                f = float(np.interp(r - length, grid, tyre.law_force))
+                normal += -f * dz
+                force += -f * dx
+    # Newton stops at 1e-7 m of a spoke of some 100 N/m; sums of a dozen spokes.
+    assert wheels[0, W_NORMAL] == pytest.approx(normal, abs=2e-4)
+    # Enough grip keeps each spoke's force along itself; then none has a moment about the axle.
+    assert wrench[4, 0] == pytest.approx(force, abs=2e-4)
+    assert wrench[4, 4] == pytest.approx(moment, abs=1e-5)
+
+
+def test_a_tyre_on_ice_gets_vertical_force_only() -> None:
+    wheels, wrench = ground_forces(float(MODEL.tyres[0].row_radius.max()) - 2e-3, 0.02, mu=1e-12)
+    assert wheels[0, W_NORMAL] > 0.1
+    assert abs(wrench[4, 0]) < 1e-9
+
+
+def test_a_lifted_tyre_feels_nothing() -> None:
+    wheels, wrench = ground_forces(float(MODEL.tyres[0].row_radius.max()) + 1e-6, 0.3)
+    assert not wheels[:, W_NORMAL].any()
+    assert not wrench.any()
