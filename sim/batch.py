@@ -50,6 +50,8 @@ class Progress:
     """Trials that were in the store already."""
     left: int = 0
     cleared: int = 0
+    by_config: dict[str, list[int]] = field(default_factory=dict)
+    """[cleared, valid] trials of each configuration, whatever the obstacle."""
     outcomes: Counter[str] = field(default_factory=Counter)
     faults: list[Fault] = field(default_factory=list)
     """Tasks that were set aside."""
@@ -176,7 +178,7 @@ def _hand_out(
             hands.give(task)
         else:
             progress.known += 1
-            _count(progress, found)
+            _count(progress, task.config, found)
             supply.absorb(task, found)
 
 
@@ -188,7 +190,7 @@ def _keep(answers: list[Answer], supply: Supply, store: Store, versions: Version
     for report in reports:
         progress.done += 1
         progress.trial_s += report.wall_s
-        _count(progress, report.record)
+        _count(progress, report.task.config, report.record)
         supply.absorb(report.task, report.record)
 
 
@@ -217,9 +219,13 @@ def _give_up_if_none_start(hands: Hands) -> None:
         )
 
 
-def _count(progress: Progress, found: Record) -> None:
+def _count(progress: Progress, config: str, found: Record) -> None:
     progress.outcomes[found.outcome] += 1
     progress.cleared += found.cleared
+    if found.outcome != "invalid":
+        counts = progress.by_config.setdefault(config, [0, 0])
+        counts[0] += found.cleared
+        counts[1] += 1
 
 
 class StopSwitch:

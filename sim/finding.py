@@ -54,9 +54,15 @@ def level(value: float, unit: str) -> str:
 
 def label(cell: CellResult) -> str:
     """Obstacle and level for people: ``ledge on slope 30 mm``, with what else the family was told."""
-    family, _, rest = cell.obstacle.partition(",")
+    words, _, extra = kind(cell.obstacle).partition(" (")
+    return f"{words} {level(cell.level, cell.unit)}" + (f" ({extra}" if extra else "")
+
+
+def kind(obstacle: str) -> str:
+    """Obstacle without its level for people: ``ledge on slope (slope 15°)``."""
+    family, _, rest = obstacle.partition(",")
     extra = f" ({', '.join(_parameter(text) for text in rest.split(','))})" if rest else ""
-    return f"{family.replace('-', ' ')} {level(cell.level, cell.unit)}{extra}"
+    return family.replace("-", " ") + extra
 
 
 def _parameter(text: str) -> str:
@@ -70,10 +76,12 @@ def _where(cells: Sequence[CellResult], word: str) -> str:
     found = [cell for cell in cells if cell.verdict is not None and cell.verdict.word == word]
     if len(found) > MANY:
         return f"{len(found)} of {len(cells)} obstacles"
-    named = [
-        f"{label(cell)} ({100 * cell.verdict.difference.value:+.0f} points)" for cell in found if cell.verdict is not None
-    ]
+    named = [f"{label(cell)} ({_points(cell)} points)" for cell in found]
     return " and ".join([", ".join(named[:-1]), named[-1]]) if len(named) > 1 else "".join(named)
+
+
+def _points(cell: CellResult) -> str:
+    return "" if cell.verdict is None else f"{100 * cell.verdict.difference.value:+.0f}"
 
 
 def _rest(cells: Sequence[CellResult]) -> str:

@@ -11,6 +11,7 @@ from typing import IO, Any
 
 from sim.comparison import CellResult, Comparison
 from sim.errors import SimError
+from sim.limits import Limit
 from sim.store import COLUMNS, Store
 
 
@@ -46,6 +47,31 @@ def comparison_row(cell: CellResult) -> dict[str, Any]:
         "margin_difference_deg": shift.value if shift else None,
         "margin_difference_low_deg": shift.low if shift else None,
         "margin_difference_high_deg": shift.high if shift else None,
+    }
+
+
+def limit_row(limit: Limit) -> dict[str, Any]:
+    """One limit, flat; levels in the obstacle's own unit."""
+    shift = limit.difference
+    return {
+        "configuration": limit.name,
+        "config": limit.config,
+        "obstacle": limit.obstacle,
+        "unit": limit.unit,
+        "driver": limit.driver,
+        "n": limit.trials,
+        "half": limit.half.value,
+        "half_low": limit.half.low,
+        "half_high": limit.half.high,
+        "ninety": limit.ninety.value,
+        "ninety_low": limit.ninety.low,
+        "ninety_high": limit.ninety.high,
+        "fit_p": limit.belief.fit(),
+        "doubtful": limit.doubtful,
+        "difference": shift.value if shift else None,
+        "difference_low": shift.low if shift else None,
+        "difference_high": shift.high if shift else None,
+        "verdict": limit.word,
     }
 
 

@@ -106,9 +106,15 @@ class Belief:
 
     def after(self, level: float, cleared: bool) -> Belief:
         """With one more trial."""
+        return self.seen(level, int(cleared), 1)
+
+    def seen(self, level: float, cleared: int, trials: int) -> Belief:
+        """With several more trials at one level, ``cleared`` of them successes."""
         chance = self.grid.chance(np.array([level]))[0]
-        weight = self.weight * (chance if cleared else 1.0 - chance)
-        return Belief(self.grid, weight / weight.sum(), (*self.trials, (float(level), bool(cleared))))
+        log = xlogy(cleared, chance) + xlogy(trials - cleared, 1.0 - chance)
+        weight = self.weight * np.exp(log - log.max())
+        outcomes = [True] * cleared + [False] * (trials - cleared)
+        return Belief(self.grid, weight / weight.sum(), (*self.trials, *((float(level), won) for won in outcomes)))
 
     def chance(self, level: float) -> float:
         """Expected chance to clear a level."""
@@ -122,6 +128,11 @@ class Belief:
         """
         value, low, high = self._quantiles(self._levels_at(share), (0.5, 0.5 - credibility / 2, 0.5 + credibility / 2))
         return Estimate(value, self._inside(low), self._inside(high))
+
+    def sample(self, share: float, count: int, rng: np.random.Generator) -> Array:
+        """Draws of the level that is cleared with the given share, (count,)."""
+        levels = self._levels_at(share).ravel()
+        return np.asarray(levels[rng.choice(levels.size, size=count, p=self.weight.ravel())])
 
     def curve(self, levels: Sequence[float], credibility: float = 0.95) -> list[Estimate]:
         """Chance to clear each level with its credible interval."""

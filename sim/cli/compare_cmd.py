@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -11,6 +12,9 @@ from sim.cli.console import note, say, show_json, show_table
 
 if TYPE_CHECKING:
     from sim.comparison import CellResult, Comparison
+    from sim.interval import Estimate
+    from sim.limits import Limit
+    from sim.threshold import Grid
 
 
 def compare(
@@ -30,16 +34,21 @@ def compare(
     """
     from sim.comparison import compare as compare_store
     from sim.finding import finding
+    from sim.limits import limits, searched
     from sim.store import Store
 
     with Store(store) as opened:
         comparison = compare_store(opened, baseline)
+        ranges = searched(opened)
+    found = limits(comparison, ranges)
     folder = out or store.absolute().parent
     files = write_files(comparison, folder, store.stem, formats.split(",") if charts else [])
     if as_json:
-        show_json(as_data(comparison) | {"finding": finding(comparison), "files": [str(file) for file in files]})
+        data = as_data(comparison) | {"limits": [_limit_data(limit) for limit in found]}
+        show_json(data | {"finding": finding(comparison), "files": [str(file) for file in files]})
         return
-    show(comparison)
+    show(comparison, set(ranges))
+    _show_limits(found)
     say(finding(comparison) + ".")
     say()
     for file in files:
@@ -68,12 +77,14 @@ def write_files(
     return files
 
 
-def show(comparison: Comparison) -> None:
-    """Print the comparison as one table per obstacle."""
+def show(comparison: Comparison, by_limit: set[str] | None = None) -> None:
+    """Print the comparison as one table per obstacle and level, but for those that are shown by their limit."""
     from sim.comparison import at, places
     from sim.finding import difference, label, share
 
     for where in places(comparison.cells):
+        if where[0] in (by_limit or ()):
+            continue
         cells = at(comparison.cells, where)
         rows = [
             (
@@ -99,6 +110,50 @@ def show(comparison: Comparison) -> None:
         note(f"WARNING: {comparison.invalid} trials are invalid (the solver failed); they are in no rate.")
     if comparison.other_versions:
         note(f"{comparison.other_versions} trials of other versions of the physics are left out.")
+
+
+def _show_limits(found: list[Limit]) -> None:
+    from sim.finding import kind, level
+
+    for place in dict.fromkeys((limit.obstacle, limit.driver) for limit in found):
+        own = [limit for limit in found if (limit.obstacle, limit.driver) == place]
+        unit = own[0].unit
+        rows = [
+            (
+                limit.name,
+                f"{limit.trials}",
+                _level(limit.half, limit.belief.grid),
+                _level(limit.ninety, limit.belief.grid),
+                "" if limit.difference is None else _span(limit.difference, "+.2g"),
+                limit.word + ("; doubtful fit" if limit.doubtful else ""),
+            )
+            for limit in own
+        ]
+        columns = ("configuration", "trials", "clears half at", "nine in ten at", "difference", "verdict")
+        show_table(f"{kind(own[0].obstacle)}, in {level(1, unit)[1:].strip()}, {place[1]} driver", columns, rows)
+    if found:
+        say("limits with 95 % credible interval; an open end lies beyond the levels tried.")
+        say()
+    if any(limit.doubtful for limit in found):
+        note("WARNING: where the fit is doubtful, trials do not fall off with the level as a limit supposes.")
+
+
+def _span(estimate: Estimate, form: str = ".3g") -> str:
+    ends = [format(end, form) if math.isfinite(end) else "…" for end in (estimate.low, estimate.high)]
+    value = format(estimate.value, form) if math.isfinite(estimate.value) else "…"
+    return f"{value} ({ends[0]} to {ends[1]})"
+
+
+def _level(estimate: Estimate, tried: Grid) -> str:
+    if estimate.high == -math.inf:
+        return f"under {tried.low:g}"
+    return f"over {tried.high:g}" if estimate.low == math.inf else _span(estimate)
+
+
+def _limit_data(limit: Limit) -> dict[str, Any]:
+    from sim.tables import limit_row
+
+    return limit_row(limit)
 
 
 def as_data(comparison: Comparison) -> dict[str, Any]:
