@@ -1,0 +1,131 @@
+"""What moving a part does at every position: bias, tip angles, simulated limits and the weighted mix."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from sim.chart import style
+from sim.decision.shift import Finding
+
+WIDTH = 10.4
+_ROW = 2.35
+_LEFT, _GAP = 0.75, 0.85
+TIPS = (("back", "climb: tips back"), ("front", "descent: noses over"), ("left", "left side low"),
+        ("right", "right side low"))
+
+
+def shift(found: Finding, title: str, assumed: str = "") -> Figure:
+    """Draw the sweep: handbook numbers as lines, driven positions as points with 95 % intervals."""
+    panels = 3 + len(found.lines)
+    rows = -(-panels // 2)
+    subtitle = (
+        f"Lines: handbook, rigid truck. Points: simulated, {found.found.n} repeats with the same luck at every "
+        f"position, 95 % intervals. Grey: something is in the way there. {assumed}"
+    )
+    made = style.figure(WIDTH, 1.55 + _ROW * rows, title, subtitle)
+    axes = _grid(made, panels, rows)
+    _bias(axes[0], found)
+    _tips(axes[1], found)
+    _mix(axes[2], found)
+    for index in range(len(found.lines)):
+        _line(axes[3 + index], found, index)
+    for one in axes:
+        _ways(one, found)
+    return made
+
+
+def _grid(made: Figure, panels: int, rows: int) -> list[Axes]:
+    height = made.get_figheight()
+    width = (WIDTH - 2 * _LEFT - _GAP + 0.35) / 2
+    top = style.top(made) * height - 0.2
+    pitch = (top - 0.55) / rows
+    found = []
+    for k in range(panels):
+        row, column = divmod(k, 2)
+        left = _LEFT + column * (width + _GAP)
+        bottom = top - (row + 1) * pitch + 0.62
+        axes = made.add_axes((left / WIDTH, bottom / height, width / WIDTH, (pitch - 0.92) / height))
+        style.frame(axes, grid="y")
+        found.append(axes)
+    return found
+
+
+def _bias(axes: Axes, found: Finding) -> None:
+    axes.plot([s.position for s in found.statics], [s.front_percent for s in found.statics], color=style.INK, lw=1.8)
+    _named(axes, "weight on the front wheels, %")
+
+
+def _tips(axes: Axes, found: Finding) -> None:
+    x = [s.position for s in found.statics]
+    curves: list[tuple[Any, list[float]]] = [
+        (word, [getattr(s.tip_deg, side) for s in found.statics]) for side, word in TIPS
+    ]
+    if np.allclose(curves[2][1], curves[3][1], atol=0.05):
+        curves = [*curves[:2], ("either side low", curves[2][1])]
+    for k, (word, y) in enumerate(curves):
+        axes.plot(x, y, color=style.colour(k), lw=1.8, ls=("-", "--", "-.", ":")[k], label=word)
+    axes.legend(frameon=False, fontsize=8.5, loc="upper left", ncols=2, borderaxespad=0.1, handlelength=2.4)
+    low, high = axes.get_ylim()
+    axes.set_ylim(low, high + 0.45 * (high - low))
+    _named(axes, "handbook tip angle, degrees")
+
+
+def _mix(axes: Axes, found: Finding) -> None:
+    axes.axhline(0.0, color=style.QUIET, lw=1.0)
+    axes.plot(found.positions[0], 0.0, "o", color=style.INK, ms=8, mec="white", zorder=3)
+    for position, effect in zip(found.positions[1:], found.effects, strict=True):
+        best = position == found.position
+        colour = style.COLOURS[0] if best else style.QUIET
+        axes.vlines(position, effect.score.low, effect.score.high, color=colour, lw=2.2, zorder=2)
+        axes.plot(position, effect.score.value, "D" if best else "s", color=colour, ms=8, mec="white", zorder=3)
+    points = found.found.stated
+    _named(axes, "whole mix, points of success" if points else "whole mix, change of the limits in %")
+
+
+def _line(axes: Axes, found: Finding, index: int) -> None:
+    line = found.lines[index]
+    scale = 100.0 if line.level is not None else 1.0
+    for k, (position, truck) in enumerate(zip(found.positions, found.found.trucks, strict=False)):
+        mean = found.found.mean(truck, index)
+        colour = style.INK if k == 0 else style.COLOURS[0]
+        axes.vlines(position, scale * mean.low, scale * mean.high, color=colour, lw=2.2, zorder=2)
+        axes.plot(position, scale * mean.value, "o" if k == 0 else "s", color=colour, ms=8, mec="white", zorder=3)
+        axes.annotate(f"{scale * mean.value:.1f}", (position, scale * mean.value), (7, 3),
+                      textcoords="offset points", fontsize=9.5)
+    _at_least(axes, 0.12 * scale * float(found.found.limit[:, index].mean()))
+    _named(axes, f"{line.name}: cleared, %" if line.level is not None else f"{line.name}: limit, {_unit(line.unit)}")
+
+
+def _at_least(axes: Axes, span: float) -> None:
+    """Do not blow up differences that do not matter."""
+    low, high = axes.get_ylim()
+    if high - low < span:
+        middle = 0.5 * (low + high)
+        axes.set_ylim(middle - 0.5 * span, middle + 0.5 * span)
+
+
+def _unit(unit: str) -> str:
+    return "degrees" if unit == "deg" else unit
+
+
+def _named(axes: Axes, title: str) -> None:
+    axes.set_title(title, fontsize=10.5, color=style.INK)
+
+
+def _ways(axes: Axes, found: Finding) -> None:
+    room = found.move.room
+    low, high = axes.get_ylim()
+    for stretch in room.blocked:
+        start, end = max(stretch.low, room.low), min(stretch.high, room.high)
+        if start < end:
+            axes.axvspan(start, end, color="#eceff2", lw=0, zorder=0)
+    axes.set_ylim(low, high)
+    span = room.high - room.low
+    axes.set_xlim(room.low - 0.03 * span, room.high + 0.03 * span)
+    axes.axvline(room.now, color=style.QUIET, lw=1.0, ls=":", zorder=1)
+    origin = " (rear axle at 0)" if found.move.axis == "x" else ""
+    axes.set_xlabel(f"{found.move.part}: {found.move.axis}, mm{origin}", fontsize=9.5)

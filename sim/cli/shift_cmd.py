@@ -1,0 +1,238 @@
+"""``cragbench shift``: what moving a part does, before anything is drilled."""
+
+from __future__ import annotations
+
+import math
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from sim.cli import decision_options as options
+from sim.cli.console import note, say, show_json, show_table
+
+if TYPE_CHECKING:
+    from models.change import Change
+    from sim.decision.ballast import Ballast, WeightOffer
+    from sim.decision.shift import Finding, Move
+
+ASSUMED = "Limits: level at which the truck stops clearing, luck held fast; steady luck in start, grip, rocks, battery."
+
+
+def shift(
+    build: options.Build,
+    part: Annotated[str, typer.Argument(help="Part to move, by its name on the sheet.", show_default=False)],
+    to: Annotated[list[float] | None, typer.Option("--to", help="Position in mm to look at; left out, what is free. "
+                                                             "May be given several times.")] = None,
+    axis: Annotated[str, typer.Option(help="Along which it moves: x, y or z.")] = "x",
+    along: Annotated[list[str] | None, typer.Option("--with", help="Part that goes along, such as its tray.")] = None,
+    lift: Annotated[float, typer.Option(min=-100, max=200, help="mm it is raised as well.")] = 0.0,
+    lead_to: Annotated[str | None, typer.Option(help="Part where its lead ends; left out, the speed control.")] = None,
+    change: options.On = None,
+    line: options.LineOption = None,
+    course: options.CourseOption = None,
+    weights: Annotated[list[Path] | None, typer.Option(help="Change that brings weight to the front axle, for the "
+                       "price of a gram; left out, those in the build's folder of changes.")] = None,
+    driver: options.Driver = "steady",
+    seed: options.Seed = 1,
+    most: Annotated[int, typer.Option(min=5, max=200, help="Repeats at most.")] = 12,
+    least: options.Least = 1.0,
+    workers: options.Workers = None,
+    out: options.Out = None,
+    formats: options.Formats = "png,svg",
+    as_json: options.Json = False,
+) -> None:
+    """Is moving a part worth it? Bias, tip angles and simulated limits against its position, and a verdict.
+
+    It stops as soon as the best position is decided; looking several times is paid for in the intervals, so that
+    alike trucks are called different at most once in twenty. Mind the pack, your eyes and the maker's instructions
+    before drilling: see cragbench drilling.
+    """
+    from sim.decision import shift as shifting
+    from sim.decision.ballast import ballast
+    from sim.decision.field import yard
+    from sim.decision.line import lines as make_lines
+    from sim.errors import SimError
+
+    began = time.monotonic()
+    if axis not in ("x", "y", "z"):
+        raise SimError("no such axis", field="axis", value=axis, remedy="Choose x, y or z")
+    sheet, changes = options.read(build, change)
+    move = shifting.plan(sheet, changes, part, axis=axis, along=along or (), to=to or (), lift=lift,  # type: ignore[arg-type]
+                         lead_to=lead_to)
+    trucks = [move.truck(None), *(move.truck(target) for target in move.targets)]
+    lines = make_lines(line or (), course or (), yard(trucks[0]))
+    if not as_json:
+        _introduce(move)
+    folder = options.folder_of(out, build)
+    with options.trials(trucks, lines, folder, driver=driver, seed=seed, workers=workers, quiet=as_json) as field:
+        found = shifting.investigate(move, field, lines, trucks, most=most, least=least)
+    after = trucks[1 + found.best].configuration.sheet
+    like = ballast(move.sheet, after)
+    offered = _offers(move, weights, build)
+    files = _draw(found, folder, formats, driver)
+    took = time.monotonic() - began
+    if as_json:
+        show_json(as_data(found, like, offered) | {"trials": field.run_trials + field.known_trials, "seconds": took,
+                                                   "files": [str(file) for file in files]})
+        return
+    _show(found)
+    options.warn_of_void(field)
+    say(sentence(found))
+    say(equivalent(like, offered, axis))
+    _warn(found, trucks[0].configuration.sheet, after)
+    say(f"{options.effort(field, lines)}; {driver} driver; {took:.0f} s. {ASSUMED}")
+    for file in files:
+        say(f"wrote {file}")
+
+
+def sentence(found: Finding) -> str:
+    """The verdict on the best position that was driven."""
+    from sim.decision.wording import verdict
+
+    what = f"{found.move.part} at {found.move.axis} = {found.position:g} mm (now {found.move.room.now:g})"
+    said = verdict(found.verdict, what, found.found.stated)
+    if abs(found.likely_best - found.position) >= 3.0 and len(found.positions) > 2:
+        said += f" A curve through all positions is highest near {found.likely_best:.0f} mm; try --to there."
+    return said
+
+
+def equivalent(like: Ballast, offered: tuple[WeightOffer, ...], axis: str = "x") -> str:
+    """Grams at the front axle that would do the same, and their price."""
+    if like.for_bias_g <= 0.0 and like.for_climb_g <= 0.0:
+        return "It brings no weight forward: no weight at the front axle stands for it."
+    said = f"At the front axle, {_grams(like.for_bias_g)} would give the same front bias"
+    said += f" and {_grams(like.for_climb_g)} the same handbook climb angle"
+    if not offered:
+        return said + "; no change with a price brings weight there."
+    cheapest = offered[0]
+    grams = max(g for g in (like.for_bias_g, like.for_climb_g) if math.isfinite(g))
+    cost = grams * cheapest.per_gram
+    said += f"; at the price of {cheapest.name} ({cheapest.cost.price:g} {cheapest.cost.currency} for "
+    said += f"{cheapest.grams:.0f} g) that is up to {cost:.0f} {cheapest.cost.currency}"
+    return said + (f", {grams / cheapest.grams:.1f} sets of it." if grams > cheapest.grams else ".")
+
+
+def as_data(found: Finding, like: Ballast, offered: tuple[WeightOffer, ...]) -> dict[str, Any]:
+    """The finding as plain data in bench units."""
+    best = found.verdict
+    return {
+        "part": found.move.part,
+        "axis": found.move.axis,
+        "now_mm": found.move.room.now,
+        "best_mm": found.position,
+        "likely_best_mm": found.likely_best,
+        "verdict": best.word,
+        "sentence": sentence(found),
+        "more_repeats": best.more,
+        "repeats": best.n,
+        "level_each_look": found.level,
+        "room_mm": [found.move.room.low, found.move.room.high],
+        "free_mm": found.move.room.free(),
+        "statics": [
+            {"at_mm": s.position, "front_percent": s.front_percent, "tip_deg": vars(s.tip_deg),
+             "in_the_way": [b.by for b in s.blocked]} for s in found.statics
+        ],
+        "positions": [_position(found, k) for k in range(len(found.positions))],
+        "front_axle_g": {"same_bias": like.for_bias_g, "same_climb": like.for_climb_g},
+        "weights": [{"name": o.name, "grams": o.grams, "price": o.cost.price, "currency": o.cost.currency}
+                    for o in offered],
+    }
+
+
+def _position(found: Finding, k: int) -> dict[str, Any]:
+    truck = found.found.trucks[k]
+    limits = {line.name: vars(found.found.mean(truck, i)) for i, line in enumerate(found.lines)}
+    row: dict[str, Any] = {"at_mm": found.positions[k], "config": truck, "limits": limits}
+    if k:
+        effect = found.effects[k - 1]
+        row["score"] = vars(effect.score)
+        row["verdict"] = effect.word
+        row["differences"] = {e.line.name: vars(e.difference) for e in effect.by_line}
+    return row
+
+
+def _introduce(move: Move) -> None:
+    room = move.room
+    free = ", ".join(f"{low:.0f} to {high:.0f}" for low, high in room.free() if high - low >= 1.0) or "nowhere"
+    say(f"{move.part}, now at {move.axis} = {room.now:g} mm: room from {room.low:.0f} ({room.ends[0]}) to "
+        f"{room.high:.0f} mm ({room.ends[1]}); free {free}.")
+    _tell_ways(move)
+
+
+def _tell_ways(move: Move) -> None:
+    from models.room import lift_needed
+
+    for target in move.targets:
+        ways = move.room.at(target)
+        if not ways:
+            continue
+        told = "; ".join(dict.fromkeys(b.by for b in ways))
+        lift = lift_needed(move.sheet, move.part, target, along=move.along) if move.axis == "x" else None
+        advice = f" Raised by {lift:g} mm it would be free: --lift {lift:g}." if lift else ""
+        note(f"WARNING: at {target:g} mm these are in its way: {told}.{advice}")
+
+
+def _show(found: Finding) -> None:
+    from sim.decision.wording import percent, ranged, scaled, unit
+
+    statics = {s.position: s for s in found.statics}
+    rows = []
+    for position in found.positions:
+        s = statics[position]
+        tip = s.tip_deg
+        rows.append((f"{position:g}", f"{s.front_percent:.1f}", f"{tip.back:.1f}", f"{tip.front:.1f}",
+                     f"{tip.left:.1f} / {tip.right:.1f}"))
+    show_table(f"{found.move.part} along {found.move.axis}: handbook, rigid truck",
+               ("at, mm", "front, %", "climb, °", "descent, °", "left / right, °"), rows)
+    names = [f"{position:g} mm" for position in found.positions]
+    for index, line in enumerate(found.lines):
+        driven = []
+        for k, truck in enumerate(found.found.trucks[: len(found.positions)]):
+            mean = scaled(found.found.mean(truck, index), line)
+            gap = "now" if k == 0 else ranged(scaled(found.effects[k - 1].by_line[index].difference, line), unit(line))
+            driven.append((names[k], f"{mean.value:.1f} ({mean.low:.1f} to {mean.high:.1f})", gap))
+        what = "cleared, %" if line.level is not None else f"limit, {unit(line)}"
+        show_table(line.name, ("at", what, "difference"), driven)
+    scores = [(name, percent(e.score, found.found.stated), e.word + (f" ({e.more} more)" if e.more else ""))
+              for name, e in zip(names[1:], found.effects, strict=True)]
+    show_table("whole mix", ("at", "change", "verdict"), scores)
+
+
+def _warn(found: Finding, before: Any, after: Any) -> None:
+    from sim.decision.caution import cautions
+
+    for warning in cautions(after, before, found.lines):
+        note(f"WARNING: {warning.text}")
+
+
+def _offers(move: Move, weights: list[Path] | None, build: Path) -> tuple[WeightOffer, ...]:
+    from models.change import load_change
+    from models.errors import BuildSheetError
+    from sim.decision.ballast import offers
+
+    files = weights if weights is not None else sorted((build.parent / "changes" / build.stem).glob("*.toml"))
+    changes: list[Change] = []
+    for file in files:
+        try:
+            changes.append(load_change(file))
+        except BuildSheetError:
+            if weights is not None:
+                raise
+    return offers(move.sheet, changes)
+
+
+def _draw(found: Finding, folder: Path, formats: str, driver: str) -> list[Path]:
+    if not formats:
+        return []
+    from sim.chart import style
+    from sim.chart.shift import shift as draw
+
+    picture = draw(found, sentence(found).split(". ")[0], f"{driver} driver.")
+    return style.save(picture, folder / f"shift-{found.move.part.replace(' ', '-').replace('/', '-')}",
+                      formats.split(","))
+
+
+def _grams(grams: float) -> str:
+    return "no weight" if math.isinf(grams) else f"{grams:.0f} g"
