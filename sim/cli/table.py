@@ -39,4 +39,7 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("weigh", "sim.cli.weigh_cmd", "weigh", "Centre of gravity and bias from scale readings.", BENCH),
     Entry("measure", "sim.cli.measure_cmd", "measure", "How to measure at the bench, and what it says.", BENCH),
     Entry("fit", "sim.cli.fit_cmd", "fit", "A new build sheet that agrees with the readings.", BENCH),
+    Entry("log", "sim.cli.log_cmd", "app", "Attempts on real lines, imported with checks.", BENCH),
+    Entry("reality", "sim.cli.reality_cmd", "reality", "Was the prediction right? Learn from real tries.", BENCH),
+    Entry("forms", "sim.cli.forms_cmd", "forms", "Set-up sheet, weighing form, run log to print.", BENCH),
 )
