@@ -14,6 +14,7 @@ MODULES = (
     "motion",
     "bouncing",
     "driving",
+    "engines",
 )
 """Files of this package that hold a ``GROUP``; a new file of checks is a new line here."""
 
