@@ -1,0 +1,56 @@
+"""What each change is worth: alone and in company, beside its price and grams."""
+
+from __future__ import annotations
+
+import math
+
+from matplotlib.figure import Figure
+
+from sim.chart import style
+from sim.chart.rows import shortened
+from sim.decision.worth import Share, Worth
+
+WIDTH = 10.0
+_LEFT, _RIGHT = 0.255, 0.66
+COLUMNS = (("price", 0.085), ("grams", 0.175), ("per money", 0.285), ("per 10 g", 0.395))
+
+
+def worth(answer: Worth, title: str, assumed: str = "") -> Figure:
+    """Draw gain alone (open mark) and in company (filled) with intervals, by gain per unit of money."""
+    ranked = answer.ranked()
+    unit = "points" if answer.found.stated else "%"
+    orders = f"{answer.orders} sampled orders" if answer.orders else f"all {answer.coalitions} combinations"
+    subtitle = (f"Gain over the mix. Filled: mean share in the company of the others (Shapley value, {orders}); open: "
+                f"alone on the truck as it is. {answer.found.n} repeats, same luck; intervals hold together with 95 %. "
+                f"{assumed}")
+    made = style.figure(WIDTH, 2.35 + 0.55 * len(ranked), title, subtitle)
+    height = made.get_figheight()
+    top = style.top(made) - 0.55 / height
+    axes = made.add_axes((_LEFT, 0.62 / height, _RIGHT - _LEFT, top - 0.62 / height))
+    style.frame(axes)
+    axes.axvline(0.0, color=style.INK, lw=1.0, zorder=1)
+    for row, share in enumerate(ranked):
+        for k, (gain, mark) in enumerate(((share.together, "o"), (share.alone, "s"))):
+            y = row + (-0.13, 0.17)[k]
+            colour = style.colour(k)
+            axes.plot([gain.low, gain.high], [y, y], color=colour, lw=2.2, solid_capstyle="butt", zorder=2)
+            fill = colour if k == 0 else style.PAPER
+            axes.plot(gain.value, y, mark, color=fill, mec=colour, mew=1.6, ms=7.5, zorder=3)
+        for text, (_, x) in zip(_numbers(share, answer), COLUMNS, strict=True):
+            axes.text(1.0 + x, row, text, transform=axes.get_yaxis_transform(), ha="right", va="center", fontsize=9.5)
+    heads = (answer.currency or "price", "g", f"{unit} per {answer.currency or 'money'}", f"{unit} per 10 g")
+    for head, (_, x) in zip(heads, COLUMNS, strict=True):
+        axes.text(1.0 + x, -0.62, head.replace(" per ", "\nper "), transform=axes.get_yaxis_transform(), ha="right",
+                  va="bottom", fontsize=9, color=style.QUIET)
+    axes.set_yticks(range(len(ranked)), [shortened(share.name) for share in ranked])
+    axes.set_ylim(len(ranked) - 0.5, -0.55)
+    axes.set_xlabel(f"gain over the mix, {unit}")
+    return made
+
+
+def _numbers(share: Share, answer: Worth) -> tuple[str, str, str, str]:
+    price = "?" if share.price is None else "free" if share.price == 0.0 else f"{share.price:g}"
+    ratio = share.per_money
+    money = "–" if math.isnan(ratio) else "free" if math.isinf(ratio) else f"{ratio:.2f}"
+    gram = share.per_gram
+    return price, f"{share.grams:+.1f}", money, "–" if math.isnan(gram) else f"{10.0 * gram:.1f}"

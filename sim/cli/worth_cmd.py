@@ -1,0 +1,135 @@
+"""``cragbench worth``: which part is worth its money and grams."""
+
+from __future__ import annotations
+
+import math
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from sim.cli import decision_options as options
+from sim.cli.console import note, say, show_json, show_table
+
+if TYPE_CHECKING:
+    from sim.decision.worth import Share, Worth
+
+SECONDS_PER_TRIAL = 0.5
+TRIALS_PER_LIMIT = 3.5
+
+
+def worth(
+    build: options.Build,
+    changes: options.Changes,
+    change: options.On = None,
+    line: options.LineOption = None,
+    course: options.CourseOption = None,
+    repeats: Annotated[int, typer.Option(min=3, max=200, help="Repeats of every truck on every line.")] = 5,
+    orders: Annotated[int, typer.Option(min=4, max=1000, help="Orders sampled where there are more than 6.")] = 24,
+    driver: options.Driver = "steady",
+    seed: options.Seed = 1,
+    workers: options.Workers = None,
+    out: options.Out = None,
+    formats: options.Formats = "png,svg",
+    as_json: options.Json = False,
+) -> None:
+    """Which part is worth its money and grams? Each change alone, and its share in company (Shapley value).
+
+    Every combination is driven up to six changes, sampled orders beyond. A change's price is in its file.
+    """
+    from models.change import load_change
+    from models.edit import apply
+    from sim.decision import worth as worths
+    from sim.decision.drawer import drawer as make_drawer
+    from sim.decision.drawer import prices
+    from sim.decision.field import yard
+    from sim.decision.line import lines as make_lines
+
+    began = time.monotonic()
+    sheet, before = options.read(build, change)
+    drawer = make_drawer(apply(sheet, before), [load_change(file) for file in changes])
+    prices(drawer.changes)
+    masks, _ = worths.needed_sets(drawer, orders)
+    trucks = [drawer.truck(mask) for mask in masks]
+    lines = make_lines(line or (), course or (), yard(trucks[0]))
+    if not as_json:
+        each = 1.0 if course else TRIALS_PER_LIMIT
+        trials = len(masks) * len(lines) * repeats * each
+        say(f"{len(drawer.changes)} changes, {len(masks)} trucks, {len(lines)} lines, {repeats} repeats: about "
+            f"{trials:.0f} trials, some {trials * SECONDS_PER_TRIAL / 60:.0f} minutes of one core.")
+    folder = options.folder_of(out, build)
+    with options.trials(trucks, lines, folder, driver=driver, seed=seed, workers=workers, quiet=as_json) as field:
+        answer = worths.worth(drawer, field, lines, repeats, orders)
+    files = _draw(answer, folder, formats, driver)
+    if as_json:
+        show_json(as_data(answer) | {"trials": field.run_trials + field.known_trials,
+                                     "seconds": time.monotonic() - began, "files": [str(f) for f in files]})
+        return
+    _show(answer)
+    options.warn_of_void(field)
+    say(worths.sentence(answer))
+    clash = worths.clashing(answer.pairings)
+    if clash is not None:
+        say(f"{clash.names[0]} and {clash.names[1]} chase the same gain: together {clash.extra.value:+.0f} "
+            f"({clash.extra.low:+.0f} to {clash.extra.high:+.0f}) against the sum of both.")
+    unpriced = [share.name for share in answer.shares if share.price is None]
+    if unpriced:
+        note(f"No price given for: {', '.join(unpriced)}. Add price and currency to the change file.")
+    say(f"{options.effort(field, lines)}; {driver} driver; {time.monotonic() - began:.0f} s.")
+    for file in files:
+        say(f"wrote {file}")
+
+
+def as_data(answer: Worth) -> dict[str, Any]:
+    """The answer as plain data."""
+    from sim.decision.worth import sentence
+
+    return {
+        "sentence": sentence(answer),
+        "repeats": answer.found.n,
+        "coalitions": answer.coalitions,
+        "orders": answer.orders,
+        "currency": answer.currency,
+        "price": answer.price,
+        "truck_price": answer.truck_price,
+        "together": vars(answer.whole),
+        "changes": [
+            {"name": s.name, "alone": vars(s.alone), "shapley": vars(s.together), "price": s.price, "mass_g": s.grams,
+             "tip_deg": s.degrees, "per_money": s.per_money, "per_g": s.per_gram, "per_deg": s.per_degree}
+            for s in answer.ranked()
+        ],
+        "pairs": [{"names": p.names, "extra": vars(p.extra)} for p in answer.pairings],
+    }
+
+
+def _show(answer: Worth) -> None:
+    unit = "points" if answer.found.stated else "%"
+    money = answer.currency or "money"
+    columns = ("change", f"alone, {unit}", f"in company, {unit}", f"price, {money}", "grams", f"per {money}",
+               "per 10 g", "per ° of tip")
+    show_table("By gain in company per unit of money", columns, [_row(share) for share in answer.ranked()])
+
+
+def _row(share: Share) -> tuple[str, ...]:
+    def ranged(e: Any) -> str:
+        return f"{e.value:+.1f} ({e.low:+.0f} to {e.high:+.0f})"
+
+    price = "?" if share.price is None else f"{share.price:g}"
+    ratio = share.per_money
+    per_money = "" if math.isnan(ratio) else "free" if math.isinf(ratio) else f"{ratio:.2f}"
+    per_gram = "" if math.isnan(share.per_gram) else f"{10 * share.per_gram:.1f}"
+    per_degree = "" if math.isnan(share.per_degree) else f"{share.per_degree:.1f}"
+    return (share.name, ranged(share.alone), ranged(share.together), price, f"{share.grams:+.1f}", per_money, per_gram,
+            per_degree)
+
+
+def _draw(answer: Worth, folder: Path, formats: str, driver: str) -> list[Path]:
+    if not formats:
+        return []
+    from sim.chart import style
+    from sim.chart.worth import worth as draw
+    from sim.decision.worth import sentence
+
+    title = sentence(answer).split("; ")[0]
+    return style.save(draw(answer, title, f"{driver} driver."), folder / "worth", formats.split(","))

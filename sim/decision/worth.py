@@ -1,0 +1,202 @@
+"""Which part is worth its money and grams: every change alone, and in the company of the others."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import stdtrit
+
+from sim.decision import shapley, stopping
+from sim.decision.drawer import Drawer, prices
+from sim.decision.effect import Table, table
+from sim.decision.field import Field
+from sim.decision.line import Line
+from sim.errors import SimError
+from sim.interval import Estimate
+
+Array = NDArray[np.float64]
+ORDERS = 24
+"""Orders sampled where there are too many changes for every coalition."""
+
+
+@dataclass(frozen=True)
+class Share:
+    """What one change brings."""
+
+    name: str
+    alone: Estimate
+    """Percent of the limits (or points), on the truck as it is; all changes together hold with the confidence."""
+    together: Estimate
+    """Shapley value over all coalitions with the others, in the same unit."""
+    price: float | None
+    grams: float
+    degrees: float
+    """Mean of the four handbook tip angles."""
+
+    @property
+    def per_money(self) -> float:
+        """Gain in company per unit of money; infinite for a free gain, NaN without a price."""
+        if self.price is None:
+            return math.nan
+        return self.together.value / self.price if self.price > 0.0 else math.copysign(math.inf, self.together.value)
+
+    @property
+    def per_gram(self) -> float:
+        """Gain in company per gram put on (or taken off)."""
+        return self.together.value / abs(self.grams) if abs(self.grams) > 0.05 else math.nan
+
+    @property
+    def per_degree(self) -> float:
+        """Gain in company per degree of tip angle won."""
+        return self.together.value / self.degrees if abs(self.degrees) > 0.05 else math.nan
+
+
+@dataclass(frozen=True)
+class Pairing:
+    """How two changes get on: what both bring beyond the sum of each alone."""
+
+    names: tuple[str, str]
+    extra: Estimate
+
+
+@dataclass(frozen=True)
+class Worth:
+    """The whole answer."""
+
+    lines: tuple[Line, ...]
+    found: Table
+    shares: tuple[Share, ...]
+    """In the order of the changes."""
+    pairings: tuple[Pairing, ...]
+    """All pairs that were driven, the strongest first."""
+    whole: Estimate
+    """All changes together."""
+    price: float | None
+    currency: str
+    truck_price: float | None
+    """In the same currency; None if not known."""
+    coalitions: int
+    orders: int
+    """0 when every coalition was driven."""
+
+    def ranked(self) -> tuple[Share, ...]:
+        """By gain per unit of money: free gains first, then the best of what costs; losses and unpriced last."""
+        def key(share: Share) -> tuple[float, float]:
+            ratio = share.per_money
+            return (-math.inf if math.isnan(ratio) else ratio, share.together.value)
+        return tuple(sorted(self.shares, key=key, reverse=True))
+
+
+def needed_sets(drawer: Drawer, orders: int = ORDERS) -> tuple[tuple[int, ...], list[tuple[int, ...]]]:
+    """Coalitions to drive, and the orders they come from (none: all coalitions).
+
+    Raises:
+        SimError: Two changes exclude each other, so that there is no truck with all of them.
+    """
+    clash = next(iter(drawer.clashes()), None)
+    if clash is not None:
+        a, b, why = clash
+        raise SimError(f"{drawer.names[a]} and {drawer.names[b]} cannot be on the truck together ({why.rstrip('.')})",
+                       field="change", remedy="Leave out one of the two, or use cragbench budget, which chooses")
+    count = len(drawer.changes)
+    if count <= shapley.EXACT_UP_TO:
+        return tuple(range(1 << count)), []
+    chosen = shapley.orders(count, orders)
+    singles = {1 << k for k in range(count)}
+    return tuple(sorted({*shapley.visited(chosen), *singles})), chosen
+
+
+def worth(drawer: Drawer, field: Field, lines: tuple[Line, ...], repeats: int, orders: int = ORDERS) -> Worth:
+    """Drive every coalition that is needed in all repeats and share out the gain."""
+    masks, chosen = needed_sets(drawer, orders)
+    trucks = {mask: drawer.truck(mask).hash for mask in masks}
+    field.find(trucks.values(), range(repeats))
+    found = table(field.searches, lines, list(trucks.values()), repeats)
+    if found.n < 2:
+        raise SimError("fewer than two repeats have a result for every truck", field="repeats", value=repeats,
+                       remedy="Give more repeats")
+    values = {mask: found.score(truck) for mask, truck in trucks.items()}
+    count = len(drawer.changes)
+    if chosen:
+        together, error = shapley.sampled(lambda mask: values[mask], chosen)
+    else:
+        together, error = shapley.exact(np.stack([values[mask] for mask in masks])), np.zeros(count)
+    level = stopping.level((found.n,), count)
+    cost, currency = prices(drawer.changes)
+    shares = tuple(
+        Share(drawer.names[k], _percent(found, values[1 << k], level, 0.0),
+              _percent(found, together[k], level, float(error[k])), cost[k], drawer.grams(1 << k),
+              drawer.tip_degrees(1 << k))
+        for k in range(count)
+    )
+    known = [c for c in cost if c is not None]
+    own = drawer.sheet.truck_price
+    return Worth(
+        lines, found, shares, _pairings(drawer, found, values), _percent(found, values[drawer.whole], 0.05, 0.0),
+        sum(known) if len(known) == count else None, currency,
+        own.price if own is not None and (own.currency == currency or not currency) else None,
+        len(masks), len(chosen),
+    )
+
+
+def _pairings(drawer: Drawer, found: Table, values: dict[int, Array]) -> tuple[Pairing, ...]:
+    pairs = [(a, b) for a in range(len(drawer.changes)) for b in range(a) if (1 << a | 1 << b) in values]
+    level = stopping.level((found.n,), max(1, len(pairs)))
+    made = [
+        Pairing((drawer.names[b], drawer.names[a]),
+                _percent(found, values[1 << a | 1 << b] - values[1 << a] - values[1 << b], level, 0.0))
+        for a, b in pairs
+    ]
+    return tuple(sorted(made, key=lambda p: -abs(p.extra.value)))
+
+
+def _percent(found: Table, sample: Array, level: float, order_error: float) -> Estimate:
+    """Mean of a per-repeat gain with an interval that also holds the error of sampled orders."""
+    n = len(sample)
+    spread = max(float(sample.std(ddof=1)), found.score_rounding) / math.sqrt(n)
+    half = float(stdtrit(n - 1, 1.0 - level / 2.0)) * math.hypot(spread, order_error)
+    mean = float(sample.mean())
+    return found.in_percent(Estimate(mean, mean - half, mean + half))
+
+
+def sentence(answer: Worth) -> str:
+    """Best purchase per unit of money, best free change, and what lags."""
+    stated = answer.found.stated
+    unit = "points" if stated else "%"
+    costing = [s for s in answer.ranked() if s.price is not None and s.price > 0.0]
+    free = [s for s in answer.ranked() if s.price == 0.0]
+    said = []
+    for kind, some in (("first purchase", costing), ("free change", free)):
+        gains = [s for s in some if s.together.value > 0.0]
+        if not some:
+            continue
+        if not gains:
+            said.append(f"no {kind} brings a gain")
+            continue
+        best = gains[0]
+        sure = "" if best.together.low > 0.0 else ", not shown to be above zero"
+        ratio = f", {best.per_money:.2g} {unit} per {answer.currency}" if best.price else ""
+        said.append(f"best {kind}: {best.name} ({_gain(best.together, unit)}{ratio}{sure})")
+    if len(costing) > 1:
+        said.append(f"last for the money: {costing[-1].name} ({_gain(costing[-1].together, unit)})")
+    whole = f"all together {_gain(answer.whole, unit)}"
+    if answer.price is not None and answer.currency:
+        whole += f" for {answer.price:g} {answer.currency}"
+        if answer.truck_price:
+            whole += f", {100.0 * answer.price / answer.truck_price:.0f} % of what the truck cost"
+    text = "; ".join([*said, whole])
+    return text[0].upper() + text[1:] + "."
+
+
+def _gain(e: Estimate, unit: str) -> str:
+    return f"{e.value:+.0f} {unit} ({e.low:+.0f} to {e.high:+.0f})"
+
+
+def clashing(pairings: Sequence[Pairing]) -> Pairing | None:
+    """The pair that most gets in each other's way, where that is shown."""
+    shown = [p for p in pairings if p.extra.high < 0.0]
+    return min(shown, key=lambda p: p.extra.value) if shown else None
