@@ -8,11 +8,11 @@ that does not count (something broke, somebody was in the way).
 from __future__ import annotations
 
 import csv
+import datetime
 import difflib
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -83,7 +83,7 @@ class TryEntry(_Record):
     video: Text = ""
     battery: Text = ""
     weather: Text = ""
-    date: date | str = ""
+    date: datetime.date | str = ""
     driver: Text = ""
 
 
@@ -91,7 +91,7 @@ class LogFile(_Record):
     """A day's log."""
 
     schema_: Annotated[Literal[1], Field(alias="schema")]
-    date: date | str = ""
+    date: datetime.date | str = ""
     place: Text = ""
     driver: Name = "driver"
     weather: Text = ""
@@ -294,11 +294,11 @@ def _judged(told: str, reason: str, file: Path, field: str) -> tuple[str, str]:
     return outcome, reason
 
 
-def _day(told: date | str, file: Path, field: str) -> str:
-    if isinstance(told, date):
+def _day(told: datetime.date | str, file: Path, field: str) -> str:
+    if isinstance(told, datetime.date):
         return told.isoformat()
     try:
-        return date.fromisoformat(told.strip()).isoformat() if told.strip() else ""
+        return datetime.date.fromisoformat(told.strip()).isoformat() if told.strip() else ""
     except ValueError:
         raise LogError("not a date", file=file, field=f"{field}: date", value=told,
                        remedy="Write year-month-day, as 2026-11-22") from None  # fmt: skip
