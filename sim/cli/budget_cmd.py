@@ -1,0 +1,153 @@
+"""``cragbench budget``: the best set of changes for a sum of money, and the order to buy it in."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from sim.cli import decision_options as options
+from sim.cli.console import note, say, show_json, show_table
+
+if TYPE_CHECKING:
+    from sim.decision.budget import Bought, Budget
+
+
+def budget(
+    build: options.Build,
+    changes: options.Changes,
+    money: Annotated[float, typer.Option("--money", help="What may be spent, in the currency of the changes.",
+                                         show_default=False)],
+    grams: Annotated[float | None, typer.Option("--grams", help="Most mass the set may add, g.")] = None,
+    limits: Annotated[Path | None, typer.Option("--limits", help="Class limits (TOML): tyre diameter, wheelbase, "
+                                                "width, mass, what is forbidden.")] = None,
+    change: options.On = None,
+    line: options.LineOption = None,
+    course: options.CourseOption = None,
+    repeats: Annotated[int, typer.Option(min=3, max=200, help="Repeats of every truck on every line.")] = 5,
+    sets: Annotated[int, typer.Option(min=1, max=500, help="Sets driven beyond the single changes, at most.")] = 12,
+    driver: options.Driver = "steady",
+    seed: options.Seed = 1,
+    workers: options.Workers = None,
+    out: options.Out = None,
+    formats: options.Formats = "png,svg",
+    as_json: options.Json = False,
+) -> None:
+    """Which changes to buy for a sum of money, and in which order?
+
+    Every allowed set is searched on a model fitted to the sets that were driven; the sets that look best are driven
+    in turn until none is left that could well be better.
+    """
+    from models.change import load_change
+    from models.edit import apply
+    from sim.decision import budget as budgets
+    from sim.decision.classlimit import load_class_limits
+    from sim.decision.drawer import drawer as make_drawer
+    from sim.decision.field import yard
+    from sim.decision.line import lines as make_lines
+    from sim.errors import SimError
+
+    began = time.monotonic()
+    if not money > 0:
+        raise SimError("the budget is empty", field="money", value=money,
+                       remedy="Give a sum above zero; free changes are in cragbench worth")
+    sheet, before = options.read(build, change)
+    drawer = make_drawer(apply(sheet, before), [load_change(file) for file in changes])
+    choice = budgets.choices(drawer, money, grams, None if limits is None else load_class_limits(limits))
+    trucks = [drawer.truck(int(mask)) for mask in sorted({0, *choice.masks.tolist()})]
+    lines = make_lines(line or (), course or (), yard(trucks[0]))
+    if not as_json:
+        say(f"{len(choice.masks)} of {1 << len(drawer.changes)} sets fit {money:g} {choice.currency}"
+            + (f" and {grams:g} g" if grams is not None else "") + (" and the class limits." if limits else "."))
+        for reason in choice.left_out:
+            note(f"Left out: {reason}.")
+    folder = options.folder_of(out, build)
+    with options.trials(trucks, lines, folder, driver=driver, seed=seed, workers=workers, quiet=as_json) as field:
+        answer = budgets.budget(choice, field, lines, repeats=repeats, sets=sets)
+    files = _draw(answer, folder, formats, driver)
+    if as_json:
+        show_json(as_data(answer) | {"trials": field.run_trials + field.known_trials,
+                                     "seconds": time.monotonic() - began, "files": [str(f) for f in files]})
+        return
+    _show(answer)
+    options.warn_of_void(field)
+    for text in sentences(answer):
+        say(text)
+    say(f"{options.effort(field, lines)}; {driver} driver; {time.monotonic() - began:.0f} s.")
+    for file in files:
+        say(f"wrote {file}")
+
+
+def sentences(answer: Budget) -> list[str]:
+    """What to buy, what cannot be told apart, what does most of the work."""
+    unit = "points" if answer.found.stated else "%"
+    best, currency = answer.best, answer.choice.currency
+    if not best.mask:
+        return ["Keep the money: no allowed set brings a gain."]
+    sure = "" if best.gain.low > 0.0 else "; not shown to be above zero"
+    said = [f"Buy {best.label} for {best.money:g} {currency} ({best.grams:+.0f} g): {_ranged(best, unit)} over the "
+            f"mix{sure}. In this order: {', '.join(step.name for step in answer.order)}."]
+    ties = [one for one in answer.ties if one.mask]
+    if ties:
+        cheapest = min(ties, key=lambda one: one.money)
+        cheaper = f"; the cheapest of them is {cheapest.label} for {cheapest.money:g} {currency}"
+        said.append(f"{len(ties)} other driven sets cannot be told apart from it"
+                    + (cheaper if cheapest.money < best.money else "") + ".")
+    if answer.workhorse is not None:
+        name, share = answer.workhorse
+        said.append(f"Of the cheap and free changes {name} does most: about {100 * share:.0f} % of the gain goes "
+                    "without it.")
+    return said
+
+
+def as_data(answer: Budget) -> dict[str, Any]:
+    """The answer as plain data."""
+    return {
+        "sentences": sentences(answer),
+        "currency": answer.choice.currency,
+        "money": answer.choice.money_most,
+        "allowed_sets": len(answer.choice.masks),
+        "left_out": answer.choice.left_out,
+        "repeats": answer.found.n,
+        "best": _data(answer.best),
+        "order": [{"name": s.name, "price": s.price, "brings": vars(s.brings), "total": vars(s.total)}
+                  for s in answer.order],
+        "driven": [_data(one) for one in answer.sets],
+        "front": [_data(one) for one in answer.front],
+    }
+
+
+def _data(one: Bought) -> dict[str, Any]:
+    return {"set": one.label, "price": one.money, "mass_g": one.grams, "gain": vars(one.gain), "driven": one.driven,
+            "behind_best": None if one.behind is None else vars(one.behind), "as_good": one.as_good}
+
+
+def _ranged(one: Bought, unit: str) -> str:
+    return f"{one.gain.value:+.0f} {unit} ({one.gain.low:+.0f} to {one.gain.high:+.0f})"
+
+
+def _show(answer: Budget) -> None:
+    unit = "points" if answer.found.stated else "%"
+    rows = []
+    for one in answer.sets:
+        told = "best" if one.mask == answer.best.mask else "not told apart" if one.as_good else "behind"
+        rows.append((one.label, f"{one.money:g}", f"{one.grams:+.0f}", _ranged(one, unit), told))
+    show_table("Sets that were driven", ("set", f"price, {answer.choice.currency}", "g", "gain", "against the best"),
+               rows)
+    steps = [(f"{k}. {step.name}", f"{step.price:g}", f"{step.brings.value:+.0f} ({step.brings.low:+.0f} to "
+              f"{step.brings.high:+.0f})", f"{step.total.value:+.0f}") for k, step in enumerate(answer.order, start=1)]
+    if steps:
+        show_table("Order to buy in", ("change", f"price, {answer.choice.currency}", f"brings, {unit}", "so far"),
+                   steps)
+
+
+def _draw(answer: Budget, folder: Path, formats: str, driver: str) -> list[Path]:
+    if not formats:
+        return []
+    from sim.chart import style
+    from sim.chart.budget import budget as draw
+
+    title = sentences(answer)[0].split(" over the mix")[0]
+    return style.save(draw(answer, title, f"{driver} driver."), folder / "budget", formats.split(","))
