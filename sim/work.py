@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
 from sim.arm import ArmSupply
 from sim.arms import arms
 from sim.batch import FixedSupply, Progress, StopSwitch, Supply, run
-from sim.crew import Crew
+from sim.crew import Crew, Hands
 from sim.plan import plan_hash
 from sim.store import Store
 from sim.study import Study, deadline, fixed_tasks
@@ -17,6 +18,15 @@ from sim.version import versions
 from sim.worker import Job
 
 PERFORM = "sim.perform:perform"
+
+
+@dataclass(frozen=True)
+class Elsewhere:
+    """A scheduler to hand trials to instead of running them here."""
+
+    scheduler: str
+    tls: tuple[str, str, str] | None = None
+    """Paths of CA, certificate and key (PEM) for a ``tls://`` address."""
 
 
 def run_study(
@@ -27,9 +37,10 @@ def run_study(
     niceness: int = 0,
     watchdog_s: float = 120.0,
     memory_mb: int = 1024,
+    elsewhere: Elsewhere | None = None,
     watch: Callable[[Progress], None] | None = None,
 ) -> Progress:
-    """Run what is missing of a study into a store, on this machine's processes.
+    """Run what is missing of a study into a store, on this machine's processes or behind a scheduler.
 
     Raises:
         StoreError: The store cannot be used or written.
@@ -41,12 +52,21 @@ def run_study(
         store.add_configurations(study.remembered())
         store.add_plan(plan_hash(study.text), study.plan.name, study.text)
         supply = supply_of(study)
-        crew = Crew(job, workers, watchdog_s=watchdog_s)
+        hands = _hands(job, workers, watchdog_s, elsewhere)
         try:
             until = deadline(study.plan, datetime.now())
-            return run(supply, store, versions(), crew, until=until, watch=watch, stop=switch)
+            return run(supply, store, versions(), hands, until=until, watch=watch, stop=switch)
         finally:
-            crew.close()
+            hands.close()
+
+
+def _hands(job: Job, workers: int, watchdog_s: float, elsewhere: Elsewhere | None) -> Hands:
+    if elsewhere is None:
+        return Crew(job, workers, watchdog_s=watchdog_s)
+    from sim.cluster import Certificates, Cluster
+
+    certificates = Certificates(*elsewhere.tls) if elsewhere.tls else None
+    return Cluster(elsewhere.scheduler, job, versions(), watchdog_s=watchdog_s, certificates=certificates)
 
 
 def supply_of(study: Study) -> Supply:

@@ -8,6 +8,7 @@ under it n and what was assumed.
 from __future__ import annotations
 
 import textwrap
+import warnings
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,7 @@ import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 
 from sim.errors import SimError
 
@@ -81,6 +83,11 @@ def top(made: Figure) -> float:
     return float(made._crag_top)  # type: ignore[attr-defined]
 
 
+def readable(text: str) -> str:
+    """Text without control characters, which no font has and SVG forbids; line breaks stay."""
+    return "".join(c if c.isprintable() or c == "\n" else "\N{REPLACEMENT CHARACTER}" for c in text)
+
+
 def frame(axes: Axes, *, grid: str = "x") -> None:
     """Quiet frame: a light grid in the direction of the values, no box."""
     for side in ("top", "right", "left"):
@@ -100,12 +107,17 @@ def save(made: Figure, path: Path, formats: Sequence[str] = ("png", "svg")) -> l
     if unknown:
         raise SimError("no such picture format", field="format", value=unknown[0],
                        remedy=f"Choose from: {', '.join(FORMATS)}")
+    for text in made.findobj(Text):
+        text.set_text(readable(text.get_text()))
     files = []
     for name in formats:
         file = path.with_name(f"{path.name}.{name}")
         metadata = {"png": {"Software": "cragbench"}, "svg": {"Date": None}, "pdf": {"CreationDate": None}}[name]
         try:
-            made.savefig(file, dpi=DPI, metadata=metadata)
+            with warnings.catch_warnings():
+                # A name in a script that the font lacks is drawn as boxes.
+                warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+                made.savefig(file, dpi=DPI, metadata=metadata)
         except OSError as error:
             raise SimError(f"cannot be written: {error.strerror}", file=file, remedy="Give another folder") from error
         files.append(file)

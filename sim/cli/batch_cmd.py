@@ -17,6 +17,7 @@ from sim.cli.console import note, say, show_json
 if TYPE_CHECKING:
     from sim.batch import Progress
     from sim.study import Study
+    from sim.work import Elsewhere
 
 UNFINISHED = 130
 SET_ASIDE = 1
@@ -29,12 +30,22 @@ def batch(
     nice: Annotated[int, typer.Option(min=0, max=19, help="How far workers step back for other programs.")] = 5,
     watchdog: Annotated[float, typer.Option(min=1, help="Seconds after which a trial counts as hung.")] = 120.0,
     memory_mb: Annotated[int, typer.Option("--memory-mb", min=64, help="A worker above this is replaced.")] = 1024,
+    scheduler: Annotated[
+        str | None, typer.Option(help="Run trials on the workers of this Dask scheduler, as tcp://127.0.0.1:8786.")
+    ] = None,
+    tls_ca: Annotated[Path | None, typer.Option(help="CA certificate (PEM) for a tls:// scheduler.")] = None,
+    tls_cert: Annotated[Path | None, typer.Option(help="Own certificate (PEM).")] = None,
+    tls_key: Annotated[Path | None, typer.Option(help="Its key (PEM).")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Run every trial of a plan that is not in the store yet.
 
     A finished trial is on the disk before it is counted. Ctrl-C stops within two seconds and keeps what is done; the
     same command goes on from there. Results do not depend on the number of workers, their order, or restarts.
+
+    With --scheduler the same trials run on the workers of a Dask scheduler; the store stays here. A tcp:// connection
+    is neither encrypted nor authenticated, and whoever can reach the scheduler can run code on its workers: keep it
+    on 127.0.0.1 or a trusted network, or use tls:// with certificates.
     """
     from sim.cli.progress import watcher
     from sim.study import prepare
@@ -44,11 +55,19 @@ def batch(
     path = store or study.store
     count = workers or available_cores()
     if not as_json:
-        say(f"{study.plan.name}: {len(study.trucks)} trucks, {count} workers, store {path}")
+        where = f"{count} workers" if scheduler is None else f"workers of {scheduler}"
+        say(f"{study.plan.name}: {len(study.trucks)} trucks, {where}, store {path}")
     began = time.monotonic()
     with watcher(study, quiet=as_json) as watch:
         progress = run_study(
-            study, path, workers=count, niceness=nice, watchdog_s=watchdog, memory_mb=memory_mb, watch=watch
+            study,
+            path,
+            workers=count,
+            niceness=nice,
+            watchdog_s=watchdog,
+            memory_mb=memory_mb,
+            elsewhere=_elsewhere(scheduler, (tls_ca, tls_cert, tls_key)),
+            watch=watch,
         )
     again = shlex.join(["cragbench", "batch", *sys.argv[2:]])
     if as_json:
@@ -59,6 +78,21 @@ def batch(
         raise typer.Exit(UNFINISHED)
     if progress.faults:
         raise typer.Exit(SET_ASIDE)
+
+
+def _elsewhere(scheduler: str | None, tls: tuple[Path | None, ...]) -> Elsewhere | None:
+    from sim.errors import SimError
+    from sim.work import Elsewhere
+
+    given = tuple(str(path) for path in tls if path is not None)
+    if scheduler is None or not given:
+        if given:
+            raise SimError("certificates are for a scheduler", field="tls-ca", remedy="Give --scheduler tls://...")
+        return None if scheduler is None else Elsewhere(scheduler)
+    if len(given) < 3:
+        raise SimError("three files make a certificate", field="tls", value=given,
+                       remedy="Give --tls-ca, --tls-cert and --tls-key")
+    return Elsewhere(scheduler, (given[0], given[1], given[2]))
 
 
 def available_cores() -> int:

@@ -1,0 +1,124 @@
+"""The same table from a real scheduler with worker processes on the loopback address, one of them killed."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import ExitStack
+from pathlib import Path
+from typing import Any
+
+import fake_trial
+import pytest
+from fake_trial import VERSIONS, FakeStudy, FakeTruck
+
+from sim import batch
+from sim.batch import FixedSupply, Progress
+from sim.crew import Crew
+from sim.errors import SimError
+from sim.store import Store
+from sim.task import Versions
+from sim.worker import Job
+
+pytest.importorskip("distributed")
+cluster = pytest.importorskip("sim.cluster")
+
+STUDY = FakeStudy({"a": FakeTruck(30.0), "b": FakeTruck(33.0)}, seconds=0.02, bad=frozenset({3}))
+JOB = Job("fake_trial:perform", STUDY, 4096, 0)
+ENVIRONMENT = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
+
+
+@pytest.fixture(scope="module")
+def scheduler() -> Iterator[tuple[str, list[subprocess.Popen[str]]]]:
+    """Address of a scheduler, and its three worker processes."""
+    with ExitStack() as stack:
+
+        def launch(*arguments: str) -> subprocess.Popen[str]:
+            log = subprocess.PIPE if arguments[0].endswith("scheduler") else subprocess.DEVNULL
+            process = stack.enter_context(
+                subprocess.Popen(
+                    [sys.executable, "-m", *arguments],
+                    stdout=subprocess.DEVNULL,
+                    stderr=log,
+                    text=True,
+                    env=ENVIRONMENT,
+                )
+            )
+            stack.callback(process.kill)
+            return process
+
+        # Port 0: the system picks a free one, and the log says which.
+        main = launch("distributed.cli.dask_scheduler", "--host", "127.0.0.1", "--port", "0", "--no-dashboard")
+        assert main.stderr is not None
+        address = ""
+        for line in main.stderr:
+            if "Scheduler at:" in line:
+                address = line.split()[-1]
+                break
+        common = ("distributed.cli.dask_worker", address, "--nthreads", "1", "--no-dashboard", "--no-nanny")
+        yield address, [launch(*common) for _ in range(3)]
+
+
+def run(path: Path, address: str, tasks: Any, **options: Any) -> Progress:
+    hands = cluster.Cluster(address, JOB, VERSIONS, entry="")
+    try:
+        with Store(path, write=True) as store:
+            return batch.run(FixedSupply(tasks), store, VERSIONS, hands, **options)
+    finally:
+        hands.close()
+
+
+def table(path: Path) -> list[tuple[Any, ...]]:
+    with Store(path) as store:
+        return list(store.table())
+
+
+@pytest.mark.slow
+@pytest.mark.filterwarnings("ignore")  # the library warns of its own clean-up after a worker was killed
+def test_same_table_with_a_worker_killed(tmp_path: Path, scheduler: tuple[str, list[subprocess.Popen[str]]]) -> None:
+    address, workers = scheduler
+    tasks = fake_trial.tasks(20)
+    with Store(tmp_path / "here.sqlite", write=True) as store:
+        crew = Crew(JOB, 1)
+        try:
+            batch.run(FixedSupply(tasks), store, VERSIONS, crew)
+        finally:
+            crew.close()
+
+    def watch(progress: Progress) -> None:
+        if progress.done >= 10 and workers[0].poll() is None:
+            workers[0].send_signal(signal.SIGKILL)
+            workers[0].wait()
+
+    progress = run(tmp_path / "there.sqlite", address, tasks, watch=watch)
+    assert workers[0].poll() is not None
+    assert (progress.done, progress.faults) == (80, [])
+    assert table(tmp_path / "there.sqlite") == table(tmp_path / "here.sqlite")
+
+
+@pytest.mark.slow
+@pytest.mark.filterwarnings("ignore")
+def test_workers_with_other_physics_are_told_apart(tmp_path: Path, scheduler: Any) -> None:
+    """A worker whose sources differ gives no result, but says what to do."""
+    hands = cluster.Cluster(scheduler[0], JOB, Versions("not this", "none"), entry="sim.perform")
+    try:
+        with Store(tmp_path / "s.sqlite", write=True) as store:
+            progress = batch.run(FixedSupply(fake_trial.tasks(1)), store, VERSIONS, hands)
+    finally:
+        hands.close()
+    assert progress.done == 0
+    assert all("install the same version" in fault.text for fault in progress.faults)
+
+
+def test_no_scheduler_there(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cluster, "CONNECT_S", 0.5)
+    with pytest.raises(SimError, match="no scheduler answers"):
+        cluster.Cluster("tcp://127.0.0.1:1", JOB, VERSIONS)
+
+
+def test_tls_needs_certificates(tmp_path: Path) -> None:
+    with pytest.raises(SimError, match="needs certificates"):
+        cluster.Cluster("tls://127.0.0.1:1", JOB, VERSIONS)

@@ -1,0 +1,215 @@
+"""What a store shows: pairs, exclusions, baselines, limits, words, tables and pictures of it."""
+
+from __future__ import annotations
+
+import csv
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import fake_trial
+import pytest
+from fake_trial import VERSIONS, FakeStudy, FakeTruck
+from PIL import Image
+
+from sim.chart import style
+from sim.chart.margins import margins
+from sim.chart.margins import title as margin_title
+from sim.chart.rates import rates
+from sim.comparison import Comparison, compare
+from sim.errors import SimError
+from sim.finding import about, finding, kind, label, level
+from sim.limits import limits, searched
+from sim.paired import tabulate
+from sim.store import Configuration, Store
+from sim.tables import comparison_row, limit_row, write_comparison_csv, write_trials_csv
+from sim.task import Report, Versions, record
+
+NASTY = '=cmd|"$x_1$" [red]<script>\x07' + "long " * 30
+
+
+def fill(
+    path: Path,
+    trucks: dict[str, FakeTruck],
+    *,
+    levels: tuple[float, ...] = (28.0, 34.0),
+    obstacles: tuple[str, ...] = ("ledge", "descent"),
+    repeats: int = 40,
+    names: dict[str, str] | None = None,
+    bad: frozenset[int] = frozenset(),
+    versions: Versions = VERSIONS,
+    plan: str = "",
+) -> Path:
+    """A store of stand-in trials."""
+    study = FakeStudy(trucks, bad=bad)
+    tasks = [
+        fake_trial.task(config, x, repeat, obstacle=obstacle)
+        for obstacle in obstacles
+        for x in levels
+        for repeat in range(repeats)
+        for config in trucks
+    ]
+    with Store(path, write=True) as store:
+        store.add_configurations([Configuration(c, (names or {}).get(c, c), {}) for c in trucks])
+        store.add([Report(task, record(fake_trial.perform(study, task)), None, 0.1) for task in tasks], versions)
+        if plan:
+            store.add_plan("p", "p", plan)
+    return path
+
+
+@pytest.fixture(scope="module")
+def two(tmp_path_factory: pytest.TempPathFactory) -> Comparison:
+    path = fill(tmp_path_factory.mktemp("two") / "s.sqlite", {"a": FakeTruck(30.0), "b": FakeTruck(35.0)})
+    with Store(path) as store:
+        return compare(store, "a")
+
+
+def test_cells_hold_what_was_stored(two: Comparison) -> None:
+    assert len(two.cells) == 8
+    assert [cell.name for cell in two.cells[:2]] == ["a", "b"]
+    for cell in two.cells:
+        assert cell.rate.trials == 40
+        assert cell.rate.successes == cell.outcomes["cleared"]
+        assert (cell.verdict is None) == (cell.name == "a")
+        assert cell.margin_p5.value <= cell.margin_median.value
+
+
+def test_pairs_are_those_that_met_the_same_luck(two: Comparison) -> None:
+    """Counted again from the stand-in itself."""
+    study = FakeStudy({"a": FakeTruck(30.0), "b": FakeTruck(35.0)})
+    pairs = []
+    for repeat in range(40):
+        mine, theirs = (record(fake_trial.perform(study, fake_trial.task(c, 28.0, repeat))) for c in "ba")
+        pairs.append((mine.cleared, theirs.cleared))
+    cell = next(c for c in two.cells if (c.obstacle, c.level, c.name) == ("ledge", 28.0, "b"))
+    assert cell.verdict is not None
+    assert cell.verdict.table == tabulate(pairs)
+    # The better stand-in never fails where the other clears: the same luck decides both
+    assert cell.verdict.table.baseline_only == 0
+
+
+def test_invalid_and_other_versions_are_left_out(tmp_path: Path) -> None:
+    trucks = {"a": FakeTruck(30.0), "b": FakeTruck(30.5)}
+    path = fill(tmp_path / "s.sqlite", trucks, repeats=10, versions=Versions("old", "none"))
+    fill(path, trucks, repeats=20, bad=frozenset({0, 1}))
+    with Store(path) as store:
+        got = compare(store)
+    assert got.versions == VERSIONS
+    assert got.other_versions == 80
+    assert got.invalid == 16
+    assert all((cell.rate.trials, cell.invalid) == (18, 2) for cell in got.cells)
+    assert all(cell.verdict.table.pairs == 18 for cell in got.cells if cell.verdict)
+
+
+def test_baseline_by_name_plan_or_count(tmp_path: Path) -> None:
+    trucks = {"a": FakeTruck(30.0), "b": FakeTruck(33.0)}
+    plan = 'baseline = "stock"\nstop_when_decided = true'
+    path = fill(tmp_path / "s.sqlite", trucks, names={"b": "stock"}, plan=plan)
+    with Store(path) as store:
+        assert compare(store).baseline.name == "stock"
+        assert compare(store).stopped_early
+        assert compare(store, "a").baseline.hash == "a"
+        with pytest.raises(SimError, match="a, stock"):
+            compare(store, "nobody")
+
+
+def test_empty_store_says_so(tmp_path: Path) -> None:
+    Store(tmp_path / "s.sqlite", write=True).close()
+    with Store(tmp_path / "s.sqlite") as store, pytest.raises(SimError, match="no trials yet"):
+        compare(store)
+
+
+def test_limits_of_a_ladder(tmp_path: Path) -> None:
+    levels = tuple(float(x) for x in range(20, 46, 3))
+    trucks = {"a": FakeTruck(30.0, 2.0), "b": FakeTruck(36.0, 2.0)}
+    plan = '[[obstacle]]\nfamily = "ledge"\nfind_limit = { low = 10, high = 60 }'
+    path = fill(tmp_path / "s.sqlite", trucks, levels=levels, obstacles=("ledge",), repeats=12, plan=plan)
+    with Store(path) as store:
+        comparison, ranges = compare(store, "a"), searched(store)
+    assert ranges == {"ledge": (10, 60)}
+    first, second = limits(comparison, ranges)
+    assert first.half.low <= 30 <= first.half.high
+    assert second.half.low <= 36 <= second.half.high
+    # Nine in ten: 30 - 2 ln 9 = 25.6
+    assert first.ninety.low <= 30 - 2 * math.log(9) <= first.ninety.high
+    assert (first.word, second.word) == ("baseline", "better")
+    assert second.difference is not None
+    assert second.difference.low <= 6 <= second.difference.high
+    assert limit_row(second)["verdict"] == "better"
+
+
+def test_few_levels_give_no_limit(two: Comparison) -> None:
+    assert limits(two) == []
+
+
+def test_words(two: Comparison) -> None:
+    assert finding(two) == about(two, "b")
+    assert finding(two).startswith("b does better on ")
+    swapped = replace(two, cells=tuple(cell for cell in two.cells if cell.name == "a"))
+    assert finding(swapped).startswith("a: surest on ")
+    assert label(two.cells[-1]) == "ledge 34 mm"
+    assert kind("ledge-on-slope,slope_deg=15") == "ledge on slope (slope 15°)"
+    assert (level(30, "mm"), level(35.5, "deg")) == ("30 mm", "35.5°")
+
+
+def test_worse_and_both(tmp_path: Path) -> None:
+    trucks = {"a": FakeTruck(30.0), "b": FakeTruck(24.0)}
+    path = fill(tmp_path / "s.sqlite", trucks, obstacles=("ledge",), levels=(28.0,))
+    with Store(path) as store:
+        comparison = compare(store, "a")
+    assert "does worse on ledge 28 mm" in finding(comparison)
+    twins = fill(tmp_path / "t.sqlite", {"a": FakeTruck(30.0), "b": FakeTruck(30.0)}, obstacles=("ledge",))
+    with Store(twins) as store:
+        assert finding(compare(store, "a")) == "b: no difference shown on any of 2 obstacles"
+
+
+def test_tables_hold_every_number(two: Comparison, tmp_path: Path) -> None:
+    path = write_comparison_csv(two, tmp_path / "c.csv")
+    with path.open(newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert len(rows) == len(two.cells)
+    assert list(rows[0]) == list(comparison_row(two.cells[0]))
+    assert float(rows[1]["success_percent"]) == pytest.approx(100 * two.cells[1].rate.share)
+    assert not list(tmp_path.glob(".*"))
+
+
+def test_names_cannot_become_formulas(tmp_path: Path) -> None:
+    path = fill(tmp_path / "s.sqlite", {"a": FakeTruck(30.0)}, names={"a": NASTY}, repeats=3)
+    with Store(path) as store:
+        write_trials_csv(store, tmp_path / "t.csv")
+    with (tmp_path / "t.csv").open(newline="") as file:
+        assert all(row["configuration"].startswith("'=cmd") for row in csv.DictReader(file))
+
+
+@pytest.mark.parametrize("draw", [rates, margins])
+def test_pictures_of_anything(tmp_path: Path, draw) -> None:  # type: ignore[no-untyped-def]
+    """One truck, odd names, three trials (open intervals), nine trucks: a picture every time."""
+    many = {c: FakeTruck(28.0 + i) for i, c in enumerate("abcdefghi")}
+    for number, (trucks, repeats) in enumerate([({"a": FakeTruck(30.0)}, 3), (many, 8)]):
+        path = fill(tmp_path / f"{number}.sqlite", trucks, repeats=repeats, names={"a": NASTY})
+        with Store(path) as store:
+            files = style.save(draw(compare(store, "a"), NASTY), tmp_path / f"p{number}", ("png", "svg", "pdf"))
+        assert [file.suffix for file in files] == [".png", ".svg", ".pdf"]
+        with Image.open(files[0]) as picture:
+            assert picture.width > 1200
+            assert len(picture.convert("L").getcolors(256) or ()) > 20
+        svg = files[1].read_text()
+        assert "<script>" not in svg
+        assert "\x07" not in svg
+
+
+def test_same_data_same_picture(two: Comparison, tmp_path: Path) -> None:
+    one, other = (style.save(rates(two), tmp_path / name, ("svg",))[0].read_bytes() for name in "ab")
+    assert one == other
+
+
+def test_title_of_margins_says_the_largest_shown(two: Comparison) -> None:
+    assert margin_title(two).startswith("b keeps ")
+    assert "more margin than a" in margin_title(two)
+
+
+def test_unknown_format_and_folder(two: Comparison, tmp_path: Path) -> None:
+    with pytest.raises(SimError, match="picture format"):
+        style.save(rates(two), tmp_path / "x", ("bmp",))
+    with pytest.raises(SimError, match="cannot be written"):
+        style.save(rates(two), tmp_path / "none" / "x", ("png",))
