@@ -9,12 +9,15 @@ from sim.errors import SimError
 from sim.validation.check import Check, Group
 
 MODULES = (
+    "statics",
     "tipping",
     "holding",
     "motion",
     "bouncing",
     "driving",
     "engines",
+    "linkage",
+    "statistics",
 )
 """Files of this package that hold a ``GROUP``; a new file of checks is a new line here."""
 

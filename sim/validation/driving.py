@@ -68,6 +68,7 @@ def stalled(name: str) -> tuple[float, Array, Array, float]:
     known="derived here",
     unit="N m",
     tolerance=relative(0.01, "the current is brought up in 400 steps"),
+    slow=True,
 )
 def stall_torque() -> Measured:
     """Brought up slowly: a truck that runs into a wall winds up more and gear friction keeps it."""
@@ -82,6 +83,7 @@ def stall_torque() -> Measured:
     known="derived here",
     unit="share",
     tolerance=at_most(0.0, "what is left after 1 s at rest"),
+    slow=True,
 )
 def torque_balance() -> Measured:
     """Largest imbalance over the largest shaft torque, and over the weight."""
@@ -205,6 +207,7 @@ def brush_scrub(name: str, model: RigidModel, mu: float, lead: float) -> float:
     tolerance=relative(
         0.3, "the brush has a parabola of pressure on the chord; spokes press hardest in the middle third"
     ),
+    slow=True,
 )
 def overdrive_brush() -> Measured:
     """Front pulls, rear is dragged."""

@@ -120,6 +120,7 @@ def roll_down_energy() -> Measured:
     known="derived here",
     unit="m",
     tolerance=relative(0.02, "first-order integration"),
+    slow=True,
 )
 def roll_down_step() -> Measured:
     """Soft tyres; their rolling resistance is reported."""
