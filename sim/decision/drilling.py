@@ -1,0 +1,216 @@
+"""The drilling sheet: old and new holes, what must not be drilled into, and whether edges and spacing are safe.
+
+Plan view from above in the sheet frame, mm: x forward from the rear axle's centre, y left.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.room import part_box, tyre_points
+from models.spec import PAIRED, Part, Sheet
+from sim.errors import SimError
+
+Array = NDArray[np.float64]
+EDGE_DIAMETERS = 2.0
+"""Least distance from a hole's centre to an edge, in its diameters (common practice, no source)."""
+SPACING_DIAMETERS = 3.0
+"""Least distance between centres (common practice, no source)."""
+BEHIND_MM = 30.0
+"""How far below the drilled level something counts as lying behind the drill."""
+CAUTIONS = (
+    "Pack OUT of the truck before anything is drilled, filed or screwed; not back in until the last chip is gone.",
+    "Eye protection on. Clamp the work, use a drill stop, look what is behind. Children and pets away.",
+    "Measure both 100 mm bars before use: if either is off, print again at 100 % (no fit to page).",
+    "Centre-punch, drill small first, deburr both sides, collect the chips (no blowing; carbon dust: mask).",
+    "No screw tip may point at the pack or a wire: cap or shorten it. No sharp edge under the pack.",
+    "Carbon and metal conduct: tape them where wires run. Thread-locker attacks plastics.",
+    "Weigh and tilt the truck again afterwards: the centre of gravity has moved.",
+    "The instructions of the makers of truck, pack and tools, and your local rules, come before this sheet.",
+)
+
+
+@dataclass(frozen=True)
+class Drill:
+    """One hole on the plan."""
+
+    part: str
+    at: tuple[float, float]
+    """mm, x forward and y left of the datum."""
+    diameter: float
+
+
+@dataclass(frozen=True)
+class KeepOut:
+    """An area not to drill into."""
+
+    name: str
+    corners: tuple[tuple[float, float], ...]
+    """Outline, mm."""
+
+
+@dataclass(frozen=True)
+class Template:
+    """Everything on one drilling sheet."""
+
+    truck: str
+    title: str
+    old: tuple[Drill, ...]
+    new: tuple[Drill, ...]
+    kept: tuple[Drill, ...]
+    """Holes that stay as they are."""
+    keep_out: tuple[KeepOut, ...]
+    plate: KeepOut | None
+    """Outline of the part that is drilled."""
+    faults: tuple[str, ...]
+    """What is wrong with edges, spacing and places, each with its number."""
+    spacing: tuple[tuple[int, int, float], ...]
+    """Distances between new holes: numbers (from 0) and mm."""
+
+
+def template(before: Sheet, after: Sheet, title: str, into: str | None = None) -> Template:
+    """Work out the sheet for going from one truck to another.
+
+    Args:
+        before: Truck as it is.
+        after: Truck as it will be.
+        title: What is done.
+        into: Part that is drilled; left out, the flat part under most of the new holes.
+
+    Raises:
+        SimError: Nothing moves that has holes, or no such part to drill.
+    """
+    was, will = _holes(before), _holes(after)
+    new = tuple(hole for hole in will if hole not in was)
+    old = tuple(hole for hole in was if hole not in will)
+    if not new:
+        raise SimError("no part with holes is moved or added, so there is nothing to drill", field="holes",
+                       remedy="Give the part (or its tray) holes = [{ at_mm = [x, y], diameter_mm = d }] on the "
+                              "build sheet")
+    kept = tuple(hole for hole in will if hole in was)
+    moved = {hole.part for hole in new}
+    level = min(float(part_box(part).low[2]) for part in after.parts if part.name in moved)
+    plate = _plate(after, moved, new, level, into)
+    outline = None if plate is None else _outline(plate)
+    keep_out = _keep_out(after, moved, level, plate)
+    spacing = tuple((i, j, math.dist(new[i].at, new[j].at)) for i, j in itertools.combinations(range(len(new)), 2))
+    faults = (*_edges(new, plate), *_crowded(new, spacing), *_near_old(new, (*old, *kept)), *_blocked(new, keep_out))
+    return Template(after.name, title, old, new, kept, keep_out, outline, faults, spacing)
+
+
+def edge_distance(at: Sequence[float], low: Array, high: Array) -> float:
+    """Distance (mm) of a point inside a rectangle to its nearest edge; negative outside."""
+    x, y = at
+    return float(min(x - low[0], high[0] - x, y - low[1], high[1] - y))
+
+
+def _holes(sheet: Sheet) -> list[Drill]:
+    return [
+        Drill(part.name, (part.at_mm[0] + hole.at_mm[0], part.at_mm[1] + hole.at_mm[1]), hole.diameter_mm)
+        for part in sheet.parts for hole in part.holes
+    ]
+
+
+def _plate(sheet: Sheet, moved: set[str], new: Sequence[Drill], level: float, into: str | None) -> Part | None:
+    if into is not None:
+        found = next((part for part in sheet.parts if part.name == into), None)
+        if found is None:
+            known = ", ".join(sorted(part.name for part in sheet.parts if part.body == "chassis"))
+            raise SimError("this truck has no such part to drill", field="into", value=into,
+                           remedy=f"Choose one of: {known}")
+        return found
+    best, most = None, 0
+    for part in sheet.parts:
+        box = part_box(part)
+        beneath = part.body == "chassis" and part.name not in moved and part.shape == "box"
+        if not (beneath and box.low[2] < level and box.high[2] > level - BEHIND_MM):
+            continue
+        over = sum(edge_distance(hole.at, box.low, box.high) >= 0.0 for hole in new)
+        if over > most:
+            best, most = part, over
+    return best
+
+
+def _outline(part: Part) -> KeepOut:
+    box = part_box(part)
+    (x0, y0, _), (x1, y1, _) = box.low.tolist(), box.high.tolist()
+    return KeepOut(part.name, ((x0, y0), (x1, y0), (x1, y1), (x0, y1)))
+
+
+def _keep_out(sheet: Sheet, moved: set[str], level: float, plate: Part | None) -> tuple[KeepOut, ...]:
+    """Parts behind the drill, and where the tyres come at full lock and bump."""
+    found = []
+    for part in sheet.parts:
+        if part.name in moved or part is plate or part.body in PAIRED or part.shape == "shell":
+            continue
+        box = part_box(part)
+        if box.low[2] < level and box.high[2] > level - BEHIND_MM and min(part.size_mm[:2]) > 0.0:
+            found.append(_outline(part))
+    for end, axle, tyre in (("front", sheet.axles.front, sheet.tyres.front), ("rear", sheet.axles.rear,
+                                                                               sheet.tyres.rear)):
+        for side, word in ((1.0, "left"), (-1.0, "right")):
+            points = tyre_points(axle, tyre, side, axle.shock.bump_mm, axle.shock.droop_mm)
+            reach = points[points[:, 2] > level - BEHIND_MM]
+            if len(reach):
+                found.append(KeepOut(f"{end} {word} tyre", _hull(reach[:, :2])))
+    return tuple(found)
+
+
+def _hull(points: Array) -> tuple[tuple[float, float], ...]:
+    from scipy.spatial import ConvexHull
+
+    return tuple((float(x), float(y)) for x, y in points[ConvexHull(points).vertices])
+
+
+def _edges(new: Sequence[Drill], plate: Part | None) -> list[str]:
+    if plate is None:
+        return ["no flat part lies under the new holes: edge distances cannot be checked (name it with --into)"]
+    box = part_box(plate)
+    found = []
+    for number, hole in enumerate(new, start=1):
+        gap = edge_distance(hole.at, box.low, box.high)
+        least = EDGE_DIAMETERS * hole.diameter
+        if gap < 0.0:
+            found.append(f"hole {number} lies {-gap:.1f} mm outside of {plate.name}")
+        elif gap < least:
+            found.append(f"hole {number} is {gap:.1f} mm from the edge of {plate.name}, at least {least:.1f} is usual")
+    return found
+
+
+def _crowded(new: Sequence[Drill], spacing: Sequence[tuple[int, int, float]]) -> list[str]:
+    return [
+        f"holes {i + 1} and {j + 1} are {gap:.1f} mm apart, at least {least:.1f} is usual"
+        for i, j, gap in spacing
+        if gap < (least := SPACING_DIAMETERS * max(new[i].diameter, new[j].diameter))
+    ]
+
+
+def _near_old(new: Sequence[Drill], old: Sequence[Drill]) -> list[str]:
+    found = []
+    for number, hole in enumerate(new, start=1):
+        for other in old:
+            gap, least = math.dist(hole.at, other.at), SPACING_DIAMETERS * max(hole.diameter, other.diameter)
+            if gap < least:
+                found.append(f"hole {number} is {gap:.1f} mm from a hole that is there, at least {least:.1f} is usual")
+    return found
+
+
+def _blocked(new: Sequence[Drill], keep_out: Sequence[KeepOut]) -> list[str]:
+    return [
+        f"hole {number} lies over {area.name}: keep out"
+        for number, hole in enumerate(new, start=1) for area in keep_out if _contains(area, hole.at)
+    ]
+
+
+def _contains(area: KeepOut, at: Sequence[float]) -> bool:
+    """Whether a convex outline holds a point."""
+    corners = np.array(area.corners)
+    edges, to = np.roll(corners, -1, axis=0) - corners, np.array(at) - corners
+    turn = edges[:, 0] * to[:, 1] - edges[:, 1] * to[:, 0]
+    return bool(np.all(turn >= 0.0) or np.all(turn <= 0.0))
