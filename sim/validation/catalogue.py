@@ -17,6 +17,8 @@ MODULES = (
     "driving",
     "engines",
     "linkage",
+    "tyre",
+    "convergence",
     "statistics",
 )
 """Files of this package that hold a ``GROUP``; a new file of checks is a new line here."""

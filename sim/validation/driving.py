@@ -256,12 +256,14 @@ def climbs(model: RigidModel, height: float, *, step: float, spacing: float = 0.
     return False
 
 
-def ledge(model: RigidModel, *, step: float, tries: int = 6, low: float = 0.1, high: float = 1.6) -> float:
+def ledge(
+    model: RigidModel, *, step: float, spacing: float = 0.001, tries: int = 6, low: float = 0.1, high: float = 1.6
+) -> float:
     """Highest ledge over wheel radius that the front axle climbs, by bisection."""
     r = radius(model)
     for _ in range(tries):
         middle = 0.5 * (low + high)
-        low, high = (middle, high) if climbs(model, middle * r, step=step) else (low, middle)
+        low, high = (middle, high) if climbs(model, middle * r, step=step, spacing=spacing) else (low, middle)
     return 0.5 * (low + high)
 
 

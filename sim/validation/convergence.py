@@ -1,0 +1,148 @@
+"""The step and the grid: what halving them changes. The defaults are chosen from this study."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from models.rigid import RigidModel
+from models.tyre import fit_tyre
+from sim.simulation import STEP
+from sim.validation.bench import lift_off, standing
+from sim.validation.check import Group, Measured, absolute, relative
+from sim.validation.driving import ledge
+from sim.validation.tipping import formula
+from sim.validation.truck import names, sheet, truck, with_grip, without_hull
+from terrain.heightfield import Heightfield
+
+GROUP = Group("convergence", "Convergence in step, grid and spokes")
+CELL = 0.002
+"""m; the grid that obstacles are made with."""
+MU = 0.5
+TRIES = 9
+"""Bisections of a ledge limit: 1.2 radii over 2^9 is a quarter of a percent."""
+
+
+def ripples(spacing: float, half: float = 0.3) -> Heightfield:
+    """Bumpy ground of waves 40 and 55 mm long and 1 mm high, sampled on this grid (m)."""
+    x = np.arange(-half, half + spacing / 2.0, spacing)
+    z = 0.0005 * np.outer(np.sin(2.0 * np.pi * x / 0.040), np.ones_like(x))
+    z += 0.0005 * np.outer(np.ones_like(x), np.sin(2.0 * np.pi * x / 0.055 + 1.0))
+    return Heightfield.of(z, (-half, -half), spacing)
+
+
+def side_tip(model: RigidModel, *, step: float = STEP, cell: float | None = None) -> float:
+    """Tilt at lift-off (deg), on a plane or on bumpy ground of this grid."""
+    ground = None if cell is None else ripples(cell)
+    soft = with_grip(model, 5.0)
+    with standing(soft, step=step, ground=ground, rest=0.5) as simulation:
+        return math.degrees(lift_off(simulation, "left", math.radians(formula(model, "left") - 12.0)))
+
+
+def climbable(model: RigidModel, *, step: float = STEP, cell: float = CELL) -> float:
+    """Highest ledge over wheel radius for the front axle."""
+    return ledge(without_hull(with_grip(model, MU)), step=step, spacing=cell, tries=TRIES, low=0.2, high=1.4)
+
+
+def with_spokes(name: str, n_round: int) -> RigidModel:
+    """Return the truck on tyres fitted anew with this many spokes."""
+    model, tyres = truck(name), sheet(name).tyres
+    rings = []
+    for ring, tyre in zip(model.tyres, (tyres.front, tyres.front, tyres.rear, tyres.rear), strict=True):
+        shape, law = fit_tyre(tyre, n_round)
+        share = ring.n_round / n_round
+        rings.append(
+            replace(
+                ring,
+                n_round=n_round,
+                row_y=shape.row_y,
+                row_radius=shape.row_radius,
+                law_step=law.step,
+                law_force=law.force,
+                bristle_stiffness=ring.bristle_stiffness * share,
+                side_stiffness=ring.side_stiffness * share,
+                spoke_area=ring.spoke_area * share,
+            )
+        )
+    return replace(model, tyres=(rings[0], rings[1], rings[2], rings[3]))
+
+
+@GROUP.check(
+    "side tip, half the step",
+    "Side-tip angle of three trucks at 1 ms and at 0.5 ms",
+    source="convergence in the time step",
+    known="derived here",
+    unit="deg",
+    tolerance=absolute(0.2, "finer than a protractor"),
+    slow=True,
+)
+def tip_step() -> Measured:
+    """Soft trucks."""
+    models = [truck(name) for name in names()]
+    return Measured([side_tip(m, step=STEP / 2.0) for m in models], [side_tip(m) for m in models])
+
+
+@GROUP.check(
+    "side tip, half the grid",
+    "Side-tip angle of three trucks on bumpy ground (1 mm, waves of 40 and 55 mm) on grids of 2 mm and 1 mm",
+    source="convergence in the grid",
+    known="derived here",
+    unit="deg",
+    tolerance=absolute(0.2, "finer than a protractor"),
+    slow=True,
+)
+def tip_grid() -> Measured:
+    """Soft trucks."""
+    models = [truck(name) for name in names()]
+    return Measured([side_tip(m, cell=CELL / 2.0) for m in models], [side_tip(m, cell=CELL) for m in models])
+
+
+@GROUP.check(
+    "ledge, half the step",
+    f"Ledge limit of three trucks' front axles (mu {MU}) at 1 ms and at 0.5 ms",
+    source="convergence in the time step",
+    known="derived here",
+    unit="h/R",
+    tolerance=relative(0.01, "one percent of a ledge is what a stack of paper is good for"),
+    slow=True,
+)
+def ledge_step() -> Measured:
+    """Soft trucks, hull off."""
+    models = [truck(name) for name in names()]
+    return Measured([climbable(m, step=STEP / 2.0) for m in models], [climbable(m) for m in models])
+
+
+@GROUP.check(
+    "ledge, half the grid",
+    f"Ledge limit of three trucks' front axles (mu {MU}) on grids of 2 mm and 1 mm",
+    source="convergence in the grid",
+    known="derived here",
+    unit="h/R",
+    tolerance=relative(0.01, "one percent of a ledge is what a stack of paper is good for"),
+    slow=True,
+)
+def ledge_grid() -> Measured:
+    """A vertical face is one cell wide: a finer grid has a steeper one."""
+    models = [truck(name) for name in names()]
+    return Measured([climbable(m, cell=CELL / 2.0) for m in models], [climbable(m) for m in models])
+
+
+@GROUP.check(
+    "ledge, number of spokes",
+    f"Ledge limit of three trucks' front axles (mu {MU}) with 48 and 96 spokes instead of 72",
+    source="convergence in the number of spokes",
+    known="derived here",
+    unit="h/R",
+    tolerance=relative(0.05, "at an edge two or three spokes carry the wheel"),
+    slow=True,
+)
+def ledge_spokes() -> Measured:
+    """48 first, then 96."""
+    want, got = [], []
+    for name in names():
+        usual = climbable(truck(name))
+        want += [usual, usual]
+        got += [climbable(with_spokes(name, count)) for count in (48, 96)]
+    return Measured(want, got)

@@ -1,0 +1,317 @@
+"""The spoke tyre: load and patch on a flat, rolling over cleats and steps, and how many spokes it takes."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.rigid import RigidModel, TyreRing
+from models.stability import grip_under
+from models.tyre import TyreShape, fit_tyre, plate_load, plate_table, static_squish, tabulated
+from sim.ground import ground_arrays
+from sim.layout import M_SIZE, U_DT, U_GRIP, U_SIZE, W_FZ, W_SIZE, W_TOUCH, model_arrays
+from sim.tyre_force import tyre_forces
+from sim.validation.check import Group, Measured, absolute, at_most, relative
+from sim.validation.truck import names, sheet, truck
+from terrain.heightfield import Heightfield
+
+GROUP = Group("tyre", "Spoke tyre")
+Array = NDArray[np.float64]
+R = 0.06
+
+
+class Rig:
+    """One tyre on a spindle over a ground, at rest, without friction unless given: what a tyre test bench measures."""
+
+    def __init__(self, model: RigidModel, ground: Heightfield, grip: float = 1e-9) -> None:
+        """Take the front left tyre of a truck."""
+        tyres = [replace(t, grip=grip, grip_exponent=0.0) for t in model.tyres]
+        bench = replace(model, tyres=(tyres[0], tyres[1], tyres[2], tyres[3]))
+        self.tyre = tyres[0]
+        self._a = model_arrays(bench, np.zeros(3), np.eye(3))
+        self._ground = ground_arrays(ground)
+        self._count = len(model.bodies)
+
+    def force(self, x: float, height: float, turn: float = 0.0) -> Array:
+        """Wheel read-out row with the axle at (x, height), m, the wheel turned by ``turn`` rad."""
+        a, (z, top, header) = self._a, self._ground
+        controls = np.zeros(U_SIZE)
+        controls[U_DT], controls[U_GRIP] = 1e-3, 1.0
+        c, s = math.cos(turn), math.sin(turn)
+        rotation = np.tile(np.array([[c, 0.0, s], [0.0, 1.0, 0.0], [-s, 0.0, c]]), (self._count, 1, 1))
+        origin, spin, velocity, wrench = (np.zeros((self._count, 6)) for _ in range(4))
+        origin[:, 0], origin[:, 2] = x, height
+        wheels = np.zeros((4, W_SIZE))
+        bristles = np.zeros((4, len(a.compass), a.row.shape[1] + 1, 4))
+        tyre_forces(
+            controls, np.zeros(M_SIZE), a.tyre, a.row, a.law, a.compass, bristles, z, top, header, rotation, origin,
+            spin, velocity, wrench, wheels,
+        )  # fmt: skip
+        return np.asarray(wheels[0])
+
+    def lift(self, x: float, load: float, turn: float = 0.0) -> float:
+        """Height of the axle (m) at which the tyre carries a vertical load (N) there, by bisection."""
+        low, high = 0.5 * float(self.tyre.row_radius.max()), 2.0 * float(self.tyre.row_radius.max())
+        while high - low > 1e-7:
+            middle = 0.5 * (low + high)
+            low, high = (middle, high) if self.force(x, middle, turn)[W_FZ] > load else (low, middle)
+        return 0.5 * (low + high)
+
+
+def profile(height: float, width: float, *, spacing: float = 0.0005, half: float = 0.12) -> Heightfield:
+    """Flat ground with a bar across at x = 0; a bar without end for an infinite width is a step."""
+    x = np.arange(-half, half + spacing / 2.0, spacing)
+    z = np.where((x >= 0.0) & (x <= width), height, 0.0)
+    return Heightfield.of(np.repeat(z[:, None], 3, axis=1), (-half, -0.1), max(spacing, 0.0005))
+
+
+def closed_form(d: float) -> float:
+    """Load over stiffness per radian (m) of a ring of linear springs pressed by d (m) on a flat."""
+    p = math.acos(1.0 - d / R)
+    return 2.0 * (R * math.sin(p) - (R - d) * p)
+
+
+@GROUP.check(
+    "radial springs on a flat",
+    "Load of a ring of linear radial springs, R 60 mm, pressed by 2, 4, 6, 10 mm",
+    source="closed form 2 [R sin p - (R - d) p], cos p = 1 - d / R; quadrature agrees",
+    known="derived here",
+    unit="m",
+    tolerance=relative(1e-6, "printed digits"),
+)
+def springs_on_flat() -> Measured:
+    """The quadrature that squish tables are fitted with."""
+    shape = TyreShape(R, 0.02, 0.02, 360, np.zeros(1), np.full(1, R))
+    got = [plate_load(shape, lambda s: s * 2.0 * math.pi / 360.0, d) for d in (0.002, 0.004, 0.006, 0.010)]
+    return Measured((6.89684e-4, 1.954020e-3, 3.595892e-3, 7.763941e-3), got)
+
+
+def linear_ring(model: RigidModel, n_round: int = 720) -> RigidModel:
+    """Return the truck on tyres of linear springs, 1 N/m per radian and R 60 mm, in one plane."""
+    rings: list[TyreRing] = []
+    for tyre in model.tyres:
+        rows = len(tyre.row_y)
+        rings.append(
+            replace(
+                tyre,
+                n_round=n_round,
+                row_y=np.asarray(1e-9 * (np.arange(rows) - rows // 2), dtype=np.float64),
+                row_radius=np.full(rows, R),
+                rim_radius=0.01,
+                law_step=0.01,
+                law_force=np.arange(6) * 0.01 * 2.0 * math.pi / n_round / rows,
+            )
+        )
+    return replace(model, tyres=(rings[0], rings[1], rings[2], rings[3]))
+
+
+@GROUP.check(
+    "spokes on a flat",
+    "The simulation's kernel sums 720 linear spokes to the same closed form",
+    source="closed form 2 [R sin p - (R - d) p], cos p = 1 - d / R",
+    known="derived here",
+    unit="m",
+    tolerance=relative(5e-3, "720 spokes instead of a continuous ring"),
+)
+def kernel_on_flat() -> Measured:
+    """Full grip, so that each spoke's force stays along the spoke."""
+    rig = Rig(linear_ring(truck("gundi")), profile(0.0, 0.0), grip=100.0)
+    depths = (0.002, 0.004, 0.006, 0.010)
+    return Measured([closed_form(d) for d in depths], [float(rig.force(-0.05, R - d)[W_FZ]) for d in depths])
+
+
+@GROUP.check(
+    "patch length",
+    "Length of ground contact over load: chord 2 sqrt(2 R d - d^2) for 2, 4, 6, 10 mm",
+    source="geometry: 30.7, 43.1, 52.3, 66.3 mm",
+    known="derived here",
+    unit="mm",
+    tolerance=absolute(1.1, "one spoke spacing, 0.5 mm, at each end"),
+)
+def patch_length() -> Measured:
+    """Number of touching spokes over their number per radian, times the axle height's tangent span."""
+    rig = Rig(linear_ring(truck("gundi")), profile(0.0, 0.0), grip=100.0)
+    got = []
+    for d in (0.002, 0.004, 0.006, 0.010):
+        touching = rig.force(-0.05, R - d)[W_TOUCH] / 3.0
+        half = 0.5 * touching * 2.0 * math.pi / 720.0
+        got.append(2000.0 * (R - d) * math.tan(half))
+    return Measured((30.725, 43.081, 52.307, 66.332), got)
+
+
+def _tables() -> list[tuple[str, float, float]]:
+    rows = []
+    for name in names():
+        d, load = plate_table(sheet(name).tyres.front)
+        rows += [(name, float(a), float(b)) for a, b in zip(d, load, strict=True)]
+    return rows
+
+
+@GROUP.check(
+    "squish tables",
+    "The fitted law returns each row of three squish tables",
+    source="the build sheets' own tables",
+    known="derived here",
+    unit="N",
+    tolerance=relative(0.02, "a kitchen scale and a caliper are no better"),
+)
+def squish_tables() -> Measured:
+    """Plate load by quadrature."""
+    want, got = [], []
+    for name, d, load in _tables():
+        shape, law = fit_tyre(sheet(name).tyres.front)
+        want.append(load)
+        got.append(plate_load(shape, tabulated(law.step, law.force), d))
+    return Measured(want, got)
+
+
+@cache
+def _usual(name: str, n_round: int = 72) -> RigidModel:
+    """The truck with its front tyre fitted with another number of spokes."""
+    model = truck(name)
+    shape, law = fit_tyre(sheet(name).tyres.front, n_round)
+    ring = replace(
+        model.tyres[0],
+        n_round=n_round,
+        row_y=shape.row_y,
+        row_radius=shape.row_radius,
+        law_step=law.step,
+        law_force=law.force,
+        spoke_area=model.tyres[0].spoke_area * model.tyres[0].n_round / n_round,
+    )
+    return replace(model, tyres=(ring, ring, ring, ring))
+
+
+def rolled(rig: Rig, load: float, xs: Array, radius: float) -> Array:
+    """Axle heights (m) while the tyre rolls along x at a constant vertical load."""
+    return np.array([rig.lift(float(x), load, float(x) / radius) for x in xs])
+
+
+def lifts(name: str, ground: Heightfield, n_round: int) -> tuple[Array, Array, float]:
+    """Places (m), rise of the axle over the flat (m) and load (N) of a front tyre rolling over a bar or a step."""
+    model = _usual(name, n_round)
+    shape, law = fit_tyre(sheet(name).tyres.front, n_round)
+    load = float(np.median(plate_table(sheet(name).tyres.front)[1]))
+    flat = shape.radius - static_squish(shape, law, load)
+    xs = np.linspace(-1.4 * flat, 1.4 * flat, 57)
+    return xs, rolled(Rig(model, ground), load, xs, flat) - flat, load
+
+
+@GROUP.check(
+    "enveloping a cleat",
+    "A tyre rolling over a cleat (height and width a tenth of its radius) lifts its axle by much less than the cleat",
+    source="Davis, Vehicle System Dynamics 4 (1975): radial springs swallow short bumps (method read, no figure)",
+    known="read",
+    unit="lift/height",
+    tolerance=at_most(0.0, "a rigid wheel is lifted by the whole height: 1"),
+)
+def cleat() -> Measured:
+    """Largest lift over the height of the cleat."""
+    got = []
+    for name in names():
+        high = 0.1 * float(truck(name).tyres[0].row_radius.max())
+        _, lift, _ = lifts(name, profile(high, high), 72)
+        got.append(float(lift.max()) / high)
+    return Measured([0.8] * len(got), got)
+
+
+@GROUP.check(
+    "enveloping a step, reach",
+    "A tyre starts to rise before its axle is over the step, by less than the rigid wheel's sqrt(2 R h - h^2)",
+    source="geometry of a rigid wheel; Davis (1975) for the effective ground being lower and shorter",
+    known="derived here",
+    unit="reach/rigid reach",
+    tolerance=at_most(0.0, "an inequality"),
+)
+def step_reach() -> Measured:
+    """Where the lift passes a tenth of the step."""
+    got = []
+    for name in names():
+        radius = float(truck(name).tyres[0].row_radius.max())
+        high = 0.2 * radius
+        xs, lift, _ = lifts(name, profile(high, 1.0), 72)
+        rising = slice(0, int(np.argmax(lift > 0.5 * high)))
+        start = float(np.interp(0.1 * high, lift[rising], xs[rising]))
+        got.append(-start / math.sqrt(2.0 * radius * high - high * high))
+    return Measured([1.0] * len(got), got)
+
+
+@GROUP.check(
+    "step, far side",
+    "Behind the step the axle stands higher by exactly the step",
+    source="geometry",
+    known="derived here",
+    unit="mm",
+    tolerance=absolute(0.15, "a spoke spacing's ripple"),
+)
+def step_far() -> Measured:
+    """Mean over the last eighth of the way."""
+    want, got = [], []
+    for name in names():
+        high = 0.2 * float(truck(name).tyres[0].row_radius.max())
+        _, lift, _ = lifts(name, profile(high, 1.0), 72)
+        want.append(1000.0 * high)
+        got.append(1000.0 * float(lift[-7:].mean()))
+    return Measured(want, got)
+
+
+@GROUP.check(
+    "number of spokes",
+    "Rolling over the step with 48 and 96 spokes instead of 72: axle path, rms difference over the step",
+    source="convergence in the number of spokes",
+    known="derived here",
+    unit="% of step",
+    tolerance=at_most(0.0, "three percent of the step is 0.2 mm for a 1/24, less than a spoke's own ripple"),
+    slow=True,
+)
+def spoke_count() -> Measured:
+    """Three trucks' front tyres, each law fitted anew."""
+    got = []
+    for name in names():
+        high = 0.2 * float(truck(name).tyres[0].row_radius.max())
+        ground = profile(high, 1.0)
+        _, usual, _ = lifts(name, ground, 72)
+        for count in (48, 96):
+            _, other, _ = lifts(name, ground, count)
+            got.append(100.0 * float(np.sqrt(np.mean((other - usual) ** 2))) / high)
+    return Measured([3.0] * len(got), got)
+
+
+@GROUP.check(
+    "grip over load",
+    "Rubber grips less per load under more load: twice the pressure, factor 2^(-1/9)",
+    source="Archard, Proc. R. Soc. A 243 (1957) 190, two-scale contact: 0.9259",
+    known="from memory",
+    unit="–",
+    tolerance=absolute(5e-5, "printed digits"),
+)
+def grip_over_load() -> Measured:
+    """The exponent that sheets without one get."""
+    exponent = truck("takin").tyres[0].grip_exponent
+    return Measured((0.9259,), (grip_under(1.0, 2.0, 1.0, exponent),))
+
+
+@GROUP.check(
+    "load on a flat, kernel and quadrature",
+    "Kernel and quadrature give the same load on a flat, averaged over the wheel's turn",
+    source="the quadrature that squish tables are fitted with",
+    known="derived here",
+    unit="N",
+    tolerance=relative(0.01, "eight turns within one spoke spacing instead of an average over all"),
+)
+def kernel_and_quadrature() -> Measured:
+    """Full grip."""
+    want, got = [], []
+    for name in names():
+        shape, law = fit_tyre(sheet(name).tyres.front)
+        rig = Rig(_usual(name), profile(0.0, 0.0), grip=100.0)
+        for share in (0.1, 0.2, 0.35):
+            d = share * shape.room
+            turns = 2.0 * math.pi / 72.0 * (np.arange(8) + 0.5) / 8.0
+            want.append(plate_load(shape, tabulated(law.step, law.force), d))
+            got.append(float(np.mean([rig.force(-0.08, shape.radius - d, float(t))[W_FZ] for t in turns])))
+    return Measured(want, got)
