@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import tomllib
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from typing import NamedTuple
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple
 
 from sim import place
 from sim.errors import SimError
@@ -49,7 +49,8 @@ class CellResult:
     """Over trials, of the smallest tip-over margin in a trial; degrees."""
     margin_p5: Estimate
     verdict: Verdict | None
-    """Against the baseline; None for the baseline itself and where it has no trials."""
+    """Against the baseline; None for the baseline itself, where it has no trials, and where a limit was searched
+    (there the few trials at one level say little, see :mod:`sim.limits`)."""
     margin_difference: Estimate | None
     """Paired median difference to the baseline, degrees."""
 
@@ -72,6 +73,8 @@ class Comparison:
     stopped_early: bool = False
     """Whether a plan of the store stops pairs when decided: verdicts then keep their error all the same (together
     at most 5 %), but intervals are those of a number of trials fixed beforehand and a little too narrow."""
+    searched: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    """(easiest, hardest) level of the obstacles where the store's plans searched for limits."""
 
     @property
     def invalid(self) -> int:
@@ -107,16 +110,27 @@ def compare(store: Store, baseline: str | None = None, confidence: float = 0.95)
         baseline = named
     chosen = _baseline(known, baseline, shots, store)
     early = any(plan.get("stop_when_decided") for plan in plans)
-    comparisons = sum(len(by_config) - 1 for by_config in shots.values() if chosen.hash in by_config)
+    ranges = _searched(plans)
+    comparisons = sum(
+        len(by_config) - 1 for where, by_config in shots.items() if chosen.hash in by_config and where[0] not in ranges
+    )
     error = (1 - confidence) / max(1, comparisons) if early else None
     order = sorted(known.values(), key=lambda c: (c.hash != chosen.hash, c.name, c.hash))
     cells = [
-        _cell(configuration, where, shots[where], outcomes[where, configuration.hash], chosen.hash, confidence, error)
+        _cell(
+            configuration,
+            where,
+            shots[where],
+            outcomes[where, configuration.hash],
+            None if where[0] in ranges else chosen.hash,
+            confidence,
+            error,
+        )
         for where in sorted(shots)
         for configuration in order
         if configuration.hash in shots[where]
     ]
-    return Comparison(chosen, tuple(cells), latest, left_out, early)
+    return Comparison(chosen, tuple(cells), latest, left_out, early, ranges)
 
 
 _Outcomes = dict[tuple[_Place, str], Counter[str]]
@@ -138,6 +152,17 @@ def _collect(store: Store, latest: Versions) -> tuple[dict[_Place, _Shots], _Out
         if outcome != "invalid":
             by_pair[Pair(seed, repeat, luck)] = Shot(outcome == "cleared", margin)
     return shots, outcomes, left_out
+
+
+def _searched(plans: Iterable[Mapping[str, Any]]) -> dict[str, tuple[float, float]]:
+    ranges = {}
+    for plan in plans:
+        for entry in plan.get("obstacle", ()):
+            search = entry.get("find_limit")
+            if search is not None:
+                obstacle = place.obstacle_text(entry["family"], entry.get("parameters", {}))
+                ranges[obstacle] = search["low"], search["high"]
+    return ranges
 
 
 def _named(store: Store, hashes: set[str]) -> dict[str, Configuration]:
@@ -166,7 +191,7 @@ def _cell(
     where: _Place,
     shots: _Shots,
     outcomes: Counter[str],
-    baseline: str,
+    baseline: str | None,
     confidence: float,
     error: float | None,
 ) -> CellResult:
@@ -174,7 +199,7 @@ def _cell(
     own = shots[configuration.hash]
     margins = [shot.margin_deg for shot in own.values()]
     said, difference = None, None
-    if configuration.hash != baseline and shots.get(baseline):
+    if baseline is not None and configuration.hash != baseline and shots.get(baseline):
         pairs = matched(own, shots[baseline])
         said = verdict(tabulate((mine.cleared, theirs.cleared) for mine, theirs in pairs), confidence, error=error)
         difference = paired_median([m.margin_deg for m, _ in pairs], [t.margin_deg for _, t in pairs], confidence)

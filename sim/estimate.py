@@ -38,18 +38,29 @@ def estimate(study: Study, probe: int, workers: int) -> Estimate:
 
     The first trial also compiles; it is run once more before the clock starts.
     """
-    total = supply_of(study).left()
-    known = 0
-    if study.store.exists():
-        with Store(study.store) as store:
-            known = min(store.count(), total)
+    known, left = _standing(study)
+    total = known + left
     seconds, probed, memory = _probe(study, probe)
-    left = total - known
     levels = sum(max(1, len(entry.levels)) for entry in study.plan.obstacle)
     cells = levels * len(study.trucks) * len(study.plan.drivers)
     disk = (total * BYTES_PER_TRIAL + cells * min(study.plan.traces, study.plan.repeats) * BYTES_PER_TRACE) / 1e6
     time_needed = float("nan") if seconds is None else left * seconds / workers
     return Estimate(total, known, workers, probed, seconds, time_needed, disk, (workers + 1) * memory)
+
+
+def _standing(study: Study) -> tuple[int, int]:
+    """Trials in the store already and trials to come, found by going through the plan as a batch would."""
+    supply = supply_of(study)
+    if not study.store.exists():
+        return 0, supply.left()
+    with Store(study.store) as store:
+        done, here, known = store.done(), versions(), 0
+    while (task := supply.next()) is not None:
+        record = done.get(task.key(here))
+        if record is not None:
+            known += 1
+            supply.absorb(task, record)
+    return known, supply.left()
 
 
 def _probe(study: Study, probe: int) -> tuple[float | None, int, float]:

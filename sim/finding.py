@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from sim.comparison import CellResult, Comparison
+from sim.limits import Limit
 
 MANY = 3
 """Places named one by one; beyond this they are counted."""
@@ -18,6 +20,28 @@ def finding(comparison: Comparison) -> str:
     if len(names) == 1:
         return about(comparison, names[0])
     return _several(comparison, names)
+
+
+def sentences(comparison: Comparison, limits: Sequence[Limit]) -> list[str]:
+    """Sentences on a store: success rates at given levels, then each limit that was searched."""
+    fixed = tuple(cell for cell in comparison.cells if cell.obstacle not in comparison.searched)
+    found = [finding(replace(comparison, cells=fixed))] if fixed else []
+    bases = {(limit.obstacle, limit.driver): limit for limit in limits if limit.difference is None}
+    for limit in limits:
+        base = bases.get((limit.obstacle, limit.driver))
+        if limit.obstacle in comparison.searched and base is not None:
+            found.append(_about_limit(limit, base))
+    return found
+
+
+def _about_limit(limit: Limit, base: Limit) -> str:
+    own, theirs = (level(float(f"{one.half.value:.3g}"), one.unit) for one in (limit, base))
+    where = kind(limit.obstacle)
+    if limit.difference is None:
+        return f"{limit.name} clears half at {where} {own} ({limit.half.low:.3g} to {limit.half.high:.3g})"
+    d = limit.difference
+    span = f"{d.value:+.2g} ({d.low:+.2g} to {d.high:+.2g})"
+    return f"{limit.name} clears half at {where} {own} against {theirs}: {limit.word}, {span}"
 
 
 def about(comparison: Comparison, name: str) -> str:

@@ -11,27 +11,30 @@ from collections.abc import Callable, Iterator
 
 @contextlib.contextmanager
 def hushed() -> Iterator[None]:
-    """Send what C code prints to standard output nowhere while the block runs.
+    """Send what C code prints to standard output and standard error nowhere while the block runs.
 
     C keeps a buffer of its own, so it is emptied before and after; without that the text would come out at exit, in
     the middle of somebody's JSON.
     """
     sys.stdout.flush()
+    sys.stderr.flush()
     flush = _c_flush()
     flush()
     try:
-        kept = os.dup(1)
-    except OSError:  # no standard output at all: nothing to keep clean
+        kept = {number: os.dup(number) for number in (1, 2)}
+    except OSError:  # no standard output or error at all: nothing to keep clean
         yield
         return
     try:
         with open(os.devnull, "w") as nowhere:
-            os.dup2(nowhere.fileno(), 1)
+            for number in kept:
+                os.dup2(nowhere.fileno(), number)
         yield
         flush()
     finally:
-        os.dup2(kept, 1)
-        os.close(kept)
+        for number, copy in kept.items():
+            os.dup2(copy, number)
+            os.close(copy)
 
 
 def _c_flush() -> Callable[[], object]:

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from sim.comparison import CellResult, Comparison
 from sim.interval import Estimate
-from sim.place import obstacle_text
-from sim.store import Store
 from sim.threshold import Belief
 
 FEWEST_LEVELS = 4
@@ -51,12 +48,10 @@ class Limit:
         return "worse" if self.difference.high < 0 else "no difference shown"
 
 
-def limits(comparison: Comparison, ranges: Mapping[str, Range] | None = None) -> list[Limit]:
+def limits(comparison: Comparison) -> list[Limit]:
     """Read limits off every obstacle that was driven at :data:`FEWEST_LEVELS` levels or more.
 
-    Args:
-        comparison: What a store shows.
-        ranges: (easiest, hardest) level by obstacle, as searched; left out, those that were driven.
+    Beyond the range that was searched, or else driven, an interval has an open end.
     """
     groups: dict[tuple[str, str], list[CellResult]] = defaultdict(list)
     for cell in comparison.cells:
@@ -65,19 +60,9 @@ def limits(comparison: Comparison, ranges: Mapping[str, Range] | None = None) ->
     for (obstacle, _), cells in groups.items():
         levels = [cell.level for cell in cells]
         if len(set(levels)) >= FEWEST_LEVELS:
-            found += _group(cells, (ranges or {}).get(obstacle, (min(levels), max(levels))), comparison.baseline.hash)
+            range_ = comparison.searched.get(obstacle, (min(levels), max(levels)))
+            found += _group(cells, range_, comparison.baseline.hash)
     return found
-
-
-def searched(store: Store) -> dict[str, Range]:
-    """Ranges in which the plans of a store searched for limits, by obstacle."""
-    ranges: dict[str, Range] = {}
-    for _, _, text in store.plans():
-        for entry in tomllib.loads(text).get("obstacle", ()):
-            search = entry.get("find_limit")
-            if search is not None:
-                ranges[obstacle_text(entry["family"], entry.get("parameters", {}))] = search["low"], search["high"]
-    return ranges
 
 
 def _group(cells: Sequence[CellResult], range_: Range, baseline: str) -> list[Limit]:

@@ -18,8 +18,8 @@ from sim.chart.margins import title as margin_title
 from sim.chart.rates import rates
 from sim.comparison import Comparison, compare
 from sim.errors import SimError
-from sim.finding import about, finding, kind, label, level
-from sim.limits import limits, searched
+from sim.finding import about, finding, kind, label, level, sentences
+from sim.limits import limits
 from sim.paired import tabulate
 from sim.store import Configuration, Store
 from sim.tables import comparison_row, limit_row, write_comparison_csv, write_trials_csv
@@ -125,9 +125,11 @@ def test_limits_of_a_ladder(tmp_path: Path) -> None:
     plan = '[[obstacle]]\nfamily = "ledge"\nfind_limit = { low = 10, high = 60 }'
     path = fill(tmp_path / "s.sqlite", trucks, levels=levels, obstacles=("ledge",), repeats=12, plan=plan)
     with Store(path) as store:
-        comparison, ranges = compare(store, "a"), searched(store)
-    assert ranges == {"ledge": (10, 60)}
-    first, second = limits(comparison, ranges)
+        comparison = compare(store, "a")
+    assert comparison.searched == {"ledge": (10, 60)}
+    assert all(cell.verdict is None for cell in comparison.cells)
+    first, second = limits(comparison)
+    assert sentences(comparison, [first, second])[1].startswith("b clears half at ledge 3")
     assert first.half.low <= 30 <= first.half.high
     assert second.half.low <= 36 <= second.half.high
     # Nine in ten: 30 - 2 ln 9 = 25.6
