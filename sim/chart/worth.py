@@ -12,7 +12,7 @@ from sim.decision.worth import Share, Worth
 
 WIDTH = 10.0
 _LEFT, _RIGHT = 0.255, 0.66
-COLUMNS = (("price", 0.085), ("grams", 0.175), ("per money", 0.285), ("per 10 g", 0.395))
+COLUMNS = (("price", 0.13), ("grams", 0.32), ("per money", 0.55), ("per 10 g", 0.77))
 
 
 def worth(answer: Worth, title: str, assumed: str = "") -> Figure:

@@ -51,8 +51,8 @@ class Share:
 
     @property
     def per_degree(self) -> float:
-        """Gain in company per degree of tip angle won."""
-        return self.together.value / self.degrees if abs(self.degrees) > 0.05 else math.nan
+        """Gain in company per degree of tip angle won; NaN where the angle hardly changes."""
+        return self.together.value / self.degrees if abs(self.degrees) > 0.3 else math.nan
 
 
 @dataclass(frozen=True)

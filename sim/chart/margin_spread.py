@@ -1,0 +1,42 @@
+"""How tip-over margins spread over trials: every trial a dot, with the quartiles."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+from sim.chart import style
+from sim.chart.rows import Rows
+from sim.comparison import CellResult, Comparison
+
+
+def margin_spread(comparison: Comparison, margins: Sequence[tuple[CellResult, NDArray[np.float64]]],
+                  assumed: str = "") -> Figure:
+    """Draw the smallest tip-over margin (deg) of every trial of every cell.
+
+    ``margins`` are the cells of the comparison with their trials' margins, (n,) deg.
+    """
+    counts = [len(values) for _, values in margins]
+    n = f"n = {min(counts)}" if min(counts) == max(counts) else f"n = {min(counts)} to {max(counts)}"
+    subtitle = (f"Every dot a trial ({n} a row); bar: middle half, mark: median. 0° is tipping; a truck that went over "
+                f"is far below it. {assumed}")
+    rows = Rows(comparison, "How close every single trial came to tipping", subtitle)
+    spots = {id(cell): (y, index) for cell, y, index in rows.spots()}
+    rng = np.random.default_rng(0)
+    for cell, values in margins:
+        if id(cell) not in spots or not len(values):
+            continue
+        y, index = spots[id(cell)]
+        jitter = y + rng.uniform(-0.09, 0.09, len(values))
+        rows.axes.plot(values, jitter, ".", color=style.colour(index), ms=4, alpha=0.45, mec="none", zorder=2)
+        low, middle, high = np.percentile(values, [25, 50, 75])
+        rows.axes.plot([low, high], [y, y], color=style.colour(index), lw=3.2, solid_capstyle="butt", zorder=3)
+        rows.point(float(middle), y, index)
+        over = int(np.sum(values < 0.0))
+        rows.remark(f"{over}/{len(values)} below 0°", y, strong=over > 0)
+    rows.axes.axvline(0.0, color=style.INK, lw=1.2, zorder=1)
+    rows.axes.set_xlabel("smallest tip-over margin of a trial, degrees")
+    return rows.figure
