@@ -8,30 +8,32 @@ import os
 import sys
 from collections.abc import Callable, Iterator
 
+STREAMS = (1, 2)
+"""Standard output and standard error."""
+
 
 @contextlib.contextmanager
 def hushed() -> Iterator[None]:
-    """Send what C code prints to standard output and standard error nowhere while the block runs.
+    """Send what C code prints nowhere while the block runs.
 
     C keeps a buffer of its own, so it is emptied before and after; without that the text would come out at exit, in
     the middle of somebody's JSON.
     """
-    sys.stdout.flush()
-    sys.stderr.flush()
     flush = _c_flush()
+    kept: dict[int, int] = {}
+    for stream in (sys.stdout, sys.stderr):
+        if stream is not None:
+            stream.flush()
     flush()
-    try:
-        kept = {number: os.dup(number) for number in (1, 2)}
-    except OSError:  # no standard output or error at all: nothing to keep clean
-        yield
-        return
-    try:
-        with open(os.devnull, "w") as nowhere:
-            for number in kept:
+    with open(os.devnull, "w") as nowhere:
+        for number in STREAMS:
+            with contextlib.suppress(OSError):  # a closed stream has nothing to keep clean
+                kept[number] = os.dup(number)
                 os.dup2(nowhere.fileno(), number)
+    try:
         yield
-        flush()
     finally:
+        flush()
         for number, copy in kept.items():
             os.dup2(copy, number)
             os.close(copy)
