@@ -62,23 +62,19 @@ class Predictor:
         sprung = weights * self._sprung
         self._rest_sprung_mass = chassis.mass - float(sprung.sum())
         self._rest_sprung = chassis.mass * chassis.cg - sprung @ self._at
-        self._places: list[tuple[int, int, int]] = []
-        self._factors: dict[str, int] = {}
-        for k, unknown in enumerate(unknowns):
-            if unknown.part is None:
-                self._factors[unknown.key[0]] = k
-            else:
-                self._places.append((k, row[unknown.part], ("mass", "x", "y", "z").index(unknown.key[2])))
+        self._factors = {u.key[0]: k for k, u in enumerate(unknowns) if u.part is None}
+        places = [(k, row[u.part], ("mass", "x", "y", "z").index(u.key[2])) for k, u in enumerate(unknowns) if u.part]
+        masses = np.array([(k, n) for k, n, what in places if what == 0], dtype=int).reshape(-1, 2)
+        spots = np.array([(k, n, what - 1) for k, n, what in places if what > 0], dtype=int).reshape(-1, 3)
+        self._from_mass, self._to_mass = masses.T
+        self._from_spot, self._to_part, self._to_axis = spots.T
         self._frame = _frame(sheet)
 
     def masses(self, values: Vector) -> tuple[float, Vector, float, Vector]:
         """Mass and centre of gravity of the whole truck and of what rides on its springs."""
         mass, at = self._mass.copy(), self._at.copy()
-        for k, n, what in self._places:
-            if what == 0:
-                mass[n] = values[k]
-            else:
-                at[n, what - 1] = values[k]
+        mass[self._to_mass] = values[self._from_mass]
+        at[self._to_part, self._to_axis] = values[self._from_spot]
         weights = mass * self._count
         total = float(weights.sum()) + self._rest_mass
         sprung = weights * self._sprung

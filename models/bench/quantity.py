@@ -167,6 +167,6 @@ def _advice(kind: Kind, unit: str, spelled: str) -> str:
     same = next((known for known in _UNITS[kind] if known.lower() == spelled.lower()), None)
     if same is not None:
         return f"Did you mean {same}? Capitals count in units."
-    near = difflib.get_close_matches(spelled, _UNITS[kind], n=1, cutoff=0.6)
+    near = difflib.get_close_matches(spelled, _UNITS[kind], n=1, cutoff=0.75)
     known = ", ".join(dict.fromkeys(_UNITS[kind]))
     return f"Did you mean {near[0]}?" if near else f"Units of {kind}: {known}."
