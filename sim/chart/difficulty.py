@@ -15,7 +15,7 @@ MOST = 8
 """Curves in colour; further ones stay grey."""
 
 
-def difficulty(cells: Sequence[CellResult], names: Sequence[str], assumed: str = "", width: float = 9.6) -> Figure:
+def difficulty(cells: Sequence[CellResult], names: Sequence[str], assumed: str = "", width: float = 5.6) -> Figure:
     """Draw success rate (percent) over level with 95 % Wilson intervals.
 
     Args:
@@ -29,7 +29,7 @@ def difficulty(cells: Sequence[CellResult], names: Sequence[str], assumed: str =
     made = style.figure(width, (4.9 if width > 7 else 4.6) + 0.24 * rows, title(cells), subtitle, wrap=int(7.8 * width))
     height = made.get_figheight()
     top = style.top(made) - (0.24 * rows + 0.06) / height
-    axes = made.add_axes((0.72 / width, 0.62 / height, 1 - 0.9 / width, top - 0.62 / height))
+    axes = made.add_axes((0.84 / width, 0.62 / height, 1 - 1.0 / width, top - 0.62 / height))
     style.frame(axes, grid="y")
     levels = sorted({cell.level for cell in cells})
     span = (levels[-1] - levels[0]) or 1.0

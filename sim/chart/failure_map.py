@@ -35,7 +35,7 @@ class Endings:
     """(n,)"""
 
 
-def failure_map(obstacle: Obstacle, endings: Sequence[Endings], place: str, width: float = 9.6) -> Figure:
+def failure_map(obstacle: Obstacle, endings: Sequence[Endings], place: str, width: float = 5.6) -> Figure:
     """Draw the plan with failures over the profile of the lane; lengths in mm."""
     thinned = max((len(e.along) for e in endings), default=0) > MOST_MARKS
     subtitle = (
@@ -46,7 +46,7 @@ def failure_map(obstacle: Obstacle, endings: Sequence[Endings], place: str, widt
     made = style.figure(width, 5.0 if width > 7 else 4.7, title(endings, place), subtitle, wrap=int(7.8 * width))
     height = made.get_figheight()
     foot, room = 0.6 / height, style.top(made) - 0.6 / height - 0.05 / height
-    box = (0.72 / width, foot, 1 - 0.9 / width, room)
+    box = (0.8 / width, foot, 1 - 0.98 / width, room)
     plan = made.add_axes((box[0], foot + 0.45 * room, box[2], 0.55 * room))
     profile = made.add_axes((box[0], foot, box[2], 0.40 * room), sharex=plan)
     _plan(plan, obstacle, endings)

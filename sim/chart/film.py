@@ -135,8 +135,8 @@ class Strip:
             y = 38 + 62 * n
             pen.text((18, y), f"{value:.0f}°", font=font(46, bold=True), fill=style.colour(series))
             pen.text((132, y + 20), word, font=font(20, bold=True), fill=style.FAILED)
-            y = self._y(value)
-            pen.ellipse((x - 7, y - 7, x + 7, y + 7), fill=style.colour(series), outline="white")
+            level = self._y(value)
+            pen.ellipse((x - 7, level - 7, x + 7, level + 7), fill=style.colour(series), outline="white")
         return picture
 
     def _x(self, time: float) -> float:

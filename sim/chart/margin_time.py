@@ -30,14 +30,14 @@ class MarginTrace:
     reason: str
 
 
-def margin_time(traces: Sequence[MarginTrace], place: str, width: float = 9.6) -> Figure:
+def margin_time(traces: Sequence[MarginTrace], place: str, width: float = 5.6) -> Figure:
     """Draw margins (deg) over time (s), each with its ending."""
     subtitle = "One recorded trial each, met by the same luck: an example, not the statistics. 0° is tipping."
     made = style.figure(width, 4.3 if width > 7 else 4.5, title(traces, place), subtitle, wrap=int(7.8 * width))
     height = made.get_figheight()
     rows = len(traces)
     top = style.top(made) - (0.24 * rows + 0.06) / height
-    axes = made.add_axes((0.72 / width, 0.62 / height, 1 - 0.95 / width, top - 0.62 / height))
+    axes = made.add_axes((0.8 / width, 0.62 / height, 1 - 1.0 / width, top - 0.62 / height))
     style.frame(axes, grid="y")
     low = min(float(np.nanmin(t.margin)) for t in traces)
     high = max(float(np.nanmax(t.margin)) for t in traces)

@@ -42,7 +42,7 @@ def tip_curve(sheet: Sheet, direction: Array) -> Array:
     return np.degrees(np.arctan2(reach(contact_places(sheet), cg, direction), cg[2]))
 
 
-def tip_polar(trucks: Sequence[tuple[str, int, Sheet]], width: float = 7.2) -> Figure:
+def tip_polar(trucks: Sequence[tuple[str, int, Sheet]], width: float = 5.6) -> Figure:
     """Draw tip angles (deg) of (name, series, sheet) round the truck, nose up in the picture."""
     subtitle = "Static, rigid truck: weight over the line through the tyre centres. Tyres and springs make it less."
     rows = len(trucks)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -16,9 +17,10 @@ from sim.chart import style
 
 SMALLEST_SHARE, SMALLEST_SHARE_NARROW = 0.012, 0.04
 """Of the truck's mass: what is lighter and unchanged is drawn without a label; in a wide and in a narrow picture."""
-LABEL_WIDTH = 0.85
-"""Inches a label takes."""
-MOST_ROWS = 2
+LABEL_WIDTH, LABEL_SIZE = 0.92, 9.5
+"""Inches a label takes, and points of its letters."""
+PITCH = 0.72
+"""Inches between rows of labels."""
 BLOCK, CHANGED = "#d5dae0", "#F4C68A"
 
 
@@ -45,7 +47,7 @@ class Block:
         return f"{text}\n{each}{self.grams / (2 if each else 1):.3g} g"
 
 
-def truck_drawing(sheet: Sheet, before: Sheet | None = None, name: str | None = None, width: float = 9.6) -> Figure:
+def truck_drawing(sheet: Sheet, before: Sheet | None = None, name: str | None = None, width: float = 5.6) -> Figure:
     """Draw a resolved sheet from its right side, forward to the right.
 
     Args:
@@ -62,7 +64,7 @@ def truck_drawing(sheet: Sheet, before: Sheet | None = None, name: str | None = 
     shown = [b for b in found if b.grams >= least or b.state != "same"]
     upper, lower = _sides(shown, sheet)
     rows = [_rows(side, low, scale, width) for side in (upper, lower)]
-    above, below = (0.62 * (1 + max((row for _, _, row in r), default=-1)) + 0.1 for r in rows)
+    above, below = (PITCH * (1 + max((row for _, _, row in r), default=-1)) + 0.1 for r in rows)
     assumed = sum(p.source == "assumed" for p in sheet.parts)
     subtitle = f"{sheet.name}, 1/{sheet.scale:g}, to scale: {1e3 * now.mass:.0f} g by its build sheet"
     subtitle += f", {assumed} of {len(sheet.parts)} masses assumed." if assumed else "."
@@ -79,8 +81,8 @@ def truck_drawing(sheet: Sheet, before: Sheet | None = None, name: str | None = 
     _wheels(axes, sheet)
     for block in sorted(found, key=lambda b: -b.part.size_mm[0] * b.part.size_mm[2]):
         _block(axes, block)
-    _labels(axes, rows[0], tall + 0.08 / scale, 0.62 / scale, 1)
-    _labels(axes, rows[1], -0.22 / scale, 0.62 / scale, -1)
+    _labels(axes, rows[0], tall + 0.08 / scale, PITCH / scale, 1)
+    _labels(axes, rows[1], -0.22 / scale, PITCH / scale, -1)
     _centre(axes, now, then, scale)
     _foot(made, sheet, before)
     return made
@@ -177,7 +179,7 @@ def _block(axes: Axes, block: Block) -> None:
     part, changed = block.part, block.state != "same"
     length, _, tall = part.size_mm
     corner = (part.at_mm[0] - length / 2, part.at_mm[2] - tall / 2)
-    look = {"ec": style.FAILED if changed else style.QUIET, "lw": 1.8 if changed else 0.9}
+    look: dict[str, Any] = {"ec": style.FAILED if changed else style.QUIET, "lw": 1.8 if changed else 0.9}
     fill = CHANGED if changed else BLOCK
     if part.shape in ("ring", "cylinder") and part.body in PAIRED:
         axes.add_patch(Circle((part.at_mm[0], part.at_mm[2]), length / 2, fc="none", zorder=2, **look))
@@ -192,7 +194,7 @@ def _labels(axes: Axes, rows: Sequence[tuple[Block, float, int]], start: float, 
         changed = block.state != "same"
         y = start + way * row * pitch
         text = block.label + (f"\n({block.state})" if changed else "")
-        axes.text(x, y, text, ha="center", va="bottom" if way > 0 else "top", fontsize=8.5, linespacing=1.1,
+        axes.text(x, y, text, ha="center", va="bottom" if way > 0 else "top", fontsize=LABEL_SIZE, linespacing=1.1,
                   color=style.INK, weight="bold" if changed else "normal", zorder=8,
                   bbox={"fc": style.PAPER, "ec": "none", "pad": 1.0})
         spot = (block.part.at_mm[0], block.part.at_mm[2] + way * block.part.size_mm[2] * 0.2)
@@ -206,13 +208,23 @@ def _centre(axes: Axes, now: MassProperties, then: MassProperties | None, scale:
     if then is not None:
         x0, z0 = 1e3 * then.cg[0], 1e3 * then.cg[2]
         axes.add_patch(Circle((x0, z0), radius, fc="white", ec=style.INK, lw=1.4, ls=(0, (2, 1.5)), zorder=9))
-        if np.hypot(x - x0, z - z0) > 2.2 * radius:
-            axes.annotate("", (x, z), (x0, z0), zorder=9, arrowprops={
-                "arrowstyle": "-|>", "color": style.COLOURS[0], "lw": 2.6, "shrinkA": 6, "shrinkB": 5})
+        _arrow(axes, (x0, z0), (x, z), radius)
     axes.add_patch(Circle((x, z), radius, fc="white", ec=style.INK, lw=1.6, zorder=10))
     for start in (0, 180):
         axes.add_patch(Wedge((x, z), radius, start, start + 90, fc=style.INK, zorder=11))
     axes.plot([x, x], [0, z - radius], color=style.COLOURS[0], lw=1.4, ls=(0, (3, 2)), zorder=8)
+
+
+def _arrow(axes: Axes, start: tuple[float, float], end: tuple[float, float], radius: float) -> None:
+    """How far the centre of gravity moved, to scale, drawn above both places so that neither hides it."""
+    distance = float(np.hypot(end[0] - start[0], end[1] - start[1]))
+    if distance < 0.05:
+        return
+    lift = 2.0 * radius
+    axes.annotate("", (end[0], end[1] + lift), (start[0], start[1] + lift), zorder=12, arrowprops={
+        "arrowstyle": "-|>", "color": style.COLOURS[0], "lw": 2.4, "shrinkA": 0, "shrinkB": 0, "mutation_scale": 13})
+    axes.text(end[0] + 1.6 * radius, end[1] + 1.2 * lift, f"{distance:.1f} mm", color=style.COLOURS[0], weight="bold",
+              fontsize=LABEL_SIZE, va="bottom", zorder=12, bbox={"fc": style.PAPER, "ec": "none", "pad": 1.0})
 
 
 def _foot(made: Figure, sheet: Sheet, before: Sheet | None) -> None:
@@ -225,4 +237,4 @@ def _foot(made: Figure, sheet: Sheet, before: Sheet | None) -> None:
     key = "quartered circle: centre of gravity"
     if before is not None:
         key += "; dashed circle: before; orange: changed"
-    made.text(0.5, 0.14 / height, key, ha="center", fontsize=9, color=style.QUIET)
+    made.text(0.5, 0.14 / height, key, ha="center", fontsize=9.5, color=style.QUIET)

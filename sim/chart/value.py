@@ -29,7 +29,7 @@ class Worth:
     pairs: int
 
 
-def value(worths: Sequence[Worth], baseline: str, width: float = 9.6) -> Figure:
+def value(worths: Sequence[Worth], baseline: str, width: float = 5.6) -> Figure:
     """Draw the gain in success (points) over added grams, and over price."""
     pairs = [w.pairs for w in worths]
     counted = f"n = {min(pairs)}" if min(pairs) == max(pairs) else f"n = {min(pairs)} to {max(pairs)}"

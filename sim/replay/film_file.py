@@ -64,11 +64,11 @@ def write_film(
 def _writer(part: Path, rate: int) -> Any:
     part.touch()
     if part.suffix.lower() == ".gif":
-        return imageio.get_writer(part, format="GIF", mode="I", duration=1000.0 * GIF_EVERY / rate, loop=0)  # type: ignore[arg-type]
+        return imageio.get_writer(part, format="GIF", mode="I", duration=1000.0 * GIF_EVERY / rate, loop=0)
     # yuv420p and the index in front: plays in phones, browsers and chat programs.
     return imageio.get_writer(
         part,
-        format="FFMPEG",  # type: ignore[arg-type]
+        format="FFMPEG",
         mode="I",
         fps=rate,
         codec="libx264",

@@ -114,7 +114,7 @@ def recorded_trials(store: Store, versions: Versions) -> dict[_Spot, Trial]:
 def _trial(key: str, row: Sequence[Any]) -> Trial:
     config, obstacle, level, yard, driver, seed, repeat, luck, code, engine = row[:10]
     task = Task(config, obstacle, level, yard, driver, seed, repeat, Draw.from_text(luck))
-    measures = [float("nan") if value is None else value for value in row[12:]]
+    measures: list[Any] = [float("nan") if value is None else value for value in row[12:]]
     return Trial(key, task, Versions(code, engine), Record(row[10], row[11], *measures))
 
 

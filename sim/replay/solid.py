@@ -78,7 +78,8 @@ def _ring_band(
         ]
     )
     step = np.pi / lugs
-    vertices, faces = [], []
+    vertices: list[Array] = []
+    faces: list[list[int]] = []
     for k in range(0, 2 * lugs, 2 if part == 0 else 1):
         begin = len(vertices) * len(profile)
         for angle in (k * step, (k + 1) * step):

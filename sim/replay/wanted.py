@@ -32,7 +32,7 @@ def find(store: Store, comparison: Comparison, wanted: Wanted) -> list[Pick]:
     """
     names = list(dict.fromkeys([comparison.baseline.name, *(cell.name for cell in comparison.cells)]))
     configs = {cell.name: cell.config for cell in comparison.cells}
-    if wanted.truck is wanted.obstacle is wanted.repeat is wanted.against is None:
+    if wanted == Wanted():
         return _most_telling(store, comparison, names)
     for field, name in (("truck", wanted.truck), ("against", wanted.against)):
         if name is not None and name not in configs:

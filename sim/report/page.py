@@ -146,7 +146,8 @@ def _story(store: Store, comparison: Comparison, found: Sequence[TruckCard]) -> 
     """What was asked, assumed, and how to do it again."""
     plans = store.plans()
     name, text = (plans[-1][1], plans[-1][2]) if plans else (store.path.stem, "")
-    note, variation, seed = "", {}, None
+    note, seed = "", None
+    variation: dict[str, Any] = {}
     try:
         plan = tomllib.loads(text)
         note, seed = str(plan.get("note", "")), plan.get("seed", 1) if text else None
