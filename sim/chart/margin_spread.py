@@ -12,6 +12,9 @@ from sim.chart import style
 from sim.chart.rows import Rows
 from sim.comparison import CellResult, Comparison
 
+OVER = -40.0
+"""deg; margins below are drawn here: the truck went over, how far does not matter."""
+
 
 def margin_spread(comparison: Comparison, margins: Sequence[tuple[CellResult, NDArray[np.float64]]],
                   assumed: str = "") -> Figure:
@@ -22,7 +25,7 @@ def margin_spread(comparison: Comparison, margins: Sequence[tuple[CellResult, ND
     counts = [len(values) for _, values in margins]
     n = f"n = {min(counts)}" if min(counts) == max(counts) else f"n = {min(counts)} to {max(counts)}"
     subtitle = (f"Every dot a trial ({n} a row); bar: middle half, mark: median. 0° is tipping; a truck that went over "
-                f"is far below it. {assumed}")
+                f"stands at {OVER:g}° or where it came to rest. {assumed}")
     rows = Rows(comparison, "How close every single trial came to tipping", subtitle)
     spots = {id(cell): (y, index) for cell, y, index in rows.spots()}
     rng = np.random.default_rng(0)
@@ -30,13 +33,15 @@ def margin_spread(comparison: Comparison, margins: Sequence[tuple[CellResult, ND
         if id(cell) not in spots or not len(values):
             continue
         y, index = spots[id(cell)]
+        values = np.maximum(values, OVER)
         jitter = y + rng.uniform(-0.09, 0.09, len(values))
-        rows.axes.plot(values, jitter, ".", color=style.colour(index), ms=4, alpha=0.45, mec="none", zorder=2)
+        rows.axes.plot(values, jitter, ".", color=style.colour(index), ms=7, alpha=0.5, mec="none", zorder=2)
         low, middle, high = np.percentile(values, [25, 50, 75])
         rows.axes.plot([low, high], [y, y], color=style.colour(index), lw=3.2, solid_capstyle="butt", zorder=3)
-        rows.point(float(middle), y, index)
+        rows.axes.plot(middle, y, style.mark(index), color=style.colour(index), ms=6, mec="white", zorder=4)
         over = int(np.sum(values < 0.0))
         rows.remark(f"{over}/{len(values)} below 0°", y, strong=over > 0)
     rows.axes.axvline(0.0, color=style.INK, lw=1.2, zorder=1)
+    rows.axes.set_xlim(left=OVER - 2.0)
     rows.axes.set_xlabel("smallest tip-over margin of a trial, degrees")
     return rows.figure

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-from sim.batch import Progress, StopSwitch, run
+from sim.batch import Progress, StopSwitch, Supply, run
 from sim.crew import Crew
 from sim.decision.line import Line
 from sim.decision.search import Searches, Setting
@@ -48,7 +48,11 @@ class Field:
             SimError: A trial crashes its worker whatever is done.
         """
         self.searches.ask(trucks, repeats, lines)
-        progress = run(self.searches, self._store, versions(), self._crew, watch=self._watch, stop=self._switch)
+        self.run(self.searches)
+
+    def run(self, supply: Supply) -> None:
+        """Run a supply of trials to its end. Errors as for :meth:`find`."""
+        progress = run(supply, self._store, versions(), self._crew, watch=self._watch, stop=self._switch)
         self.run_trials += progress.done
         self.known_trials += progress.known
         self.trial_s += progress.trial_s

@@ -223,3 +223,33 @@ class Searches:
         luck = draw(setting.variation, setting.seed, line.obstacle, 0.0, spot.repeat)
         return Task(spot.truck, line.obstacle, level, setting.yard.text(), setting.driver, setting.seed, spot.repeat,
                     luck)
+
+
+class Several:
+    """Searches of several questions as one supply, so that workers stay busy across them."""
+
+    def __init__(self, parts: Sequence[Searches]) -> None:
+        """Put them together; each keeps its own results."""
+        self.parts = tuple(parts)
+        self._owner: dict[Task, Searches] = {}
+
+    def next(self) -> Task | None:
+        """The next trial of the first that has one."""
+        for part in self.parts:
+            task = None if part.finished() else part.next()
+            if task is not None:
+                self._owner[task] = part
+                return task
+        return None
+
+    def absorb(self, task: Task, record: Record | None) -> None:
+        """Pass it on."""
+        self._owner.pop(task).absorb(task, record)
+
+    def finished(self) -> bool:
+        """Whether all have ended."""
+        return all(part.finished() for part in self.parts)
+
+    def left(self) -> int:
+        """About how many trials are to come."""
+        return sum(part.left() for part in self.parts)
