@@ -153,6 +153,8 @@ def _drive(simulation: Simulation, obstacle: Obstacle, driver: Driver, trace: bo
     decision: tuple[Outcome, str] | None = None
     look_ahead = driver.look_ahead * model.wheelbase
     view = simulation.look(obstacle.lane, look_ahead, LOOK)
+    if recorder is not None:
+        recorder.take(0.0, view, 0.0)
     while decision is None:
         tread = memory[M_MOTOR_SPEED] / arrays.drive[D_REAR] * radius
         hands.decide(time, view, tread, LOOK)
