@@ -138,7 +138,7 @@ SCENE: dict[str, str] = {
     "ghost": "#D55E00",
     "lane": "#9a8f7f",
     "load": "#009E73",
-    "support": "#CC79A7",
+    "support": "#9B2D6B",
 }
 """Tones of everything in a driven scene; the shell takes the colour of its configuration."""
 MARGIN_BANDS: tuple[tuple[float, str, str], ...] = ((0.0, "#B3261E", "tipping"), (10.0, "#D55E00", "close"))

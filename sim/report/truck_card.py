@@ -151,18 +151,18 @@ def _measures(facts: dict[str, Any], sheet: Sheet | None) -> dict[str, tuple[flo
     if "mass_g" in facts:
         out["mass"] = (float(facts["mass_g"]), "g", 0)
     if "front_percent" in facts:
-        out["on the front axle"] = (float(facts["front_percent"]), "%", 1)
+        out["front axle"] = (float(facts["front_percent"]), "%", 1)
     if "cg_mm" in facts:
-        out["centre of gravity up"] = (float(facts["cg_mm"][2]), "mm", 1)
+        out["gravity centre up"] = (float(facts["cg_mm"][2]), "mm", 1)
     if sheet is not None:
         try:
             tip = tip_angles(contact_places(sheet), truck_properties(sheet).cg).in_degrees()
         except BuildSheetError:
             return out
-        out["tips nose up at"] = (tip.back, "°", 1)
-        out["tips nose down at"] = (tip.front, "°", 1)
-        out["tips to the left at"] = (tip.left, "°", 1)
-        out["tips to the right at"] = (tip.right, "°", 1)
+        out["tips nose up"] = (tip.back, "°", 1)
+        out["tips nose down"] = (tip.front, "°", 1)
+        out["tips left"] = (tip.left, "°", 1)
+        out["tips right"] = (tip.right, "°", 1)
     return out
 
 

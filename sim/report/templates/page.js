@@ -87,6 +87,9 @@
   const player = replay && box && replay.clips.length ? new Player(box, replay) : null;
   window.cragPlayer = player;
 
+  /* On paper nothing can be unfolded. */
+  addEventListener("beforeprint", () => { for (const place of document.querySelectorAll("details")) place.open = true; });
+
   const theme = document.getElementById("theme");
   if (theme) {
     const dark = () => root.dataset.theme === "dark" || (!root.dataset.theme && matchMedia("(prefers-color-scheme: dark)").matches);
