@@ -174,9 +174,10 @@ class Belief:
         return np.asarray(g.middle[:, None] - g.spread[:, None] * steps)
 
     def _quantiles(self, values: Array, shares: Sequence[float]) -> tuple[float, ...]:
-        order = np.argsort(values, axis=None)
-        ranked = values.ravel()[order]
-        below = np.cumsum(self.weight.ravel()[order])
+        live = self.weight > 1e-12 * self.weight.max()
+        order = np.argsort(values[live])
+        ranked = values[live][order]
+        below = np.cumsum(self.weight[live][order])
         return tuple(float(ranked[min(int(np.searchsorted(below, s)), len(below) - 1)]) for s in shares)
 
     def _inside(self, level: float) -> float:
