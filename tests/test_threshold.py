@@ -76,7 +76,7 @@ def test_error_and_coverage(middle: float, spread: float, lapse: float) -> None:
     assert np.median(errors) <= 0.03
     for share, level in ((0.5, half), (0.9, ninety)):
         hits = [e.low <= level <= e.high for e in (b.limit(share) for b in searches)]
-        print(f"  level cleared by {100 * share:.0f} %: interval right in {100 * float(np.mean(hits)):.1f} % of searches")
+        print(f"  level cleared by {100 * share:.0f} %: interval right in {100 * float(np.mean(hits)):.1f} %")
         assert np.mean(hits) >= 0.90
     assert np.mean([b.doubtful for b in searches]) <= 0.08
 

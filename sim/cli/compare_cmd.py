@@ -32,24 +32,32 @@ def compare(
     Differences are paired: both trucks met the same start, grip and rocks. "better" and "worse" are said only where
     the 95 % interval of the paired difference leaves out zero.
     """
+    from sim.cli import together
     from sim.comparison import compare as compare_store
-    from sim.finding import finding
-    from sim.limits import limits, searched
+    from sim.decision.shots import Shots
+    from sim.finding import sentences
+    from sim.limits import limits
     from sim.store import Store
 
     with Store(store) as opened:
         comparison = compare_store(opened, baseline)
-        ranges = searched(opened)
-    found = limits(comparison, ranges)
+        shots = Shots(opened, comparison)
+    found = limits(comparison)
     folder = out or store.absolute().parent
-    files = write_files(comparison, folder, store.stem, formats.split(",") if charts else [])
+    wanted = formats.split(",") if charts else []
+    files = write_files(comparison, folder, store.stem, wanted)
+    files += together.charts(comparison, shots, folder, store.stem, wanted)
     if as_json:
         data = as_data(comparison) | {"limits": [_limit_data(limit) for limit in found]}
-        show_json(data | {"finding": finding(comparison), "files": [str(file) for file in files]})
+        data |= together.as_data(comparison, shots)
+        show_json(data | {"finding": ". ".join(sentences(comparison, found)), "files": [str(f) for f in files]})
         return
-    show(comparison, set(ranges))
+    show(comparison)
     _show_limits(found)
-    say(finding(comparison) + ".")
+    for sentence in sentences(comparison, found):
+        say(sentence + ".")
+    for text in together.as_data(comparison, shots)["together"]:
+        say(text)
     say()
     for file in files:
         say(f"wrote {file}")
@@ -77,13 +85,13 @@ def write_files(
     return files
 
 
-def show(comparison: Comparison, by_limit: set[str] | None = None) -> None:
-    """Print the comparison as one table per obstacle and level, but for those that are shown by their limit."""
+def show(comparison: Comparison) -> None:
+    """Print the comparison as one table per obstacle and level, but for those where a limit was searched."""
     from sim.comparison import at, places
     from sim.finding import difference, label, share
 
     for where in places(comparison.cells):
-        if where[0] in (by_limit or ()):
+        if where[0] in comparison.searched:
             continue
         cells = at(comparison.cells, where)
         rows = [
