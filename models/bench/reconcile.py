@@ -7,8 +7,9 @@ readings say nothing a value stays; where they do, the values in most doubt move
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -127,8 +128,7 @@ def reconcile(
             pieces.append((np.array([predictor.tilt(values, t.to) for t in tilts]) - angles) / sigma)
         return np.concatenate(pieces)
 
-    limits = ((low - start) / doubt - 1e-12, (high - start) / doubt + 1e-12)
-    found = least_squares(residuals, np.zeros(len(free)), bounds=limits, xtol=1e-12, ftol=1e-12, gtol=1e-12)
+    found = _solved(residuals, (low - start) / doubt - 1e-12, (high - start) / doubt + 1e-12)
     values = start + doubt * found.x
     covariance = np.linalg.inv(found.jac.T @ found.jac) * np.outer(doubt, doubt)
     scale_g = None if balance is None else 1000.0 * balance.results["mass"].value
@@ -141,6 +141,15 @@ def reconcile(
         scale_g=scale_g,
         at_limit=tuple(".".join(u.key) for u, on in zip(free, found.active_mask, strict=True) if on and u.low < u.high),
     )  # fmt: skip
+
+
+def _solved(residuals: Callable[[Vector], Vector], low: Vector, high: Vector) -> Any:
+    """Least squares from the sheet's own values, within limits; those bind seldom, so first without them."""
+    tight = {"xtol": 1e-12, "ftol": 1e-12, "gtol": 1e-12}
+    found = least_squares(residuals, np.zeros(len(low)), method="lm", **tight)
+    if np.all((found.x >= low) & (found.x <= high)):
+        return found
+    return least_squares(residuals, np.clip(found.x, low + 1e-9, high - 1e-9), bounds=(low, high), **tight)
 
 
 def _check_names(sheet: Sheet, weighed: Mapping[str, tuple[float, float]]) -> None:
