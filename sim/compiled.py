@@ -28,9 +28,11 @@ KERNEL_FILES = (
     "layout.py",
     "margin.py",
     "observe.py",
+    "rock_edge.py",
     "shock_force.py",
     "tip_friction.py",
     "tyre_force.py",
+    "tyre_grip.py",
     "vector.py",
 )
 

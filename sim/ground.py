@@ -18,22 +18,30 @@ BLOCK = 8
 
 
 def ground_arrays(ground: Heightfield) -> tuple[Array, Array, Array]:
-    """Heights, highest point per block (each block sees its right and upper border too), header."""
+    """Heights (nx, ny), coarse map (bx, by, 2) of highest point and sharpest edge per block, header.
+
+    Each block sees its right and upper border too. An edge is a convex change of slope from one cell to the next.
+    """
     z = np.ascontiguousarray(ground.z, dtype=np.float64)
     nx, ny = z.shape
     bx, by = -(-(nx - 1) // BLOCK), -(-(ny - 1) // BLOCK)
     padded = np.pad(z, ((0, bx * BLOCK + 1 - nx), (0, by * BLOCK + 1 - ny)), mode="edge")
-    top = np.full((bx, by), -np.inf)
+    edges = np.zeros_like(padded)
+    edges[1:-1] = 2.0 * padded[1:-1] - padded[2:] - padded[:-2]
+    edges[:, 1:-1] = np.maximum(edges[:, 1:-1], 2.0 * padded[:, 1:-1] - padded[:, 2:] - padded[:, :-2])
+    coarse = np.full((bx, by, 2), -np.inf)
     for i in range(BLOCK + 1):
         for j in range(BLOCK + 1):
-            view = padded[i : i + (bx - 1) * BLOCK + 1 : BLOCK, j : j + (by - 1) * BLOCK + 1 : BLOCK]
-            np.maximum(top, view, out=top)
+            here = np.s_[i : i + (bx - 1) * BLOCK + 1 : BLOCK, j : j + (by - 1) * BLOCK + 1 : BLOCK]
+            np.maximum(coarse[..., 0], padded[here], out=coarse[..., 0])
+            np.maximum(coarse[..., 1], edges[here], out=coarse[..., 1])
+    coarse[..., 1] /= ground.spacing
     header = np.zeros(G_SIZE)
     header[G_X0], header[G_Y0] = ground.origin
     header[G_INV] = 1.0 / ground.spacing
     header[G_BLOCK] = 1.0 / (BLOCK * ground.spacing)
     header[G_TOP] = z.max()
-    return z, top, header
+    return z, coarse, header
 
 
 @kernel
@@ -82,19 +90,20 @@ def probe(z: Array, header: Array, x: float, y: float) -> tuple[float, float, fl
 
 
 @kernel
-def highest(top: Array, header: Array, x0: float, x1: float, y0: float, y1: float) -> float:
-    """Upper bound of the ground over a rectangle, from the coarse map, m."""
-    bx, by = top.shape
+def survey(coarse: Array, header: Array, x0: float, x1: float, y0: float, y1: float) -> tuple[float, float]:
+    """Bounds over a rectangle from the coarse map: highest ground, m, and sharpest edge, change of slope."""
+    bx, by, _ = coarse.shape
     i0 = min(max(int(math.floor((x0 - header[G_X0]) * header[G_BLOCK])), 0), bx - 1)
     i1 = min(max(int(math.floor((x1 - header[G_X0]) * header[G_BLOCK])), 0), bx - 1)
     j0 = min(max(int(math.floor((y0 - header[G_Y0]) * header[G_BLOCK])), 0), by - 1)
     j1 = min(max(int(math.floor((y1 - header[G_Y0]) * header[G_BLOCK])), 0), by - 1)
-    best = top[i0, j0]
+    highest = coarse[i0, j0, 0]
+    sharpest = coarse[i0, j0, 1]
     for i in range(i0, i1 + 1):
         for j in range(j0, j1 + 1):
-            if top[i, j] > best:
-                best = top[i, j]
-    return best
+            highest = max(highest, coarse[i, j, 0])
+            sharpest = max(sharpest, coarse[i, j, 1])
+    return highest, sharpest
 
 
 CLOSE = 1.0e-7

@@ -15,18 +15,15 @@ from numpy.typing import NDArray
 
 from models.rigid import WHEEL_BODIES
 from sim.compiled import kernel
-from sim.ground import crossing, height, highest, probe
+from sim.ground import crossing, probe, survey
 from sim.layout import (
     M_PRESSURE,
     M_SINK,
     T_AREA,
     T_BRISTLE,
     T_DAMP,
-    T_EXPONENT,
-    T_GRIP,
     T_HALF_WIDTH,
     T_LAW_STEP,
-    T_PRESSURE,
     T_RADIUS,
     T_RIM,
     T_SIDE,
@@ -38,16 +35,14 @@ from sim.layout import (
     W_SINK,
     W_TOUCH,
 )
+from sim.rock_edge import SHARP, edge_normal, face_beside
 from sim.tip_friction import grip_tip
+from sim.tyre_grip import update_pressure, wheel_grip
 
 Array = NDArray[np.float64]
 WHEELS = np.array(WHEEL_BODIES, dtype=np.int64)
 SMALLEST_INCIDENCE = 0.2
 """Floor of abs(n.d) where the shortening speed is divided by it: the limit for a spoke that lies along a face."""
-PRESSURE_TIME = 0.02
-"""s; contact pressure is averaged over this before it sets the grip, so that single spokes do not make grip jump."""
-PRESSURE_SPAN = 1.5
-"""Grip by pressure stays within this factor of the reference, the range in which the power law was ever observed."""
 
 
 @kernel
@@ -57,26 +52,6 @@ def spoke_law(law: Array, wheel: int, step: float, shortening: float) -> tuple[f
     k = min(int(x), law.shape[1] - 2)
     rise = law[wheel, k + 1] - law[wheel, k]
     return law[wheel, k] + rise * (x - k), rise / step
-
-
-@kernel
-def wheel_grip(tyre: Array, memory: Array, wheel: int, scale: float) -> float:
-    """Friction coefficient of one wheel at its present contact pressure."""
-    mu = tyre[wheel, T_GRIP] * scale
-    exponent = tyre[wheel, T_EXPONENT]
-    pressure = memory[M_PRESSURE + wheel]
-    if exponent > 0.0 and pressure > 0.0:
-        factor = (pressure / tyre[wheel, T_PRESSURE]) ** (-exponent)
-        mu *= min(max(factor, 1.0 / PRESSURE_SPAN), PRESSURE_SPAN)
-    return mu
-
-
-@kernel
-def update_pressure(memory: Array, wheel: int, pressure: float, dt: float) -> None:
-    """Average the contact pressure (Pa) of one wheel; the first touch counts at once."""
-    old = memory[M_PRESSURE + wheel]
-    weight = 1.0 if old == 0.0 else min(dt / PRESSURE_TIME, 1.0)
-    memory[M_PRESSURE + wheel] = old + (pressure - old) * weight
 
 
 @kernel
@@ -138,7 +113,8 @@ def tyre_forces(
         radius = tyre[wheel, T_RADIUS]
         half = tyre[wheel, T_HALF_WIDTH]
         reach = radius + half
-        ceiling = highest(top, header, cx - reach, cx + reach, cy - reach, cy + reach)
+        ceiling, sharpest = survey(top, header, cx - reach, cx + reach, cy - reach, cy + reach)
+        half_gap = math.pi * radius / n_round
         lowest_row = half * abs(az)
         near = 0.5 * tyre[wheel, T_RIM]
         step = tyre[wheel, T_LAW_STEP]
@@ -199,26 +175,25 @@ def tyre_forces(
                 if turn == 0:
                     middle_touches = True
                 elif not middle_touches:
+                    side = 1.0 if ry > 0.0 else -1.0
+                    width = abs(ry)
                     ex = cx + rr * dx
                     ey = cy + rr * dy
                     ez = cz + rr * dz
-                    if height(z, header, ex, ey) < ez:
-                        # The tread's middle is free here: a rock face beside the tyre. Take the shorter way out.
-                        side = 1.0 if ry > 0.0 else -1.0
-                        out, sx, sy = crossing(
-                            z, header, ex, ey, ez, side * ax, side * ay, side * az, 0.0, abs(ry), gap, 0.0
-                        )  # fmt: skip
-                        if abs(ry) - out < short:
-                            sideways = True
-                            short = abs(ry) - out
-                            ux = side * ax
-                            uy = side * ay
-                            uz = side * az
-                            qx = ex + out * ux
-                            qy = ey + out * uy
-                            qz = ez + out * uz
-                            gx = sx
-                            gy = sy
+                    out, sx, sy = face_beside(
+                        z, header, ex, ey, ez, side * ax, side * ay, side * az, width, gap, short
+                    )  # fmt: skip
+                    if out < width:
+                        sideways = True
+                        short = width - out
+                        ux = side * ax
+                        uy = side * ay
+                        uz = side * az
+                        qx = ex + out * ux
+                        qy = ey + out * uy
+                        qz = ez + out * uz
+                        gx = sx
+                        gy = sy
                 if sideways:
                     local = tyre[wheel, T_SIDE]
                     force = local * short
@@ -228,6 +203,10 @@ def tyre_forces(
                 nx = -gx * inv
                 ny = -gy * inv
                 nz = inv
+                if sharpest > SHARP and not sideways:
+                    nx, ny, nz = edge_normal(
+                        z, header, qx, qy, half_gap, ay * uz - az * uy, az * ux - ax * uz, ax * uy - ay * ux, nx, ny, nz
+                    )
                 lx = qx - cx
                 ly = qy - cy
                 lz = qz - cz

@@ -29,7 +29,8 @@ from sim.layout import (
     model_arrays,
 )
 from sim.tip_friction import grip_tip
-from sim.tyre_force import PRESSURE_SPAN, spoke_law, tyre_forces, wheel_grip
+from sim.tyre_force import spoke_law, tyre_forces
+from sim.tyre_grip import PRESSURE_SPAN, wheel_grip
 from terrain.heightfield import Heightfield
 
 MODEL = rigid_model(load_sheet(scenario.builds()[0]))

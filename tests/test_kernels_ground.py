@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from sim.ground import crossing, ground_arrays, height, highest, probe
+from sim.ground import crossing, ground_arrays, height, probe, survey
 from terrain.heightfield import Heightfield, normal, sample
 
 TWIN = 1e-12
@@ -54,7 +54,7 @@ def test_outside_the_edge_goes_on_level(x: float, y: float) -> None:
 @given(inside_x, inside_y, st.floats(0.0, 0.2), st.floats(0.0, 0.2))
 def test_coarse_map_is_never_below_the_ground(x: float, y: float, w: float, d: float) -> None:
     xs, ys = np.meshgrid(np.linspace(x, min(x + w, X1), 9), np.linspace(y, min(y + d, Y1), 9))
-    assert highest(TOP, HEADER, x, x + w, y, y + d) >= float(sample(GROUND, xs, ys).max()) - TWIN
+    assert survey(TOP, HEADER, x, x + w, y, y + d)[0] >= float(sample(GROUND, xs, ys).max()) - TWIN
 
 
 @given(inside_x, inside_y, st.floats(-0.8, 0.8), st.floats(0.0, 2.0 * np.pi), st.floats(0.01, 0.05))
