@@ -36,14 +36,20 @@ def tilted(angle: float, low: Direction) -> tuple[float, float, float]:
 
 
 def standing(
-    model: RigidModel, *, step: float = STEP, ground: Heightfield | None = None, rest: float = 1.0, phase: float = 0.0
+    model: RigidModel,
+    *,
+    step: float = STEP,
+    ground: Heightfield | None = None,
+    rest: float = 1.0,
+    phase: float = 0.0,
+    x: float = 0.0,
 ) -> Simulation:
-    """Truck set down at the origin with the brake on, after ``rest`` s.
+    """Truck set down at ``x`` (m) with the brake on, after ``rest`` s.
 
     ``phase``: part of a spoke spacing by which the wheels are turned beforehand.
     """
     simulation = Simulation(model, ground or flat(), step=step)
-    simulation.place(0.0, 0.0, 0.0)
+    simulation.place(x, 0.0, 0.0)
     if phase:
         turn_wheels(simulation, phase * 2.0 * math.pi / model.tyres[0].n_round)
     simulation.command(0.0, 0.0, True)

@@ -236,13 +236,18 @@ def front_ledge_limit(mu: float, wheelbase: float, ahead: float, r: float) -> fl
     return 1.0 - math.cos(brentq(spare, 1e-6, math.pi / 2.0))
 
 
-def climbs(model: RigidModel, height: float, *, step: float, spacing: float = 0.001, speed: float = 0.04) -> bool:
-    """Tell whether the front axle gets onto a ledge of this height (m), crept at by ``speed`` (m/s)."""
+def climbs(
+    model: RigidModel, height: float, *, step: float, spacing: float = 0.001, speed: float = 0.04, shift: float = 0.0
+) -> bool:
+    """Tell whether the front axle gets onto a ledge of this height (m), crept at by ``speed`` (m/s).
+
+    ``shift``: m that the truck starts nearer to it, so that other spokes meet the edge.
+    """
     r = radius(model)
     edge = model.wheelbase + 1.25 * r
     drive = model.drive
     ground = step_up(height, edge, spacing, model.wheelbase + 3.0 * r)
-    with standing(model, step=step, ground=ground, rest=0.3) as simulation:
+    with standing(model, step=step, ground=ground, rest=0.3, x=shift) as simulation:
         want, memory = speed / r * drive.rear_reduction, 0.0
         for _ in range(round(6.0 * r / speed / 0.005)):
             error = (want - simulation.memory[M_MOTOR_SPEED]) * drive.kt / drive.voltage
@@ -257,13 +262,22 @@ def climbs(model: RigidModel, height: float, *, step: float, spacing: float = 0.
 
 
 def ledge(
-    model: RigidModel, *, step: float, spacing: float = 0.001, tries: int = 6, low: float = 0.1, high: float = 1.6
+    model: RigidModel,
+    *,
+    step: float,
+    spacing: float = 0.001,
+    speed: float = 0.04,
+    shift: float = 0.0,
+    tries: int = 6,
+    low: float = 0.1,
+    high: float = 1.6,
 ) -> float:
     """Highest ledge over wheel radius that the front axle climbs, by bisection."""
     r = radius(model)
     for _ in range(tries):
         middle = 0.5 * (low + high)
-        low, high = (middle, high) if climbs(model, middle * r, step=step, spacing=spacing) else (low, middle)
+        up = climbs(model, middle * r, step=step, spacing=spacing, speed=speed, shift=shift)
+        low, high = (middle, high) if up else (low, middle)
     return 0.5 * (low + high)
 
 
