@@ -231,20 +231,24 @@ class Several:
     def __init__(self, parts: Sequence[Searches]) -> None:
         """Put them together; each keeps its own results."""
         self.parts = tuple(parts)
-        self._owner: dict[Task, Searches] = {}
+        self._owners: dict[Task, list[Searches]] = {}
 
     def next(self) -> Task | None:
         """The next trial of the first that has one."""
         for part in self.parts:
             task = None if part.finished() else part.next()
             if task is not None:
-                self._owner[task] = part
+                # Two questions may want the very same trial at the same time.
+                self._owners.setdefault(task, []).append(part)
                 return task
         return None
 
     def absorb(self, task: Task, record: Record | None) -> None:
         """Pass it on."""
-        self._owner.pop(task).absorb(task, record)
+        owners = self._owners[task]
+        owners.pop(0).absorb(task, record)
+        if not owners:
+            del self._owners[task]
 
     def finished(self) -> bool:
         """Whether all have ended."""

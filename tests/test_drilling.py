@@ -1,0 +1,139 @@
+"""The drilling sheet: its geometry measured on the printed page, its checks by hand."""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+from itertools import pairwise
+from xml.etree import ElementTree
+
+import pdfplumber
+import pytest
+
+from models.change import Change, load_change
+from models.edit import apply
+from models.scenario import builds, change
+from models.sheet import load_sheet
+from sim.chart import style
+from sim.chart.drilling import PAPERS, drilling
+from sim.decision.drilling import CAUTIONS, edge_distance, template
+from sim.errors import SimError
+
+GUNDI = load_sheet(builds()[0])
+MM_PER_PT = 25.4 / 72.0
+
+
+@cache
+def forward():
+    return template(GUNDI, apply(GUNDI, [load_change(change("gundi", "battery-forward"))]), "battery forward")
+
+
+def test_old_and_new_holes_are_those_of_the_sheet():
+    made = forward()
+    # The tray goes from x = 17 to 117; its holes lie 8 and 16 mm off its middle.
+    assert {hole.at for hole in made.new} == {(117 + x, y) for x in (-8, 8) for y in (-16, 16)}
+    assert {hole.at for hole in made.old} == {(17 + x, y) for x in (-8, 8) for y in (-16, 16)}
+    assert {hole.diameter for hole in made.new} == {2.1}
+    assert min(gap for *_, gap in made.spacing) == 16.0
+
+
+def test_what_lies_behind_the_drill_is_named():
+    names = {area.name for area in forward().keep_out}
+    assert {"motor", "front left tyre", "front axle housing and gears"} <= names
+    assert "battery" not in {area.name for area in forward().keep_out if area.name == "battery tray"}
+
+
+def test_distance_to_an_edge():
+    assert edge_distance((3.0, 5.0), (0.0, 0.0, 0.0), (10.0, 20.0, 1.0)) == 3.0
+    assert edge_distance((-1.0, 5.0), (0.0, 0.0, 0.0), (10.0, 20.0, 1.0)) == -1.0
+
+
+def test_holes_at_an_edge_are_told_with_their_numbers():
+    # Rails are 34 mm wide: a hole at y = 16 has 1 mm left; twice its 2.1 mm is usual.
+    assert "hole 1 is 1.0 mm from the edge of rails and crossmembers, at least 4.2 is usual" in forward().faults
+
+
+def test_crowded_holes_and_old_holes_are_told():
+    move = {"part": "battery tray", "by_mm": [3, 0, 0]}
+    moved = Change.model_validate({"schema": 1, "name": "a bit", "move": [move]})
+    told = " ".join(template(GUNDI, apply(GUNDI, [moved]), "a bit").faults)
+    assert "3.0 mm from a hole that is there, at least 6.3 is usual" in told
+
+
+def test_nothing_to_drill_is_said():
+    rings = load_change(change("gundi", "front-wheel-rings"))
+    with pytest.raises(SimError, match="nothing to drill"):
+        template(GUNDI, apply(GUNDI, [rings]), "rings")
+    with pytest.raises(SimError, match="no such part to drill"):
+        template(GUNDI, apply(GUNDI, [load_change(change("gundi", "battery-forward"))]), "x", into="roof")
+
+
+@pytest.fixture(scope="module", params=sorted(PAPERS))
+def sheet(request, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("drilling")
+    return request.param, style.save(drilling(forward(), request.param), folder / "sheet", ["pdf", "svg"])
+
+
+def test_the_pdf_is_true_to_scale(sheet):
+    paper, (file, _) = sheet
+    with pdfplumber.open(file) as document:
+        (page,) = document.pages
+        assert (float(page.width) * MM_PER_PT, float(page.height) * MM_PER_PT) == pytest.approx(PAPERS[paper], abs=0.05)
+        spans = [((l["x1"] - l["x0"]) * MM_PER_PT, (l["bottom"] - l["top"]) * MM_PER_PT) for l in page.lines]
+        # Both check bars, to a hundredth of a millimetre.
+        assert any(w == pytest.approx(100.0, abs=0.01) and h < 0.01 for w, h in spans)
+        assert any(h == pytest.approx(100.0, abs=0.01) and w < 0.01 for w, h in spans)
+        rings = [c for c in page.curves if (c["x1"] - c["x0"]) * MM_PER_PT == pytest.approx(2.1, abs=0.01)]
+        assert len(rings) == 8
+        middle = [((c["x0"] + c["x1"]) / 2 * MM_PER_PT, (c["top"] + c["bottom"]) / 2 * MM_PER_PT) for c in rings]
+    across = sorted({round(x, 2) for x, _ in middle})
+    down = sorted({round(y, 2) for _, y in middle})
+    assert across[1] - across[0] == pytest.approx(32.0, abs=0.02)
+    # From the front: 16 within a pattern, 84 between them, 16 again.
+    assert [b - a for a, b in pairwise(down)] == pytest.approx([16.0, 84.0, 16.0], abs=0.03)
+
+
+def test_the_datum_line_is_the_rear_axle(sheet):
+    _, (file, _) = sheet
+    with pdfplumber.open(file) as document:
+        (page,) = document.pages
+        wide = [l for l in page.lines if (l["x1"] - l["x0"]) * MM_PER_PT > 150.0 and l["bottom"] - l["top"] < 0.1]
+        rings = [c for c in page.curves if (c["x1"] - c["x0"]) * MM_PER_PT == pytest.approx(2.1, abs=0.01)]
+        nearest = max((c["top"] + c["bottom"]) / 2 for c in rings)
+        # The rearmost old holes are 17 - 8 mm ahead of the axle.
+        assert (wide[0]["top"] - nearest) * MM_PER_PT == pytest.approx(9.0, abs=0.02)
+
+
+def test_the_svg_is_true_to_scale(sheet):
+    paper, (_, file) = sheet
+    root = ElementTree.parse(file).getroot()
+    width, height = (float(root.get(key).removesuffix("pt")) * MM_PER_PT for key in ("width", "height"))
+    assert (width, height) == pytest.approx(PAPERS[paper], abs=0.05)
+    for gid, index in (("bar-across", 0), ("bar-up", 1)):
+        path = root.find(f".//*[@id='{gid}']//*[@d]").get("d")
+        numbers = [float(x) for x in re.findall(r"-?\d+(?:\.\d+)?", path)]
+        assert abs(numbers[index + 2] - numbers[index]) * MM_PER_PT == pytest.approx(100.0, abs=0.01)
+
+
+def test_every_caution_is_on_the_page(sheet):
+    _, (file, _) = sheet
+    with pdfplumber.open(file) as document:
+        text = " ".join((document.pages[0].extract_text() or "").split())
+    for caution in CAUTIONS:
+        assert caution.split(",")[0].split(".")[0][:30] in text
+
+
+def test_a_long_truck_gets_a_datum_line_of_its_own():
+    takin = load_sheet(builds()[2])
+    holes = next(part for part in takin.parts if part.holes)
+    by = [30.0, 0, 0]
+    moved = Change.model_validate({"schema": 1, "name": "on", "move": [{"part": holes.name, "by_mm": by}]})
+    made = template(takin, apply(takin, [moved]), "on")
+    drawn = drilling(made, "letter")
+    words = [text.get_text() for text in drawn.axes[0].texts]
+    assert any("datum line" in word for word in words)
+
+
+def test_unknown_paper():
+    with pytest.raises(SimError, match="a4"):
+        drilling(forward(), "a5")
