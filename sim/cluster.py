@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import platform
 import queue
+import re
 import time
 from dataclasses import dataclass
 from typing import Any
@@ -32,6 +33,7 @@ _dask: Any = distributed
 Future = Any
 PLUGIN = "cragbench"
 CONNECT_S = 10
+ADDRESS = re.compile(r"(tcp|tls)://[^\s/]+:\d+")
 
 
 @dataclass(frozen=True)
@@ -198,6 +200,9 @@ class Cluster:
 
 
 def _security(address: str, certificates: Certificates | None) -> Any:
+    if not ADDRESS.fullmatch(address):
+        raise SimError("not an address", field="scheduler", value=address,
+                       remedy="Write it as tcp://127.0.0.1:8786 or tls://host:8786")
     if certificates is None:
         if address.startswith("tls://"):
             raise SimError("a tls:// address needs certificates", field="scheduler", value=address,

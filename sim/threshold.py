@@ -30,7 +30,7 @@ from sim.interval import Estimate
 Array = NDArray[np.float64]
 
 MIDDLES, SPREADS = 161, 16
-LAPSES, LAPSE_PRIOR = np.array([0.0, 0.02, 0.05, 0.10]), np.array([0.5, 0.25, 0.15, 0.10])
+LAPSES, LAPSE_PRIOR = np.array([0.0, 0.02, 0.05, 0.10]), np.array([0.52, 0.28, 0.16, 0.04])
 LUCKS, LUCK_PRIOR = np.array([0.0, 0.02]), np.array([0.8, 0.2])
 BEYOND = 0.2
 """Share of the range by which the middle may lie outside of it."""

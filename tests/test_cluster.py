@@ -119,6 +119,12 @@ def test_no_scheduler_there(monkeypatch: pytest.MonkeyPatch) -> None:
         cluster.Cluster("tcp://127.0.0.1:1", JOB, VERSIONS)
 
 
+@pytest.mark.parametrize("address", ["nonsense", "127.0.0.1:8786", "tcp://127.0.0.1", "http://127.0.0.1:80", ""])
+def test_an_address_is_an_address(address: str) -> None:
+    with pytest.raises(SimError, match="not an address"):
+        cluster.Cluster(address, JOB, VERSIONS)
+
+
 def test_tls_needs_certificates(tmp_path: Path) -> None:
     with pytest.raises(SimError, match="needs certificates"):
         cluster.Cluster("tls://127.0.0.1:1", JOB, VERSIONS)
