@@ -50,7 +50,7 @@ def calibration_chart(found: Reality) -> Figure:
         axes.set_xticks(ticks, [f"{100 * t:.0f} %" for t in ticks])
         axes.set_yticks(ticks, [f"{100 * t:.0f} %" for t in ticks] if index == 0 else [""] * len(ticks))
         grade = found.grades[index]
-        axes.set_title(f"{name}: Brier {grade.brier.score:.3f}, log score {grade.log_score:.3f}", fontsize=10.5)
+        axes.set_title(f"{name}: Brier {grade.brier.score:.3f}, log score {grade.log_score:.3f}", fontsize=10)
         axes.set_xlabel("predicted success")
         if index == 0:
             axes.set_ylabel("seen (circles: single lines)")
@@ -70,8 +70,9 @@ def learning_chart(found: Reality) -> Figure:
                         "after the tries (50, 80 and 95 % of the weight). Right: each line as simulated, as tried, as "
                         "learned from the other lines.")
     height, top = made.get_figheight(), style.top(made)
-    _plane(made.add_axes((0.075, 0.62 / height, 0.27, top - 1.0 / height)), found, surface)
-    axes = made.add_axes((0.60, 0.62 / height, 0.385, top - 1.0 / height))
+    tall = min(3.9 / height, top - 1.0 / height)
+    _plane(made.add_axes((0.075, top - 0.38 / height - tall, 0.27, tall)), found, surface)
+    axes = made.add_axes((0.60, 0.62 / height, 0.37, top - 1.0 / height))
     style.frame(axes)
     for row, o in enumerate(shown):
         axes.plot([100 * o.honest[1], 100 * o.honest[2]], [row + 0.22] * 2, color=style.colour(0), lw=2.2)

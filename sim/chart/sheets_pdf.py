@@ -163,7 +163,7 @@ def page(paper: str, title: str, under: str) -> Page:
     if paper not in PAPERS:
         raise SimError("no such paper", field="paper", value=paper, remedy=f"Choose from: {', '.join(PAPERS)}")
     mpl.rcParams.update({
-        "font.family": "DejaVu Sans", "text.parse_math": False, "pdf.fonttype": 42, "axes.unicode_minus": True,
+        "font.family": "DejaVu Sans", "text.parse_math": False, "pdf.fonttype": 3, "axes.unicode_minus": True,
     })  # fmt: skip
     width, height = PAPERS[paper]
     made = Figure(figsize=(width / _MM, height / _MM), facecolor="white")

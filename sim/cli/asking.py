@@ -124,7 +124,7 @@ def _several(ask: Callable[[str], str], kind: Kind, words: str, *, required: boo
                 raise BuildSheetError("this one is needed.", field=words)
             unit = pieces[-1].lstrip("+-0123456789. ")
             # "88, 89, 88 g": one unit at the end is meant for all.
-            whole = [p if p.lstrip("+-0123456789. ") else f"{p} {unit}" for p in pieces]
+            whole = [p if p.lstrip("+-0123456789. ") else f"{p} {unit}".strip() for p in pieces]
             for piece in whole:
                 read(kind, piece, words)
             return whole

@@ -37,6 +37,8 @@ def reality(
     from sim.reality.verdict import compare
     from sim.store import Store
 
+    if not store.exists():
+        Store(store)  # says that there is none, instead of making one
     with Store(store, write=True) as kept:
         cells = _cells(kept, driver, also or [])
         plan = prepare(kept, cells, style, seed, repeats)

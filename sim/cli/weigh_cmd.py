@@ -92,8 +92,8 @@ def show(found: Weighed, sheet: Sheet | None) -> None:
             rows.append((words, "not measured", "", _cell(says.get(name), digits)))
             continue
         i = found.balance.results[name].times(_UNIT[name][0])
-        rows.append((words, f"{i.value:.{digits}f} {unit}", f"{i.low:.{digits}f} to {i.high:.{digits}f}",
-                     _cell(says.get(name), digits)))
+        value, span = _cell(i.value, digits), f"{i.low:.{digits}f} to {i.high:.{digits}f}"
+        rows.append((words, f"{value} {unit}", span, _cell(says.get(name), digits)))
     show_table("", ["", "found", "95 % interval", "sheet"], rows)
     lifts = found.balance.lift_heights
     if lifts:
@@ -118,7 +118,7 @@ def show(found: Weighed, sheet: Sheet | None) -> None:
 
 
 def _cell(value: float | None, digits: int) -> str:
-    return "" if value is None else f"{value:.{digits}f}"
+    return "" if value is None else f"{round(value, digits) + 0.0:.{digits}f}"
 
 
 def _by_sheet(sheet: Sheet | None) -> dict[str, float]:

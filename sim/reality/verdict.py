@@ -168,10 +168,8 @@ def _conclusions(
         told += "; the tries say little about it" if grip.learned < 0.25 else ""
         said.append(told + ".")
     low, high = posterior.driver.interval()
-    middle = posterior.driver.mean
-    direction = "better" if middle > 0 else "worse"
-    told = f"The driver: odds {math.exp(abs(middle)):.1f} times {direction} than the simulated one's "
-    told += f"({math.exp(low):.1f} to {math.exp(high):.1f} times)"
+    told = f"The driver has {math.exp(posterior.driver.mean):.1f} times the odds of the simulated one "
+    told += f"({math.exp(low):.1f} to {math.exp(high):.1f})"
     said.append(told + ("; the tries say little about it." if posterior.driver.learned < 0.25 else "."))
     odd = [o for o in driven if o.surprise < 0.05]
     if odd:
