@@ -69,7 +69,7 @@ def measure(quick: bool) -> dict[str, object]:
         "generic_mujoco_us": min(r.step_us for r in rivals[1:]),
         "trials_per_s_1": one.per_second,
         "trials_per_s_2": two.per_second,
-        "rss_mb": max(one.rss_mb, two.rss_mb),
+        "rss_mb": bench_study.worker_mb(),
         "cold_start_s": cold,
         "warm_start_s": warm,
         "sheet_start_s": sheet,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import pickle
 import re
 import subprocess
 import sys
@@ -26,8 +27,6 @@ class Speed:
 
     trials: int
     seconds: float
-    simulated_s: float
-    rss_mb: float
 
     @property
     def per_second(self) -> float:
@@ -75,21 +74,39 @@ def batch_speed(workers: int, repeats: int) -> Speed:
         study = prepare(_plan(Path(folder), repeats))
         marks: list[tuple[float, int]] = []
         store = Path(folder) / "store.sqlite"
-        progress = run_study(study, store, workers=workers, watch=lambda p: marks.append((time.perf_counter(), p.done)))
+        run_study(study, store, workers=workers, watch=lambda p: marks.append((time.perf_counter(), p.done)))
         first = next(m for m in marks if m[1] > 0)
         last = marks[-1]
-        import sqlite3
-
-        with sqlite3.connect(store) as base:
-            simulated = base.execute("select sum(time_s) from trial").fetchone()[0]
         trials = last[1] - first[1]
-        return Speed(trials, last[0] - first[0], float(simulated) * trials / max(progress.done, 1), _children_mb())
+        return Speed(trials, last[0] - first[0])
 
 
-def _children_mb() -> float:
-    import resource
+WORKER = """
+import pickle, resource, sys
+trucks = pickle.loads(sys.stdin.buffer.read())
+from sim import perform
+from sim.draw import Variation, draw
+from sim.study import make_task, yard_of
+(name, model), = trucks.items()
+task = make_task(name, "ledge", 24.0, 0, yard=yard_of(model), driver_name="bump", seed=1,
+                 variation=Variation())
+perform.perform(trucks, task)
+print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
+"""
 
-    return resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024.0
+
+def worker_mb() -> float:
+    """Peak memory of a process that does what a worker does: takes models, runs a trial; MB."""
+    from sim.trucks import load_truck
+
+    truck = load_truck(BUILD)
+    done = subprocess.run(
+        [sys.executable, "-c", WORKER], input=pickle.dumps({truck.hash: truck.model}), capture_output=True, check=False,
+        cwd=ROOT, env=dict(os.environ) | {"PYTHONPATH": str(ROOT)},
+    )  # fmt: skip
+    if done.returncode != 0:
+        raise RuntimeError(done.stderr.decode()[-400:])
+    return int(done.stdout) / 1024.0
 
 
 def command_seconds(arguments: list[str], cache: Path | None = None, tries: int = 3) -> float:
