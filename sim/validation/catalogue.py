@@ -19,6 +19,8 @@ MODULES = (
     "linkage",
     "tyre",
     "convergence",
+    "trade",
+    "hobby",
     "statistics",
 )
 """Files of this package that hold a ``GROUP``; a new file of checks is a new line here."""

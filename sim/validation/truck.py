@@ -100,13 +100,13 @@ def locked_suspension(model: RigidModel, step: float = FINE) -> RigidModel:
     return replace(model, shocks=tuple(shocks))
 
 
-def rigid_tyres(model: RigidModel) -> RigidModel:
-    """Return the truck on disc wheels without width, ``STIFF`` times harder, as high as the soft tyres stand."""
+def rigid_tyres(model: RigidModel, stiff: float = STIFF) -> RigidModel:
+    """Return the truck on disc wheels without width, so many times harder, as high as the soft tyres stand."""
     heights = model.origins()[list(WHEEL_BODIES), 2]
     tyres = []
     for tyre, height in zip(model.tyres, heights, strict=True):
         rows = len(tyre.row_y)
-        harder = STIFF * tyre.n_round / ROUND
+        harder = stiff * tyre.n_round / ROUND
         tyres.append(
             replace(
                 tyre,
@@ -115,15 +115,18 @@ def rigid_tyres(model: RigidModel) -> RigidModel:
                 row_radius=np.full(rows, height),
                 law_force=tyre.law_force * harder,
                 bristle_stiffness=tyre.bristle_stiffness * harder,
-                damping_time=6.0 * tyre.damping_time / math.sqrt(STIFF),
+                damping_time=6.0 * tyre.damping_time / math.sqrt(stiff),
             )
         )
     return replace(model, tyres=_four(tyres))
 
 
-def rigid(model: RigidModel, grip: float = 5.0) -> RigidModel:
-    """Return the truck as the handbook sees it: one rigid body on four hard discs that do not slide. Step ``FINE``."""
-    return without_hull(with_grip(locked_suspension(rigid_tyres(model)), grip))
+def rigid(model: RigidModel, grip: float = 5.0, stiff: float = STIFF) -> RigidModel:
+    """Return the truck as the handbook sees it: one rigid body on four hard discs that do not slide.
+
+    To be run with step ``FINE``, or less by the root of what ``stiff`` is above ``STIFF``.
+    """
+    return without_hull(with_grip(locked_suspension(rigid_tyres(model, stiff)), grip))
 
 
 def _four(tyres: list) -> tuple:  # type: ignore[type-arg]
