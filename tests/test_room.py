@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 
 from models.defaults import resolve
 from models.errors import BuildSheetError
-from models.room import Blocked, Room, find, lift_needed, room, rubbing, tyre_points
+from models.room import Blocked, Room, find, lift_needed, room, rubbing
 from models.scenario import builds
 from models.sheet import load_sheet
+from models.tyrereach import tyre_points
 
 GUNDI = resolve(load_sheet(builds()[0]))
 

@@ -13,8 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from models.room import part_box, tyre_points
+from models.room import part_box
 from models.spec import PAIRED, Part, Sheet
+from models.tyrereach import tyre_points
 from sim.errors import SimError
 
 Array = NDArray[np.float64]

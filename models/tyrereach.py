@@ -1,0 +1,45 @@
+"""Where the treads of a wheel can come: every steering angle up to full lock, every height of its travel.
+
+Millimetres in the sheet frame.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.spec import Axle, Tyre
+
+Array = NDArray[np.float64]
+STEER_STEPS, HEAVE_STEPS = 9, 4
+STEP_MM = 1.5
+
+
+@lru_cache(maxsize=16)
+def tyre_points(axle: Axle, tyre: Tyre, side: float, up: float, down: float) -> Array:
+    """Points (n, 3), mm, all over a tyre and its rim at every steering angle up to full lock and all heights.
+
+    :param side: 1 for the left wheel, -1 for the right.
+    :param up: mm it can rise.
+    """
+    radius = tyre.outside_diameter_mm / 2.0
+    grid = np.arange(-radius, radius + STEP_MM, STEP_MM)
+    x, z = (axis.ravel() for axis in np.meshgrid(grid, grid, indexing="ij"))
+    disc = np.stack([x, z], axis=1)[np.hypot(x, z) <= radius]
+    rim = radius * np.stack([np.cos(turn := np.linspace(0, 2 * np.pi, 90)), np.sin(turn)], axis=1)
+    disc = np.vstack([disc, rim])
+    rows = np.linspace(-0.5, 0.5, 7) * tyre.width_mm
+    centre = np.array([axle.x_mm, side * axle.track_mm / 2.0, radius])
+    pin = np.array([axle.x_mm, side * (axle.kingpin_y_mm or axle.track_mm / 2.0)])
+    solid = np.concatenate([np.stack([disc[:, 0], np.full(len(disc), row), disc[:, 1]], axis=1) for row in rows])
+    solid = solid + centre
+    found = []
+    for angle in np.radians(np.linspace(-axle.steer_deg, axle.steer_deg, STEER_STEPS if axle.steer_deg else 1)):
+        cos, sin = np.cos(angle), np.sin(angle)
+        from_pin = solid[:, :2] - pin
+        turned = from_pin @ np.array([[cos, sin], [-sin, cos]]) + pin
+        for rise in np.linspace(-down, up, HEAVE_STEPS):
+            found.append(np.column_stack([turned, solid[:, 2] + rise]))
+    return np.concatenate(found)
