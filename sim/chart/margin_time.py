@@ -10,7 +10,6 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from sim.chart import style
-from sim.chart.rows import shortened
 
 DASHES = ("-", (0, (5, 2)), (0, (1.5, 1.5)), (0, (6, 2, 1.5, 2)))
 
@@ -45,7 +44,7 @@ def margin_time(traces: Sequence[MarginTrace], place: str, width: float = 5.6) -
     axes.axhline(0.0, color=style.INK, lw=1.2)
     for n, t in enumerate(traces):
         axes.plot(t.time, t.margin, color=style.colour(t.series), lw=1.8, ls=DASHES[n % len(DASHES)],
-                  label=f"{shortened(t.name)}: {t.outcome}, {t.reason}")
+                  label=_legend(t, int(8.2 * width)))
         axes.plot(t.time[-1], t.margin[-1], style.mark(t.series), color=style.colour(t.series), ms=9, mec="white")
     axes.set_ylim(min(low, 0.0) - 4.0, high + 4.0)
     axes.set_xlim(0.0, max(float(t.time[-1]) for t in traces) * 1.02)
@@ -54,6 +53,13 @@ def margin_time(traces: Sequence[MarginTrace], place: str, width: float = 5.6) -
     made.legend(loc="upper left", bbox_to_anchor=(0.1 / width, style.top(made) + 0.08 / height), frameon=False,
                 fontsize=10, handlelength=2.4)
     return made
+
+
+def _legend(trace: MarginTrace, room: int) -> str:
+    """Name and ending within ``room`` letters; the name gives way."""
+    ending = f": {trace.outcome}, {trace.reason}"
+    left = max(8, room - len(ending))
+    return (trace.name if len(trace.name) <= left else trace.name[: left - 1] + "…") + ending
 
 
 def title(traces: Sequence[MarginTrace], place: str) -> str:

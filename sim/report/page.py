@@ -68,7 +68,13 @@ def write_report(store_file: Path, out: Path, *, baseline: str | None = None, wa
         for name, table in tables.items():
             (folder / name).write_text(table, encoding="utf-8", newline="")
             written.append(folder / name)
-        out.write_text(text, encoding="utf-8")
+        # The page appears whole or not at all.
+        part = out.with_name(f".{out.name}.part")
+        try:
+            part.write_text(text, encoding="utf-8")
+            part.replace(out)
+        finally:
+            part.unlink(missing_ok=True)
     except OSError as error:
         raise SimError(f"cannot be written: {error.strerror}", file=error.filename or out,
                        remedy="Give another file with --out") from error
