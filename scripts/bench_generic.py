@@ -18,7 +18,7 @@ import pybullet
 from numpy.typing import NDArray
 
 from models.rigid import AXLE_BODIES, JOINT_COUNT, KNUCKLE_BODIES, WHEEL_BODIES, RigidModel
-from sim.engine_bullet import JOINTS, _tree_text, principal_frame
+from sim.engine_bullet import JOINTS, _tree_text, principal_frame, show_ground
 from sim.simulation import GRAVITY, STEP, Simulation
 from terrain.heightfield import Heightfield
 from terrain.obstacle import Obstacle
@@ -102,7 +102,8 @@ def bullet(model: RigidModel, obstacle: Obstacle, seconds: float) -> Generic:
     client = pybullet.connect(pybullet.DIRECT)
     try:
         truck = _load(tostring(robot, encoding="unicode"), client)
-        _bullet_ground(obstacle.ground, model.tyres[0].grip, client)
+        ground = show_ground(obstacle.ground, client)
+        pybullet.changeDynamics(ground, -1, lateralFriction=model.tyres[0].grip, physicsClientId=client)
         stiffness, damping = spring_rates(model, obstacle.ground)
         return _bullet_drive(model, obstacle, truck, client, stiffness, damping, seconds)
     finally:
@@ -124,26 +125,6 @@ def _load(text: str, client: int) -> int:
     truck = int(pybullet.loadURDF(file.name, flags=flags, physicsClientId=client))
     os.unlink(file.name)
     return truck
-
-
-def _bullet_ground(ground: Heightfield, grip: float, client: int) -> None:
-    nx, ny = ground.z.shape
-    shape = pybullet.createCollisionShape(
-        pybullet.GEOM_HEIGHTFIELD,
-        meshScale=[ground.spacing, ground.spacing, 1.0],
-        heightfieldTextureScaling=1.0,
-        heightfieldData=ground.z.T.ravel().tolist(),
-        numHeightfieldRows=nx,
-        numHeightfieldColumns=ny,
-        physicsClientId=client,
-    )
-    middle = (
-        ground.origin[0] + 0.5 * (nx - 1) * ground.spacing,
-        ground.origin[1] + 0.5 * (ny - 1) * ground.spacing,
-        0.5 * float(ground.z.min() + ground.z.max()),
-    )
-    body = pybullet.createMultiBody(0.0, shape, basePosition=middle, physicsClientId=client)
-    pybullet.changeDynamics(body, -1, lateralFriction=grip, physicsClientId=client)
 
 
 def _bullet_drive(

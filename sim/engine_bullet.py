@@ -6,20 +6,26 @@ whatever the number of contacts.
 
 from __future__ import annotations
 
+import math
 import os
+import subprocess
+import sys
+import time
 from collections.abc import Iterable
 from importlib.metadata import version
 from itertools import permutations
 from tempfile import NamedTemporaryFile
-from xml.etree.ElementTree import Element, SubElement, tostring
+from xml.etree.ElementTree import Element, SubElement, fromstring, indent, tostring
 
 import numpy as np
 from numpy.typing import NDArray
 
-from models.rigid import JOINT_COUNT, PARENTS, RigidModel
+from models.rigid import JOINT_COUNT, PARENTS, WHEEL_BODIES, RigidModel
+from sim.errors import SimError
 from sim.hush import hushed
 from sim.layout import O_FORCE, O_TAU, O_TORQUE, S_POS, S_Q, S_QD, S_QUAT, S_SPIN, S_VEL
 from sim.rotation import roll_pitch_yaw
+from terrain.heightfield import Heightfield
 
 with hushed():  # it prints its build time when it is imported
     import pybullet
@@ -76,6 +82,7 @@ def _tree_text(model: RigidModel, frames: list[tuple[Array, Array]]) -> str:
         SubElement(joint, "axis", xyz=_numbers(body.axis))
         # An upper limit below the lower one means none: stops are force elements of ours.
         SubElement(joint, "limit", lower="1", upper="-1", effort="1e9", velocity="1e9")
+    indent(robot)  # its reader breaks lines of more than some thousand characters, wherever that may be
     return tostring(robot, encoding="unicode")
 
 
@@ -85,7 +92,7 @@ class BulletEngine:
     def __init__(self, model: RigidModel, step: float, gravity: tuple[float, float, float]) -> None:
         """Build the tree. ``step`` in s, ``gravity`` in the world frame, m/s^2."""
         self.name = engine_name()
-        self._client = _idle.pop() if _idle else pybullet.connect(pybullet.DIRECT)
+        self._client = self._open()
         self._where = {"physicsClientId": self._client}
         pybullet.setTimeStep(step, **self._where)
         pybullet.setGravity(*gravity, **self._where)
@@ -95,7 +102,13 @@ class BulletEngine:
         self.base_p = np.array(model.bodies[0].p_BBcm)
         self.base_rotation = frames[0][1]
         self._place: tuple[float, float, float] = (0.0, 0.0, 0.0)
-        self._body = self._load(_tree_text(model, frames))
+        self._body = self._load(self._dressed(_tree_text(model, frames), model))
+
+    def _open(self) -> int:
+        return _idle.pop() if _idle else int(pybullet.connect(pybullet.DIRECT))
+
+    def _dressed(self, tree: str, model: RigidModel) -> str:
+        return tree  # nobody looks
 
     def _load(self, tree: str) -> int:
         with NamedTemporaryFile("w", suffix=".urdf", prefix="cragbench-", delete=False) as file:
@@ -160,3 +173,100 @@ class BulletEngine:
             pybullet.removeBody(self._body, self._client)
             _idle.append(self._client)
             self._client = -1
+
+
+class BulletWindow(BulletEngine):
+    """The same truck in PyBullet's own window, no faster than real time: to watch, with the same result to the bit."""
+
+    EVERY = 20
+    """Steps between two pictures."""
+
+    def __init__(
+        self, model: RigidModel, step: float, gravity: tuple[float, float, float], ground: Heightfield
+    ) -> None:
+        """Open the window. Raises SimError where there is no screen to open it on."""
+        check_screen()
+        super().__init__(model, step, gravity)
+        self._reach = 4.0 * model.wheelbase
+        self._step, self._count, self._began = step, 0, time.monotonic()
+        pybullet.configureDebugVisualizer(pybullet.COV_ENABLE_GUI, 0, **self._where)
+        show_ground(ground, self._client)
+
+    def _open(self) -> int:
+        with hushed():
+            return int(pybullet.connect(pybullet.GUI))
+
+    def _dressed(self, tree: str, model: RigidModel) -> str:
+        robot = fromstring(tree)
+        links = robot.findall("link")
+        for wheel, tyre in zip(WHEEL_BODIES, model.tyres, strict=True):
+            width = 2.0 * float(np.abs(tyre.row_y).max()) * len(tyre.row_y) / max(len(tyre.row_y) - 1, 1)
+            _show(links[wheel], "cylinder", {"radius": tyre.row_radius.max(), "length": width}, (0.0, 0.0, 0.0), True)
+        for body in sorted({int(b) for b in model.hull.body}):
+            for part in range(len(model.hull.names)):
+                tips = model.hull.p_tip[(model.hull.body == body) & (model.hull.part == part)]
+                if len(tips) > 3:
+                    low, high = tips.min(axis=0), tips.max(axis=0)
+                    size = np.maximum(high - low, 0.002)
+                    _show(links[body], "box", {"size": _numbers(size)}, tuple(0.5 * (low + high)), False)
+        indent(robot)
+        return tostring(robot, encoding="unicode")
+
+    def step(self) -> None:
+        """Move on by one time step; keep pace with the clock and the camera on the truck."""
+        super().step()
+        self._count += 1
+        if self._count % self.EVERY == 0:
+            pybullet.resetDebugVisualizerCamera(self._reach, 35.0, -25.0, self._place, self._client)
+            ahead = self._count * self._step - (time.monotonic() - self._began)
+            if ahead > 0.0:
+                time.sleep(ahead)
+
+    def close(self) -> None:
+        """Shut the window."""
+        if self._client >= 0:
+            with hushed():
+                pybullet.disconnect(self._client)
+            self._client = -1
+
+
+def _show(link: Element, kind: str, numbers: dict[str, object], at: tuple[float, ...], lateral: bool) -> None:
+    visual = SubElement(link, "visual")
+    SubElement(visual, "origin", xyz=_numbers(at), rpy=f"{math.pi / 2!r} 0 0" if lateral else "0 0 0")
+    shape = {key: value if isinstance(value, str) else repr(float(value)) for key, value in numbers.items()}  # type: ignore[arg-type]
+    SubElement(SubElement(visual, "geometry"), kind, shape)
+
+
+def show_ground(ground: Heightfield, client: int) -> int:
+    """Put a height field into a PyBullet world, where it stands in ours; returns its body there."""
+    nx, ny = ground.z.shape
+    shape = pybullet.createCollisionShape(
+        pybullet.GEOM_HEIGHTFIELD,
+        meshScale=[ground.spacing, ground.spacing, 1.0],
+        heightfieldTextureScaling=1.0,
+        heightfieldData=ground.z.T.ravel().tolist(),
+        numHeightfieldRows=nx,
+        numHeightfieldColumns=ny,
+        physicsClientId=client,
+    )
+    middle = (
+        ground.origin[0] + 0.5 * (nx - 1) * ground.spacing,
+        ground.origin[1] + 0.5 * (ny - 1) * ground.spacing,
+        0.5 * float(ground.z.min() + ground.z.max()),
+    )
+    return int(pybullet.createMultiBody(0.0, shape, basePosition=middle, physicsClientId=client))
+
+
+def check_screen() -> None:
+    """Raise SimError unless a window can be opened: tried in a process of its own, since a failure ends the process."""
+    remedy = "Run it where a screen is, or make a film: cragbench replay"
+    if sys.platform.startswith("linux") and not os.environ.get("DISPLAY"):
+        raise SimError("there is no screen here to open a window on", field="--watch", remedy=remedy)
+    trial = "import pybullet, sys; sys.exit(0 if pybullet.connect(pybullet.GUI) >= 0 else 1)"
+    try:
+        done = subprocess.run([sys.executable, "-c", trial], capture_output=True, check=False, timeout=30.0)
+        opened = done.returncode == 0 and b"cannot connect" not in (done.stdout + done.stderr).lower()
+    except subprocess.TimeoutExpired:
+        opened = False
+    if not opened:
+        raise SimError("the screen takes no window (OpenGL 3 is needed)", field="--watch", remedy=remedy)

@@ -13,6 +13,7 @@ from models.rigid import RigidModel
 from sim import driver, place, trial
 from sim.draw import Draw
 from sim.result import TrialResult
+from sim.simulation import EngineMaker, bullet
 from sim.task import Task
 from sim.trial import Conditions
 
@@ -20,7 +21,7 @@ Trucks = Mapping[str, RigidModel]
 """Configurations of a study by their content hash: sent to every worker once."""
 
 
-def perform(trucks: Trucks, task: Task) -> TrialResult:
+def perform(trucks: Trucks, task: Task, engine: EngineMaker = bullet) -> TrialResult:
     """Run the trial that a task describes; the same task gives the same bits in any process."""
     luck = task.draw
     return trial.run(
@@ -30,6 +31,7 @@ def perform(trucks: Trucks, task: Task) -> TrialResult:
         luck.driver_seed,
         conditions=conditions(luck),
         trace=task.keep_trace,
+        engine=engine,
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
@@ -18,11 +19,15 @@ def drive(
     driver: Annotated[str, typer.Option(help="Who drives.")] = "steady",
     fair: Annotated[bool, typer.Option("--fair", help="No luck: on the lane, nominal grip and battery.")] = False,
     trace: Annotated[bool, typer.Option("--trace", help="Add the tip-over margin over time to the JSON.")] = False,
+    watch: Annotated[
+        bool, typer.Option("--watch", help="Watch it in a window, in real time; needs a screen.")
+    ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Drive one truck over one obstacle once, and say what happened and why."""
     from sim import perform, place
     from sim.draw import Variation
+    from sim.simulation import bullet
     from sim.study import make_task, yard_of
     from sim.task import record
     from sim.trucks import load_truck
@@ -41,7 +46,13 @@ def drive(
         variation=luck,
         keep_trace=trace or as_json,
     )
-    result = perform.perform({truck.hash: truck.model}, task)
+    engine = bullet
+    if watch:
+        from sim.engine_bullet import BulletWindow
+
+        ground = place.ground(where, level, task.yard, task.draw.roughness_mm, task.draw.rock_seed).ground
+        engine = partial(BulletWindow, ground=ground)
+    result = perform.perform({truck.hash: truck.model}, task, engine)
     found = record(result)
     if as_json:
         data = {
