@@ -45,23 +45,6 @@ def ground_arrays(ground: Heightfield) -> tuple[Array, Array, Array]:
 
 
 @kernel
-def height(z: Array, header: Array, x: float, y: float) -> float:
-    """Bilinear height at (x, y), m; the edge value continues outside."""
-    nx, ny = z.shape
-    u = (x - header[G_X0]) * header[G_INV]
-    v = (y - header[G_Y0]) * header[G_INV]
-    u = min(max(u, 0.0), nx - 1.000001)
-    v = min(max(v, 0.0), ny - 1.000001)
-    i = int(u)
-    j = int(v)
-    u -= i
-    v -= j
-    a = z[i, j] + v * (z[i, j + 1] - z[i, j])
-    b = z[i + 1, j] + v * (z[i + 1, j + 1] - z[i + 1, j])
-    return a + u * (b - a)
-
-
-@kernel
 def probe(z: Array, header: Array, x: float, y: float) -> tuple[float, float, float]:
     """Height and gradient (dz/dx, dz/dy) of the bilinear surface from one look at the four nodes.
 
@@ -87,6 +70,13 @@ def probe(z: Array, header: Array, x: float, y: float) -> tuple[float, float, fl
     gx = d * header[G_INV] if inside_u else 0.0
     gy = (e_low + u * (e_high - e_low)) * header[G_INV] if inside_v else 0.0
     return a + u * d, gx, gy
+
+
+@kernel
+def height(z: Array, header: Array, x: float, y: float) -> float:
+    """Bilinear height at (x, y), m; the compiler drops the gradient that nobody asks for."""
+    h, _, _ = probe(z, header, x, y)
+    return h
 
 
 @kernel
