@@ -12,6 +12,8 @@ from sim.compiled import kernel
 Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8]
 Depths = NDArray[np.float32]
+BEHIND = 0.985
+"""A ghost is painted as if it stood so much farther away."""
 NEAREST = 0.01
 """m from the eye; a triangle that comes closer is left out."""
 
@@ -43,7 +45,9 @@ def fill(
         right = min(int(math.floor(max(x0, x1, x2) - 0.5)), width - 1)
         if low > high or left > right:
             continue
-        n0, n1, n2 = 1.0 / points[i, 2], 1.0 / points[j, 2], 1.0 / points[k, 2]
+        # Where a ghost and the truck coincide, the truck is seen.
+        back = BEHIND if veil else 1.0
+        n0, n1, n2 = back / points[i, 2], back / points[j, 2], back / points[k, 2]
         a0, b0 = (y2 - y1) / area, (x1 - x2) / area
         a1, b1 = (y0 - y2) / area, (x2 - x0) / area
         for y in range(low, high + 1):

@@ -20,10 +20,11 @@ class Raster {
      colours: one packed colour per face. A veil leaves out every other pixel. */
   fill(points, faces, colours, veil) {
     const { width, height, pixels, near } = this;
-    const count = faces.length;
+    const count = faces.length, back = veil ? 0.985 : 1;
     for (let f = 0, n = 0; f < count; f += 3, n++) {
       const i = 3 * faces[f], j = 3 * faces[f + 1], k = 3 * faces[f + 2];
-      const n0 = points[i + 2], n1 = points[j + 2], n2 = points[k + 2];
+      // Where a ghost and the truck coincide, the truck is seen.
+      const n0 = back * points[i + 2], n1 = back * points[j + 2], n2 = back * points[k + 2];
       if (n0 <= 0 || n1 <= 0 || n2 <= 0) continue;
       const x0 = points[i], y0 = points[i + 1];
       const x1 = points[j], y1 = points[j + 1];
