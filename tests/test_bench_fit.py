@@ -185,3 +185,17 @@ def test_promised_gain_is_what_the_reading_brings() -> None:
     taken = reconcile(sheet, None, (), {"battery": (0.03, 0.0006), "body shell": (0.068, 0.0006)})
     got = {name: width for name, _, _, width in widths(taken, 0.134)}
     assert got[promise.target] == pytest.approx(promise.then, rel=0.1)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("low", "within"), [("left", 1.0), ("back", 3.5)])
+def test_the_closed_form_against_a_whole_simulated_tilt(low: str, within: float) -> None:
+    # The doubt that the fit allows is one standard deviation; the simulated truck yields in more ways, so it tips first.
+    from models.assemble import rigid_model
+    from sim.validation.tipping import simulated
+    from sim.validation.truck import with_grip
+
+    sheet = small_truck()
+    ours = math.degrees(Predictor(sheet, []).tilt(np.zeros(0), low))
+    whole = simulated(with_grip(rigid_model(sheet), 5.0), low, step=1e-3, near=ours - 6.0)
+    assert -0.3 < ours - whole < within

@@ -229,3 +229,28 @@ def test_rounding_that_repeats_do_not_cure() -> None:
 def test_impossible_lift() -> None:
     with pytest.raises(BuildSheetError, match="cannot be 200 mm higher"):
         lift_angle(0.2, 0.134, 0.025, 0.025)
+
+
+@pytest.mark.parametrize("share", [0.1, 0.35])
+def test_the_expected_lean_against_the_statics_of_the_whole_linkage(share: float) -> None:
+    from bench_truck import small_truck
+
+    from models.assemble import rigid_model
+    from models.bench.intake import expected_lean
+    from models.equilibrium import RestingTruck
+    from models.massprops import truck_properties
+
+    sheet = small_truck()
+    truck = truck_properties(sheet)
+    resting = RestingTruck(rigid_model(sheet))
+    level = resting.rest(np.zeros(4))
+    # Blocks under the rear tyres, the front ones on the scale, springs free.
+    lifted = resting.rest(np.array([0.0, 0.0, share, share]) * 0.134)
+    radii = (float(level.wheel_height[0]), float(level.wheel_height[2]))
+    rise = float(np.diff(lifted.wheel_height[[0, 2]])[0] - np.diff(level.wheel_height[[0, 2]])[0])
+    angle = lift_angle(rise, 0.134, *radii)
+    x = float(level.loads[:2].sum() / level.loads.sum()) * 0.134
+    read = cg_height(float(lifted.loads[:2].sum() / lifted.loads.sum()), x, angle, 0.134, radii, "front")
+    # The weighing takes the expected lean off and doubts it by as much: two of those must reach.
+    expected = expected_lean(sheet, 0.134)
+    assert abs(read - float(truck.cg[2]) - expected) < 2.0 * expected

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from models.bench.give import doubt_of
 from models.bench.interval import gradient
 from models.bench.reconcile import Fit
 from models.bench.unknowns import LOOSE_PART, SPRINGS, TYRES
@@ -61,10 +62,14 @@ def gains(fit: Fit, scale_step: float, wheelbase: float) -> list[Gain]:
 
 
 def widths(fit: Fit, wheelbase: float) -> list[tuple[str, str, float, float]]:
-    """Give every result with its 95 % half-width: name, unit, value, half-width."""
+    """Give every result with its 95 % half-width: name, unit, value, half-width.
+
+    That of an angle includes how far its closed form may be off.
+    """
     steps = np.maximum(1e-3 * np.sqrt(np.diag(fit.covariance)), 1e-9)
     slope = gradient(lambda v: _targets(fit, v, wheelbase), fit.values, steps)
-    spread = 1.96 * np.sqrt(np.einsum("ij,jk,ik->i", slope, fit.covariance, slope))
+    own = np.degrees([doubt_of("left"), doubt_of("back"), 0.0, 0.0])
+    spread = 1.96 * np.sqrt(np.einsum("ij,jk,ik->i", slope, fit.covariance, slope) + own**2)
     values = _targets(fit, fit.values, wheelbase)
     return [(n, u, float(v), float(w)) for (n, u), v, w in zip(_TARGETS, values, spread, strict=True)]
 
@@ -94,7 +99,7 @@ def _candidates(fit: Fit, step: float, wheelbase: float) -> list[tuple[str, Vect
     found.append(("lift each axle on the scale, three heights, suspension locked", state[3], _LIFT_READ * wheelbase))
     for to, words in (("left", "tilt it sideways on a board"), ("back", "tilt it nose up on a board")):
         slope = gradient(lambda v, to=to: np.array([fit.predictor.tilt(v, to)]), fit.values, steps)[0]  # type: ignore[misc]
-        found.append((f"{words}, three times", slope, math.radians(1.2)))
+        found.append((f"{words}, three times", slope, math.hypot(math.radians(0.8), doubt_of(to))))
     for key, words in ((SPRINGS, "press a spring on the scale"), (TYRES, "press a tyre on the scale")):
         found += [(words, eye[k], 0.05) for k, unknown in enumerate(free) if unknown.key == key]
     return found

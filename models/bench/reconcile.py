@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
+from models.bench.give import doubt_of
 from models.bench.measure_tyres import TiltReading
 from models.bench.predict import Predictor
 from models.bench.unknowns import LOOSE_PART, SPRINGS, TYRES, Unknown, unknowns
@@ -25,8 +26,6 @@ from models.spec import PAIRED, Sheet
 
 Vector = NDArray[np.float64]
 
-MODEL_DOUBT_DEG = 1.0
-"""How far the closed form of the tilting truck may itself be off (against whole simulated tilts; own)."""
 TOO_MANY_GRAMS = 0.06
 """Share of the truck beyond which unaccounted grams are no wires and screws any more."""
 
@@ -117,7 +116,7 @@ def reconcile(
     low, high = np.array([u.low for u in free]), np.array([u.high for u in free])
     rows, root = _readings(balance)
     angles = np.array([t.angle.value for t in tilts])
-    sigma = np.array([math.hypot(t.angle.uncertainty, math.radians(MODEL_DOUBT_DEG)) for t in tilts])
+    sigma = np.array([math.hypot(t.angle.uncertainty, doubt_of(t.to)) for t in tilts])
 
     def residuals(scaled: Vector) -> Vector:
         values = start + doubt * scaled
@@ -215,7 +214,7 @@ def _checks(
                 doubt = 1000.0 * math.sqrt(balance.covariance[n, n])
                 found.append(Check(what, unit, 1e3 * state[n], doubt, 1e3 * float(before[n]), 1e3 * float(after[n])))
     for t in tilts:
-        doubt = math.hypot(math.degrees(t.angle.uncertainty), MODEL_DOUBT_DEG)
+        doubt = math.degrees(math.hypot(t.angle.uncertainty, doubt_of(t.to)))
         angles = [math.degrees(predictor.tilt(v, t.to)) for v in (sheet, values)]
         found.append(Check(f"tips to the {t.to}", "deg", math.degrees(t.angle.value), doubt, *angles))
     return found

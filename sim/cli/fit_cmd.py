@@ -100,7 +100,7 @@ def _show(done: Reconciled) -> None:
     say("Now known (95 %): " + "; ".join(
         f"{name} {value:.1f} {unit} +- {width:.1f}" for name, unit, value, width in
         widths(f, done.sheet.wheelbase_mm / 1e3)
-    ) + ". Angles include the give of springs and tyres.")  # fmt: skip
+    ) + ". Tip angles allow for the give of springs and tyres, by a closed form.")  # fmt: skip
     show_table("What to measure next", ["", "narrows", "+- now", "+- then"], [
         (g.what, g.target, f"{g.now:.2f} {g.unit}", f"{g.then:.2f}") for g in done.gains[:5]
     ], left=2)  # fmt: skip
