@@ -8,7 +8,7 @@ from sim.chart import style
 from sim.chart.rows import shortened
 from sim.decision.budget import Bought, Budget
 
-WIDTH = 10.0
+WIDTH = 11.0
 
 
 def budget(answer: Budget, title: str, assumed: str = "") -> Figure:
@@ -19,7 +19,7 @@ def budget(answer: Budget, title: str, assumed: str = "") -> Figure:
                 f"hollow: not driven, from the fitted model. {assumed}")
     made = style.figure(WIDTH, 6.4, title, subtitle)
     height = made.get_figheight()
-    axes = made.add_axes((0.8 / WIDTH, 0.68 / height, 0.56, style.top(made) - 0.68 / height))
+    axes = made.add_axes((0.8 / WIDTH, 0.68 / height, 0.53, style.top(made) - 0.68 / height))
     style.frame(axes, grid="both")
     axes.axhline(0.0, color=style.INK, lw=1.0)
     for one in answer.sets:
@@ -43,7 +43,7 @@ def budget(answer: Budget, title: str, assumed: str = "") -> Figure:
 
 def _legend(made: Figure, answer: Budget) -> None:
     height = made.get_figheight()
-    x, y = 0.675, style.top(made) - 0.08 / height
+    x, y = 0.635, style.top(made) - 0.08 / height
     unit = "points" if answer.found.stated else "%"
 
     def write(text: str, strong: bool = False, colour: str = style.INK) -> None:
@@ -60,12 +60,16 @@ def _legend(made: Figure, answer: Budget) -> None:
     y -= 0.12 / height
     ties = [one for one in answer.ties if one.mask]
     if ties:
-        write("cannot be told apart from it", strong=True, colour=style.COLOURS[5])
+        write("cannot be told apart from it (price, gain)", strong=True, colour=style.COLOURS[5])
         for one in ties[:6]:
-            write(_one(one, unit))
+            write(_against(one, answer, unit))
         if len(ties) > 6:
             write(f"… and {len(ties) - 6} more")
 
 
-def _one(one: Bought, unit: str) -> str:
-    return f"{shortened(one.label)} ({one.money:g}): {one.gain.value:+.0f} {unit}"
+def _against(one: Bought, answer: Budget, unit: str) -> str:
+    """A set by what it has more and less than the best one."""
+    names = answer.choice.drawer.names
+    more = [f"+ {shortened(names[k])}" for k in range(len(names)) if one.mask & ~answer.best.mask & 1 << k]
+    less = [f"− {shortened(names[k])}" for k in range(len(names)) if answer.best.mask & ~one.mask & 1 << k]
+    return f"{one.money:g}: {one.gain.value:+.0f} {unit}  {shortened(' '.join([*more, *less]))}"

@@ -282,18 +282,18 @@ def _gain(found: Table, sample: Array, level: float) -> Estimate:
 
 
 def _front(choice: Choice, found: Table, surface: Surface, sets: Sequence[Bought]) -> tuple[Bought, ...]:
+    """By price, every set worth more than all cheaper ones: driven sets by their own trials, others by the model."""
     driven = {one.mask: one for one in sets}
-    front: list[Bought] = []
-    best = -np.inf
-    for index in np.lexsort((-surface.value, choice.money)):
-        value = float(surface.value[index])
-        if value <= best + 1e-9:
-            continue
-        best, mask = value, int(choice.masks[index])
-        doubt = float(surface.doubt[index])
+    shown = []
+    for index, (mask, money, grams) in enumerate(zip(choice.masks.tolist(), choice.money, choice.grams, strict=True)):
+        value, doubt = float(surface.value[index]), float(surface.doubt[index])
         guess = found.in_percent(Estimate(value, value - 2 * doubt, value + 2 * doubt))
-        front.append(driven.get(mask) or Bought(mask, choice.drawer.label(mask), float(choice.money[index]),
-                                                float(choice.grams[index]), guess, False, None))
+        shown.append(driven.get(mask) or Bought(mask, choice.drawer.label(mask), float(money), float(grams), guess,
+                                                False, None))
+    front: list[Bought] = []
+    for one in sorted(shown, key=lambda one: (one.money, -one.gain.value)):
+        if not front or one.gain.value > front[-1].gain.value + 1e-9:
+            front.append(one)
     return tuple(front)
 
 
