@@ -7,8 +7,9 @@ from pathlib import Path
 import pytest
 
 from models import scenario
+from sim.attempt_log import read_log
 from sim.attempt_table import add_attempts, logged
-from sim.attempts import STARTER, Attempt, LogError, read_log
+from sim.attempts import STARTER, Attempt, LogError
 from sim.errors import SimError
 from sim.reality.observed import how_little, tried, tries_for
 from sim.store import Store

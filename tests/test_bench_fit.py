@@ -190,7 +190,7 @@ def test_promised_gain_is_what_the_reading_brings() -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize(("low", "within"), [("left", 1.0), ("back", 3.5)])
 def test_the_closed_form_against_a_whole_simulated_tilt(low: str, within: float) -> None:
-    # The doubt that the fit allows is one standard deviation; the simulated truck yields in more ways, so it tips first.
+    # The doubt that the fit allows is one standard deviation; the simulated truck yields in more ways and tips first.
     from models.assemble import rigid_model
     from sim.validation.tipping import simulated
     from sim.validation.truck import with_grip

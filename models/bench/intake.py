@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from models.bench.lifting import lift_angle, spring_lean
 from models.bench.quantity import read
 from models.bench.readings import Lift, Reading, Readings
+from models.bench.slips import WHEELS, check_length, check_sum, check_total, grams, slip
 from models.errors import BuildSheetError
 from models.massprops import GRAVITY, body_properties, truck_properties
-from models.plausible import usual_mass_g
 from models.spec import Sheet, Tyre
 from models.tyre import fit_tyre, plate_stiffness, static_squish
 
@@ -26,8 +26,6 @@ SHEET_LENGTH_MM = 1.0
 """How close a sheet's own wheelbase, track and wheel height are taken to be."""
 STEEPEST_DEG = 60.0
 """Lifts beyond this roll the truck off its scale."""
-_SLIPS = ((28.3495, "ounces"), (1000.0, "kilograms"), (453.592, "pounds"))
-WHEELS = ("front_left", "front_right", "rear_left", "rear_right")
 
 
 @dataclass(frozen=True)
@@ -114,11 +112,11 @@ def weighing(readings: Readings, sheet: Sheet | None = None) -> Weighing:
             "nothing was weighed.", remedy="Give whole = [...], [wheels] or [axles].", field="whole"
         )
     total = _total(whole, wheels, axles)
-    _check_total(total, sheet)
+    check_total(total, sheet)
     if wheels is not None and whole is not None:
-        _check_sum("wheels", [float(np.mean(w)) for w in wheels], float(np.mean(whole)), sheet, step)
+        check_sum("wheels", [float(np.mean(w)) for w in wheels], float(np.mean(whole)), sheet, step)
     if axles is not None and whole is not None:
-        _check_sum("axles", [float(np.mean(a)) for a in axles], float(np.mean(whole)), sheet, step)
+        check_sum("axles", [float(np.mean(a)) for a in axles], float(np.mean(whole)), sheet, step)
     lengths = _lengths(readings, sheet, units)
     locked = readings.suspension == "locked"
     lifts = tuple(_lift(lift, n, lengths, units, total) for n, lift in enumerate(readings.lift, start=1))
@@ -150,85 +148,13 @@ def series(kind: str, values: Sequence[Reading], field: str, units: dict[str, st
         )  # fmt: skip
     middle = float(np.median(found))
     for n, (value, raw) in enumerate(zip(found, values, strict=True), start=1):
-        slip = _slip(value / middle) if len(found) > 2 else None
-        if slip is not None:
+        wrong = slip(value / middle) if len(found) > 2 else None
+        if wrong is not None:
             raise BuildSheetError(
-                f"is {slip[1]} times off the other readings beside it.", remedy=slip[2], field=f"{field}.{n}", value=raw
-            )
-    return np.array(found)
-
-
-def _slip(ratio: float) -> tuple[float, str, str] | None:
-    """Say which unit a ratio of wrong to right betrays, None if none."""
-    for factor, unit in _SLIPS:
-        for wrong, said in ((1.0 / factor, unit), (factor, "grams")):
-            if 0.8 < ratio / wrong < 1.25:
-                text = f"1/{factor:.4g}" if wrong < 1.0 else f"{factor:.4g}"
-                told = f"This looks like {said} written as another unit (a factor of {factor:.4g}); check the unit."
-                return wrong, text, told
-    return None
-
-
-def _check_total(total: float, sheet: Sheet | None) -> None:
-    if sheet is None:
-        return
-    parts = truck_properties(sheet).mass
-    ratio = total / parts
-    if 0.5 < ratio < 2.0:
-        return
-    slip = _slip(ratio)
-    usual = usual_mass_g(sheet.scale)
-    raise BuildSheetError(
-        f"the scale says {_grams(total)}, the sheet's parts sum to {_grams(parts)} "
-        f"(a 1/{sheet.scale:g} truck has about {usual:.0f} g).",
-        remedy=slip[2] if slip else "Is this the readings file of another truck, or are parts missing on the sheet?",
-        field="whole",
-    )
-
-
-def _grams(mass: float) -> str:
-    return f"{1000.0 * mass:.4g} g"
-
-
-def _check_sum(field: str, loads: list[float], whole: float, sheet: Sheet | None, step: float) -> None:
-    """Refuse loads that cannot belong to the truck weighed whole; small differences are judged later."""
-    total, count = sum(loads), len(loads)
-    off = total - whole
-    if abs(off) <= max(0.06 * whole, 2.0 * count * step):
-        return
-    for n, (load, name) in enumerate(zip(loads, WHEELS if count == 4 else ("front", "rear"), strict=True)):
-        rest = (whole - (total - load)) / load if load else 0.0
-        # Only if the reading in another unit would make the sum come out.
-        slip = _slip(1.0 / rest) if rest > 0.0 else None
-        fits = slip is not None and abs((total - load) + load / slip[0] - whole) < 0.06 * whole
-        if slip is not None and fits:
-            raise BuildSheetError(
-                f"with this reading the {count} loads sum to {_grams(total)}, the whole truck has {_grams(whole)}.",
-                remedy=slip[2], field=f"{field}.{name}", value=_grams(loads[n]),
+                f"is {wrong[1]} times off the other readings beside it.", remedy=wrong[2],
+                field=f"{field}.{n}", value=raw,
             )  # fmt: skip
-    raise BuildSheetError(
-        f"the {count} loads sum to {_grams(total)}, but the whole truck weighed {_grams(whole)} "
-        f"({1000.0 * off:+.3g} g).",
-        remedy=_why_off(off, whole, total, sheet),
-        field=field,
-    )
-
-
-def _why_off(off: float, whole: float, total: float, sheet: Sheet | None) -> str:
-    slip = _slip(total / whole)
-    if slip is not None:
-        return slip[2]
-    if 0.45 < total / whole < 0.55:
-        return "That is half: were only two wheels read, or each scale's reading halved?"
-    if 0.70 < total / whole < 0.80 or 1.2 < total / whole < 1.3:
-        return "That is about one wheel: was one read twice or left out, or was a scale not tared?"
-    near = None if sheet is None else min(
-        (p for p in sheet.parts if p.mass_g), key=lambda p: abs((p.mass_g or 0.0) / 1000.0 - abs(off)), default=None
-    )
-    if near is not None and abs((near.mass_g or 0.0) / 1000.0 - abs(off)) < 0.1 * abs(off):
-        without = "wheel loads" if off < 0 else "whole truck"
-        return f'That is what "{near.name}" weighs ({near.mass_g:g} g): was it off the truck for the {without}?'
-    return "Were all blocks as high as the scale, the scale tared, and nothing leaning on the truck?"
+    return np.array(found)
 
 
 def _lengths(r: Readings, sheet: Sheet | None, units: dict[str, str]) -> tuple[Length, Length, Length, Length, Length]:
@@ -237,7 +163,7 @@ def _lengths(r: Readings, sheet: Sheet | None, units: dict[str, str]) -> tuple[L
     def one(value: Reading | None, field: str, on_sheet: float | None) -> Length:
         if value is not None:
             length = read("length", value, field, units)
-            _check_length(length, on_sheet, field, value)
+            check_length(length, on_sheet, field, value)
             return Length(length, within, True)
         if on_sheet is None:
             raise BuildSheetError(
@@ -256,21 +182,6 @@ def _lengths(r: Readings, sheet: Sheet | None, units: dict[str, str]) -> tuple[L
         one(r.axle_height_front, "axle_height_front", radii[0]),
         one(r.axle_height_rear, "axle_height_rear", radii[1]),
     )
-
-
-def _check_length(length: float, on_sheet: float | None, field: str, raw: Reading) -> None:
-    if on_sheet is None or 0.75 < length / on_sheet < 1.33:
-        return
-    for factor, unit in ((25.4, "inches"), (10.0, "centimetres"), (1000.0, "metres")):
-        if 0.8 < length * factor / on_sheet < 1.25:
-            cause = f"This looks like {unit} written as millimetres."
-            break
-    else:
-        cause = "Measure again, or correct the sheet; is this the readings file of another truck?"
-    raise BuildSheetError(
-        f"the sheet has {1000.0 * on_sheet:.4g} mm here, the reading says {1000.0 * length:.4g} mm.",
-        remedy=cause, field=field, value=raw,
-    )  # fmt: skip
 
 
 def _within(value: Reading | None, kind: str, otherwise: float, units: dict[str, str]) -> float:
@@ -302,8 +213,8 @@ def _lift(
     load = series("mass", lift.load, f"{field}.load", units)
     if float(np.mean(load)) > total:
         raise BuildSheetError(
-            f"one axle cannot carry {_grams(float(np.mean(load)))} of a {_grams(total)} truck.",
-            remedy=(_slip(float(np.mean(load)) / (0.55 * total)) or (0, "", "Check the number and its unit."))[2],
+            f"one axle cannot carry {grams(float(np.mean(load)))} of a {grams(total)} truck.",
+            remedy=(slip(float(np.mean(load)) / (0.55 * total)) or (0, "", "Check the number and its unit."))[2],
             field=f"{field}.load", value=list(lift.load),
         )  # fmt: skip
     if lift.height is not None:

@@ -9,9 +9,9 @@ from typing import Any
 import tomlkit
 import typer
 
-from models.bench.intake import WHEELS
 from models.bench.procedure import PACK_CAUTION
 from models.bench.quantity import Kind, read
+from models.bench.slips import WHEELS
 from models.errors import BuildSheetError
 from models.spec import Sheet
 from sim.cli.console import note, say

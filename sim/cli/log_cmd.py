@@ -11,7 +11,7 @@ import typer
 from sim.cli.console import say, show_json, show_table
 
 if TYPE_CHECKING:
-    from sim.attempts import Log
+    from sim.attempt_log import Log
     from sim.reality.observed import Tried
     from sim.trucks import Truck
 
@@ -42,8 +42,8 @@ def add(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Import attempts. All or nothing of each file; a file read twice adds nothing."""
+    from sim.attempt_log import read_log
     from sim.attempt_table import add_attempts
-    from sim.attempts import read_log
     from sim.store import Store
 
     told = []
