@@ -24,7 +24,7 @@ def calibration_chart(found: Reality) -> Figure:
     """Seen against predicted: every line, and the calibration curve in bins, before and after learning."""
     tries = sum(o.tried.tries for o in found.outlooks)
     g = found.gap
-    span = f"{100 * g.value:+.0f} points ({100 * g.low:+.0f} to {100 * g.high:+.0f})"
+    span = f"{round(100 * g.value) + 0:+d} points ({100 * g.low:+.0f} to {100 * g.high:+.0f})"
     title = f"Real tries went {span} against the simulation"
     if not found.enough:
         title = f"Too few tries to conclude: {title[0].lower()}{title[1:]}"

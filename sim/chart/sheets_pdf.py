@@ -134,7 +134,8 @@ def _long(words: str, size: float) -> float:
 
 
 def _cut(words: str, wide: float, size: float) -> str:
-    """Words that fit a width, with an ellipsis where some are missing."""
+    """Words that fit a width, with an ellipsis where some are missing; a name stays on its line."""
+    words = "".join(c if c.isprintable() else " " for c in words)
     if _long(words, size) <= wide:
         return words
     while len(words) > 1 and _long(words + "…", size) > wide:

@@ -175,12 +175,21 @@ def _conclusions(
     if odd:
         names = ", ".join(f"{o.tried.line} ({o.tried.configuration})" for o in odd)
         said.append(f"Odd beside the other lines: {names}. Measure its height or angle and surface again.")
-    said += [f"Take care: {fault}." for fault in posterior.faults()]
+    faults = posterior.faults()
+    said += [f"Take care: {fault}." for fault in faults]
+    if not faults:
+        said.append("The grid behind these was checked: next to nothing lies at its ends, and a coarser one agrees.")
     return said
 
 
+def _points(share: float) -> str:
+    """Signed percent without a signed nothing."""
+    rounded = round(100.0 * share)
+    return f"{rounded:+d}" if rounded else "0"
+
+
 def _of_gap(whole: Estimate, lines: int, enough: bool) -> str:
-    points = f"{100 * whole.value:+.0f} points ({100 * whole.low:+.0f} to {100 * whole.high:+.0f})"
+    points = f"{_points(whole.value)} points ({_points(whole.low)} to {_points(whole.high)})"
     if lines < 2:
         return "One line says nothing about the simulation in general."
     if whole.low > 0.0 or whole.high < 0.0:
