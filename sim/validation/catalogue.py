@@ -16,6 +16,7 @@ MODULES = (
     "bouncing",
     "driving",
     "engines",
+    "rods",
     "linkage",
     "tyre",
     "convergence",

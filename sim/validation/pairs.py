@@ -14,7 +14,7 @@ from models.rigid import RigidModel
 from models.spec import Part, Sheet
 from sim.validation.check import Measured, estimate
 
-DRAWS = 8
+DRAWS = 6
 Trial = Callable[[RigidModel], float]
 
 
