@@ -91,10 +91,11 @@ def scene(name: str, *, held: bool = False, factor: float = 1.0) -> str:
             tag = f"{end}{'L' if s > 0 else 'R'}"
             shocks.append(f'<site name="{tag}c" pos="{_numbers(top)}"/>')
             sites += f'<site name="{tag}a" pos="{_numbers(foot)}"/>'
-            free = line.ride_length + line.ride_force / line.rate
+            unloaded = line.ride_length + line.ride_force / line.rate
             tendons.append(
                 # Only pushes: no spring force beyond its free length.
-                f'<spatial name="{tag}" stiffness="{line.rate!r}" springlength="{free!r} 10" damping="{line.damping!r}" '
+                f'<spatial name="{tag}" stiffness="{line.rate!r}" springlength="{unloaded!r} 10" '
+                f'damping="{line.damping!r}" '
                 f'limited="true" range="{line.ride_length - line.bump!r} {line.ride_length + line.droop!r}">'
                 f'<site site="{tag}c"/><site site="{tag}a"/></spatial>'
             )
@@ -194,7 +195,7 @@ def side_tip() -> Measured:
     unit="deg",
     tolerance=absolute(
         1.5,
-        "our axle joints are exact at ride height only, and here the axles hang and squat to their stops; see below",
+        "our axle joints are exact at ride height only, and here axles hang and squat to their stops; see below",
     ),
     needs=("mujoco",),
     slow=True,
