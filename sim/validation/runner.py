@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import signal
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
@@ -21,6 +22,11 @@ def run_named(name: str) -> Result:
         return named(name).run()
 
 
+def _leave_ctrl_c() -> None:
+    """Let the one who asked for the checks stop them, not each worker for itself."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
 def run(wanted: Sequence[Check], *, workers: int | None = None, watch: Watch = lambda _: None) -> list[Result]:
     """Run checks; ``watch`` sees each result as it comes."""
     count = min(workers or os.cpu_count() or 1, len(wanted))
@@ -31,7 +37,7 @@ def run(wanted: Sequence[Check], *, workers: int | None = None, watch: Watch = l
             watch(results[-1])
         return results
     done: dict[str, Result] = {}
-    pool = ProcessPoolExecutor(count, mp_context=multiprocessing.get_context("spawn"))
+    pool = ProcessPoolExecutor(count, mp_context=multiprocessing.get_context("spawn"), initializer=_leave_ctrl_c)
     try:
         order = sorted(wanted, key=lambda check: not check.slow)
         waiting = {pool.submit(run_named, check.name): check.name for check in order}
@@ -44,6 +50,8 @@ def run(wanted: Sequence[Check], *, workers: int | None = None, watch: Watch = l
             watch(done[name])
     except BaseException:
         pool.shutdown(wait=False, cancel_futures=True)
+        for process in multiprocessing.active_children():
+            process.terminate()
         raise
     pool.shutdown()
     return [done[check.name] for check in wanted]
