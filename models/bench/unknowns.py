@@ -25,8 +25,8 @@ SIZE_DOUBT = {"assumed": 0.06, "sold": 0.06, "fitted": 0.05, "measured": 0.03}
 """Of the part's size along the axis."""
 STIFFNESS_DOUBT = 0.25
 """Of springs and tyres, as the standard deviation of the logarithm."""
-UNACCOUNTED_SHARE = 0.02
-"""Wires, screws, glue and grease that no sheet lists: two percent of the truck, give or take as much."""
+UNACCOUNTED_SHARE = 0.03
+"""Wires, screws, glue and grease that no sheet lists: up to some percent of the truck; nothing if the sum fits."""
 MOST_UNACCOUNTED = 0.25
 LOOSE_PART = "unaccounted (wires, screws, glue)"
 SPRINGS, TYRES = ("springs",), ("tyres",)
@@ -103,7 +103,7 @@ def _loose(sheet: Sheet, total: float) -> list[Unknown]:
     usual = UNACCOUNTED_SHARE * total
     path = ("parts", LOOSE_PART)
     return [
-        Unknown((*path, "mass"), usual, usual, 0.0, MOST_UNACCOUNTED * total, "g"),
+        Unknown((*path, "mass"), 0.0, usual, 0.0, MOST_UNACCOUNTED * total, "g"),
         *(
             Unknown((*path, axis), float(v), d * base, max(float(v) - 3 * d * base, 0.0 if axis == "z" else -1e3),
                     float(v) + 3 * d * base, "mm")

@@ -91,7 +91,7 @@ def _show(done: Reconciled) -> None:
         off = f.scale_g - f.parts_g
         say(f"Parts sum to {f.parts_g:.1f} g, the scale shows {f.scale_g:.1f} g: {off:+.1f} g "
             f"({100 * off / f.scale_g:+.1f} %). A few percent more on the scale is normal: wires, screws, glue.")
-        say(f"The fit leaves {f.unaccounted_g:.1f} g as unaccounted and gives the rest to parts nobody weighed.")
+        say(f"The fit leaves {f.unaccounted_g:.1f} g as unaccounted; parts that nobody weighed take the rest.")
     _show_moved(done)
     for warning in done.warnings:
         say(f"  ! {warning}")
@@ -104,6 +104,8 @@ def _show(done: Reconciled) -> None:
     show_table("What to measure next", ["", "narrows", "+- now", "+- then"], [
         (g.what, g.target, f"{g.now:.2f} {g.unit}", f"{g.then:.2f}") for g in done.gains[:5]
     ], left=2)  # fmt: skip
+    if any(g.unit == "deg" for g in done.gains[:5]):
+        say("Angles in this table leave aside how far the closed form itself may be off.")
 
 
 def _show_moved(done: Reconciled) -> None:
