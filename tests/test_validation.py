@@ -8,6 +8,9 @@ from sim.validation.catalogue import checks
 from sim.validation.check import Check
 
 FINDINGS = {
+    "soft tyre, ledge": "two of three soft trucks stay 3 % under the rigid truck's limit: their springs squat",
+    "ledge, half the grid": "an edge is as sharp as a grid cell: 9 % lower on 1 mm than on 2 mm",
+    "ledge, number of spokes": "an edge is felt half a spoke spacing away: 9 % lower with 96 spokes than with 72",
     "compliance, 1/10": "the invented 1/10 loses 3.8 deg to springs and tyres, the trade says 4 to 9",
     "wide portal, narrow straight": "1.9 deg between the two with the tracks and heights assumed, 4 deg measured",
     "overdrive, climb": "on an even slope front overdrive gains nothing that can be shown",
