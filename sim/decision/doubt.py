@@ -71,7 +71,7 @@ class Influence:
     direction: float
     """Mean effect with its sign."""
     flips_at: float | None
-    """Value, in its own unit, at which a straight line through the runs has no difference left; None within none."""
+    """Value, in its own unit, at which a straight line through the runs has no difference left, if runs beyond agree."""
 
 
 @dataclass(frozen=True)
@@ -117,7 +117,7 @@ def analyse(unknowns: Sequence[Unknown], points: Array, scores: Array, nominal: 
     for k, unknown in enumerate(unknowns):
         strength, error = float(found["mu_star"][k]), float(found["mu_star_conf"][k])
         influences.append(Influence(unknown, strength, error, float(found["mu"][k]),
-                                    _flip(unknown, nominal, float(found["mu"][k]))))
+                                    _flip(unknown, nominal, float(found["mu"][k]), points[:, k], scores)))
     influences.sort(key=lambda one: -one.strength)
     score = Estimate(float(scores.mean()), float(scores.min()), float(scores.max()))
     flipped = float(np.mean(np.sign(scores) == -np.sign(nominal))) if nominal else 0.0
@@ -129,16 +129,20 @@ def _problem(unknowns: Sequence[Unknown]) -> dict[str, Any]:
     return {"num_vars": len(unknowns), "names": [u.name for u in unknowns], "bounds": bounds}
 
 
-def _flip(unknown: Unknown, nominal: float, effect: float) -> float | None:
+def _flip(unknown: Unknown, nominal: float, effect: float, values: Array, scores: Array) -> float | None:
     """Where, from the sheet's own value (0), a straight line of this slope crosses zero within the range.
 
-    An elementary effect is the change of the score over the whole range.
+    An elementary effect is the change of the score over the whole range. A line may promise what the trucks do not
+    keep: only where some run beyond that value really went the other way is it believed.
     """
     slope = effect / (unknown.high - unknown.low)
     if slope == 0.0:
         return None
     at = -nominal / slope
-    return float(at) if unknown.low <= at <= unknown.high else None
+    beyond = (values - at) * np.sign(at) >= 0.0
+    if not unknown.low <= at <= unknown.high or not np.any(scores[beyond] * nominal < 0.0):
+        return None
+    return float(at)
 
 
 def altered(model: RigidModel, values: dict[str, float], tag: str) -> RigidModel:
