@@ -163,3 +163,17 @@ def test_a_file_is_named_in_its_fault(tmp_path: Path, good: dict[str, Any]) -> N
     file.write_text(tomlkit.dumps(good), encoding="utf-8")
     with pytest.raises(BuildSheetError, match=r"readings.toml.*whol"):
         load_readings(file)
+
+
+@pytest.mark.parametrize("step", ["0 g", "-1 g", "100 g"])
+def test_a_scale_that_cannot_be(good: dict[str, Any], step: str) -> None:
+    good["scale"]["step"] = step
+    assert "scale.step" in fault(good)
+
+
+def test_lengths_and_limits_that_cannot_be(good: dict[str, Any]) -> None:
+    good["rulers"] = {"length": "-0.5 mm"}
+    assert "plus or minus" in fault(good)
+    good["rulers"] = {}
+    good["axle_height_front"] = "0 mm"
+    assert "is no length" in fault(good)

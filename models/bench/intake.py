@@ -113,6 +113,7 @@ def weighing(readings: Readings, sheet: Sheet | None = None) -> Weighing:
         )
     total = _total(whole, wheels, axles)
     check_total(total, sheet)
+    _check_step(step, accuracy, total, readings.scale.step)
     if wheels is not None and whole is not None:
         check_sum("wheels", [float(np.mean(w)) for w in wheels], float(np.mean(whole)), sheet, step)
     if axles is not None and whole is not None:
@@ -126,6 +127,16 @@ def weighing(readings: Readings, sheet: Sheet | None = None) -> Weighing:
         protractor=_within(readings.rulers.angle, "angle", np.deg2rad(PROTRACTOR_DEG), units),
         whole=whole, wheels=wheels, axles=axles, wheelbase=lengths[0], tracks=lengths[1:3], radii=lengths[3:5],
         lifts=lifts, locked=locked, lean=0.0 if locked or not lifts else expected_lean(sheet, lengths[0].value),
+    )  # fmt: skip
+
+
+def _check_step(step: float, accuracy: float, total: float, raw: Reading) -> None:
+    if 0.0 < step <= 0.05 * total and 0.0 <= accuracy <= 0.2 * total:
+        return
+    raise BuildSheetError(
+        f"no scale that weighs a {grams(total)} truck has such steps or such errors.",
+        remedy="step is the smallest change the display shows, accuracy its largest error; check both and their units.",
+        field="scale.step", value=raw,
     )  # fmt: skip
 
 
@@ -163,6 +174,8 @@ def _lengths(r: Readings, sheet: Sheet | None, units: dict[str, str]) -> tuple[L
     def one(value: Reading | None, field: str, on_sheet: float | None) -> Length:
         if value is not None:
             length = read("length", value, field, units)
+            if length <= 0.0:
+                raise BuildSheetError("is no length.", remedy="Measure again.", field=field, value=value)
             check_length(length, on_sheet, field, value)
             return Length(length, within, True)
         if on_sheet is None:
@@ -185,7 +198,13 @@ def _lengths(r: Readings, sheet: Sheet | None, units: dict[str, str]) -> tuple[L
 
 
 def _within(value: Reading | None, kind: str, otherwise: float, units: dict[str, str]) -> float:
-    return otherwise if value is None else read(kind, value, f"rulers.{kind}", units)  # type: ignore[arg-type]
+    if value is None:
+        return otherwise
+    within = read(kind, value, f"rulers.{kind}", units)  # type: ignore[arg-type]
+    if within < 0.0:
+        raise BuildSheetError("is how far off, plus or minus.", remedy="Leave out the sign.", field=f"rulers.{kind}",
+                              value=value)  # fmt: skip
+    return within
 
 
 def standing_radii(sheet: Sheet) -> tuple[float, float]:
