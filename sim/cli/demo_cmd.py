@@ -33,6 +33,7 @@ def demo(
     from sim.cli.progress import watcher
     from sim.comparison import compare
     from sim.finding import finding
+    from sim.report.page import write_report
     from sim.store import Store
     from sim.study import prepare
     from sim.work import run_study
@@ -50,10 +51,11 @@ def demo(
     with Store(study.store) as store:
         comparison = compare(store, study.baseline.name)
     files = write_files(comparison, folder, "demo", ["png", "svg"], ASSUMED)
+    page = write_report(study.store, folder / "demo-report.html", baseline=study.baseline.name)[0]
     if as_json:
         trucks = {truck.name: truck.facts | {"tip_deg": vars(statics[truck.name].tip_deg)} for truck in study.trucks}
         show_json(as_data(comparison) | {"trucks": trucks, "finding": finding(comparison),
-                                         "files": [str(file) for file in files]})
+                                         "files": [str(file) for file in (page, *files)]})
         return
     show(comparison)
     say(f"In one sentence: {finding(comparison)}.")
@@ -62,6 +64,8 @@ def demo(
     say(f"{progress.done} trials in {time.monotonic() - began:.0f} s. Files:")
     for file in (*files, study.store, study.file):
         say(f"  {file}")
+    say()
+    say(f"The whole story on one page, with replays; open it in a browser: {page}")
     _what_next(folder)
 
 
