@@ -9,7 +9,6 @@ from sim.validation.check import Check
 
 FINDINGS = {
     "soft tyre, ledge": "the 1/10 stays 3 % under it: a spoke's tread is wound up anew at every touch",
-    "soft truck, ledge": "the 1/10 just reaches it: as above",
     "ledge, half the grid": "an edge is as sharp as a grid cell: 9 % lower on 1 mm than on 2 mm",
     "ledge, number of spokes": "an edge is felt half a spoke spacing away: 9 % lower with 96 spokes than with 72",
     "compliance, 1/10": "the invented 1/10 loses 3.8 deg to springs and tyres, the trade says 4 to 9",
