@@ -33,7 +33,10 @@ def with_rows(file: Path, day: LogFile | None) -> LogFile:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise LogError("not UTF-8 text", file=file, remedy="Export it as CSV, UTF-8") from None
-    rows = list(csv.reader(text.splitlines(), delimiter=_delimiter(text)))
+    try:
+        rows = list(csv.reader(text.splitlines(), delimiter=_delimiter(text)))
+    except csv.Error as fault:
+        raise LogError(f"not rows of a table: {fault}", file=file, remedy="Export it as CSV again") from None
     rows = [row for row in rows if any(cell.strip() for cell in row) and not row[0].lstrip().startswith("#")]
     if not rows:
         raise LogError("is empty", file=file, remedy=f"Its first row names the columns: {', '.join(_COLUMNS)}")

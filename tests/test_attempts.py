@@ -5,8 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from models import scenario
+from models.errors import BuildSheetError
 from sim.attempt_log import read_log
 from sim.attempt_table import add_attempts, logged
 from sim.attempts import STARTER, Attempt, LogError
@@ -191,3 +194,22 @@ def test_the_invented_day_is_marked(tmp_path: Path) -> None:
     log = read_log(scenario.DATA / "runs" / "gundi.toml")
     assert all(a.simulated for a in log.attempts)
     assert len(log.attempts) == 72
+
+
+CELLS = st.sampled_from([
+    "step", "ledge:24", "as it is", "cleared", "stuck: tyres slipped", "x" * 300, '"', ",", ";", "\n", "line", "outcome",
+    "configuration", "obstacle", "\x00", "#", "3:12", "\t",
+])  # fmt: skip
+
+
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(rows=st.lists(st.lists(CELLS, max_size=5), max_size=5), head=st.booleans())
+def test_no_table_breaks_the_reader(tmp_path: Path, rows: list[list[str]], head: bool) -> None:
+    text = "\n".join(",".join(row) for row in rows)
+    file = tmp_path / "day.csv"
+    file.write_text(("line,configuration,outcome,obstacle\n" if head else "") + text, encoding="utf-8")
+    try:
+        log = read_log(file, known=["as it is"])
+    except (SimError, BuildSheetError):
+        return
+    assert log.attempts
