@@ -197,7 +197,8 @@ def test_the_invented_day_is_marked(tmp_path: Path) -> None:
 
 
 CELLS = st.sampled_from([
-    "step", "ledge:24", "as it is", "cleared", "stuck: tyres slipped", "x" * 300, '"', ",", ";", "\n", "line", "outcome",
+    "step", "ledge:24", "as it is", "cleared", "stuck: tyres slipped", "x" * 300,
+    '"', ",", ";", "\n", "line", "outcome",
     "configuration", "obstacle", "\x00", "#", "3:12", "\t",
 ])  # fmt: skip
 
