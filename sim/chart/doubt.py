@@ -15,7 +15,7 @@ def doubt(answer: Doubt, title: str, stated: bool, assumed: str = "") -> Figure:
     unit = "points" if stated else "log-%"
     rows = len(answer.influences)
     subtitle = (f"Left: mean size of the effect over the unknown's whole range, with 95 % interval, {answer.runs} "
-                f"runs; right: the difference in every run; left of zero the verdict is the other way. {assumed}")
+                f"runs; right: the difference in every run; beyond the black line it is the other way. {assumed}")
     made = style.figure(WIDTH, 2.5 + 0.5 * rows, title, subtitle)
     height = made.get_figheight()
     bottom, top = 0.62 / height, style.top(made)

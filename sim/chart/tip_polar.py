@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from matplotlib.figure import Figure
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from models.massprops import contact_places, truck_properties
 from models.spec import Sheet
+from models.stability import TipAngles
 from sim.chart import style
 from sim.chart.rows import shortened
 
@@ -42,9 +43,16 @@ def tip_curve(sheet: Sheet, direction: Array) -> Array:
     return np.degrees(np.arctan2(reach(contact_places(sheet), cg, direction), cg[2]))
 
 
-def tip_polar(trucks: Sequence[tuple[str, int, Sheet]], width: float = 5.6) -> Figure:
-    """Draw tip angles (deg) of (name, series, sheet) round the truck, nose up in the picture."""
+def tip_polar(
+    trucks: Sequence[tuple[str, int, Sheet]], width: float = 5.6, simulated: Mapping[str, TipAngles] | None = None
+) -> Figure:
+    """Draw tip angles (deg) of (name, series, sheet) round the truck, nose up in the picture.
+
+    ``simulated`` are the angles (deg) at which the named trucks tipped on a simulated tilt table.
+    """
     subtitle = "Static, rigid truck: weight over the line through the tyre centres. Tyres and springs make it less."
+    if simulated:
+        subtitle = "Lines: rigid truck, weight over the tyre centres. Hollow: simulated on a tilt table, no sliding."
     rows = len(trucks)
     made = style.figure(width, 0.9 * width + 1.2 + 0.24 * rows, title(trucks), subtitle, wrap=int(7.8 * width))
     height = made.get_figheight()
@@ -57,6 +65,11 @@ def tip_polar(trucks: Sequence[tuple[str, int, Sheet]], width: float = 5.6) -> F
         angles = tip_curve(sheet, direction)
         axes.plot(direction, angles, style.mark(series), ls="-", color=style.colour(series), lw=2.0, ms=8, mec="white",
                   markevery=[int(at) for _, at in SIDES], label=shortened(name))
+        tilted = None if simulated is None else simulated.get(name)
+        if tilted is not None:
+            seen = (tilted.front, tilted.left, tilted.back, tilted.right)
+            axes.plot([math.radians(s) for _, s in SIDES], seen, style.mark(series), color=style.PAPER,
+                      mec=style.colour(series), mew=1.8, ms=7.5, ls="none", zorder=3)
     axes.set_xticks(np.radians([s for _, s in SIDES]), [word for word, _ in SIDES])
     axes.set_ylim(0.0, 10.0 * math.ceil(max(float(tip_curve(s, direction).max()) for _, _, s in trucks) / 10.0))
     axes.set_yticks([20, 40, 60], ["20°", "40°", "60°"], color=style.QUIET, fontsize=9.5)

@@ -150,4 +150,4 @@ def _draw(answer: Budget, folder: Path, formats: str, driver: str) -> list[Path]
     from sim.chart.budget import budget as draw
 
     title = sentences(answer)[0].split(" over the mix")[0]
-    return style.save(draw(answer, title, f"{driver} driver."), folder / "budget", formats.split(","))
+    return style.save(draw(answer, title, f"{driver.capitalize()} driver."), folder / "budget", formats.split(","))

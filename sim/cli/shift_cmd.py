@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from models.change import Change
     from sim.decision.ballast import Ballast, WeightOffer
     from sim.decision.shift import Finding, Move
+    from sim.trucks import Truck
 
 ASSUMED = "Limits: level at which the truck stops clearing, luck held fast; steady luck in start, grip, rocks, battery."
 
@@ -71,7 +72,7 @@ def shift(
     after = trucks[1 + found.best].configuration.sheet
     like = ballast(move.sheet, after)
     offered = _offers(move, weights, build)
-    files = _draw(found, folder, formats, driver)
+    files = _draw(found, folder, formats, driver, trucks)
     took = time.monotonic() - began
     if as_json:
         show_json(as_data(found, like, offered) | {"trials": field.run_trials + field.known_trials, "seconds": took,
@@ -223,15 +224,21 @@ def _offers(move: Move, weights: list[Path] | None, build: Path) -> tuple[Weight
     return offers(move.sheet, changes)
 
 
-def _draw(found: Finding, folder: Path, formats: str, driver: str) -> list[Path]:
+def _draw(found: Finding, folder: Path, formats: str, driver: str, trucks: list[Truck]) -> list[Path]:
     if not formats:
         return []
     from sim.chart import style
     from sim.chart.shift import shift as draw
+    from sim.chart.tip_polar import tip_polar
+    from sim.decision.tilt import tilted
 
-    picture = draw(found, sentence(found).split(". ")[0], f"{driver} driver.")
-    return style.save(picture, folder / f"shift-{found.move.part.replace(' ', '-').replace('/', '-')}",
-                      formats.split(","))
+    stem = f"shift-{found.move.part.replace(' ', '-').replace('/', '-')}"
+    files = style.save(draw(found, sentence(found).split(". ")[0], f"{driver.capitalize()} driver."), folder / stem,
+                       formats.split(","))
+    shown = [trucks[0], trucks[1 + found.best]]
+    polar = tip_polar([(truck.name, k, truck.configuration.sheet) for k, truck in enumerate(shown)],
+                      simulated={truck.name: tilted(truck.model) for truck in shown})
+    return [*files, *style.save(polar, folder / f"{stem}-tip", formats.split(","))]
 
 
 def _grams(grams: float) -> str:

@@ -132,4 +132,4 @@ def _draw(answer: Worth, folder: Path, formats: str, driver: str) -> list[Path]:
     from sim.decision.worth import sentence
 
     title = sentence(answer).split("; ")[0]
-    return style.save(draw(answer, title, f"{driver} driver."), folder / "worth", formats.split(","))
+    return style.save(draw(answer, title, f"{driver.capitalize()} driver."), folder / "worth", formats.split(","))

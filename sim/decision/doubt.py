@@ -71,7 +71,7 @@ class Influence:
     direction: float
     """Mean effect with its sign."""
     flips_at: float | None
-    """Value, in its own unit, at which a straight line through the runs has no difference left, if runs beyond agree."""
+    """Value, in its own unit, at which a straight line through the runs has no difference left, where runs agree."""
 
 
 @dataclass(frozen=True)
@@ -226,15 +226,16 @@ def cast(base: Truck, changed: Truck, unknowns: Sequence[Unknown], points: Array
 def sentence(doubt: Doubt, stated: bool) -> str:
     """What could flip the verdict, and what to measure first."""
     unit = "points" if stated else "%"
-    span = f"{doubt.score.low:+.0f} to {doubt.score.high:+.0f} {unit}"
+    span = f"{doubt.score.low:+.0f} and {doubt.score.high:+.0f} {unit}"
     first = doubt.influences[0]
     risky = doubt.could_flip
     if not risky and doubt.flipped == 0.0:
         said = f"Nothing looked at flips it: the difference stays between {span} ({doubt.runs} runs)"
     elif not risky:
         said = (f"No single unknown flips it, but together they do in {100 * doubt.flipped:.0f} % of {doubt.runs} runs "
-                f"({span})")
+                f"(between {span})")
     else:
         names = ", ".join(f"{one.unknown.name} (near {one.flips_at:+.2g} {one.unknown.unit})" for one in risky)
-        said = f"It could flip with {names}; it did in {100 * doubt.flipped:.0f} % of {doubt.runs} runs ({span})"
+        said = f"It could flip with {names}; it did in {100 * doubt.flipped:.0f} % of {doubt.runs} runs"
+        said += f" (between {span})"
     return f"{said}. It hangs most on {first.unknown.name}. Measure that first: {first.unknown.bench}"

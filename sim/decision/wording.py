@@ -44,8 +44,8 @@ def gain_and_loss(effect: Effect) -> str:
     """Largest gain and largest loss that are shown, each with its interval."""
     gains = sorted((e for e in effect.by_line if e.shown > 0), key=_relative, reverse=True)
     losses = sorted((e for e in effect.by_line if e.shown < 0), key=_relative)
-    said = [f"gains {_named(gains)}" if gains else "no gain shown on any one line",
-            f"loses {_named(losses)}" if losses else "no loss shown"]
+    said = [f"it gains {_named(gains)}" if gains else "no gain is shown on any one line",
+            f"it loses {_named(losses)}" if losses else "no loss is shown"]
     return "; ".join(said)
 
 
@@ -66,4 +66,8 @@ def verdict(effect: Effect, what: str, stated: bool) -> str:
         "not worth it": f"Not worth it: {what} brings {score} {over}",
         "not shown": f"Not shown: {what} brings {score} {over}; about {effect.more} more repeats should decide it",
     }[effect.word]
-    return f"{sentence.replace('points (', '(') if stated else sentence}. It {gain_and_loss(effect)}."
+    return f"{sentence.replace('points (', '(') if stated else sentence}. {_capital(gain_and_loss(effect))}."
+
+
+def _capital(text: str) -> str:
+    return text[0].upper() + text[1:]
