@@ -54,6 +54,7 @@ def as_data(found: Weighed) -> dict[str, Any]:
         "simulated": found.readings.simulated,
         **results,
         "covariance": {"order": ["mass_g", "x_mm", "y_mm", "z_mm"], "values": 1e6 * found.balance.covariance},
+        "cg_sigma_mm": _sigma(found),
         "scatter_g": 1e3 * found.balance.scatter,
         "surprise": found.balance.surprise,
         "lifts": [
@@ -115,6 +116,16 @@ def show(found: Weighed, sheet: Sheet | None) -> None:
     for finding in found.findings:
         if not finding.serious:
             say(f"  {finding.text}")
+    sigma = _sigma(found)
+    if all(value == value for value in sigma):
+        say(f"To let a plan's trials feel this doubt: [variation] cg_mm = [{', '.join(f'{v:.2f}' for v in sigma)}]")
+
+
+def _sigma(found: Weighed) -> list[float]:
+    """Standard uncertainties of the centre of gravity, mm; NaN where it is not known."""
+    known = [found.balance.has(name) for name in ("x", "y", "height")]
+    variances = [float(found.balance.covariance[n, n]) for n in (1, 2, 3)]
+    return [1e3 * v**0.5 if has else float("nan") for has, v in zip(known, variances, strict=True)]
 
 
 def _cell(value: float | None, digits: int) -> str:
