@@ -18,6 +18,15 @@ _NEEDED = ("line", "configuration", "outcome")
 _LARGEST = 4_000_000
 
 
+STARTER_ROWS = """\
+# One row per try. outcome: cleared, rolled, stuck, slid, timeout (void: does not count), and why after a colon.
+line,obstacle,surface,configuration,outcome,video,battery,weather,driver,date,note
+step by the oak,ledge:24,"sandstone, dry",as it is,cleared,0:42,7.9 V,"dry, 9 C",me,2026-11-22,
+step by the oak,,,as it is,stuck: tyres slipped,1:10,,,me,2026-11-22,second start mark
+"""
+"""A table to start from; its configuration is one that the store has, or that a TOML file beside it describes."""
+
+
 def with_rows(file: Path, day: LogFile | None) -> LogFile:
     """Read a CSV file as a log; its lines may be given in its own obstacle and surface columns.
 

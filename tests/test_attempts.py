@@ -190,6 +190,13 @@ def test_the_starter_reads_once_its_build_is_there(tmp_path: Path) -> None:
     assert [a.outcome for a in log.attempts] == ["cleared", "stuck", "cleared"]
 
 
+def test_the_starter_table_reads(tmp_path: Path) -> None:
+    from sim.attempt_rows import STARTER_ROWS
+
+    log = read_log(log_of(tmp_path, STARTER_ROWS, "day.csv"), known=["as it is"])
+    assert [(a.outcome, a.level) for a in log.attempts] == [("cleared", 24.0), ("stuck", 24.0)]
+
+
 def test_the_invented_day_is_marked(tmp_path: Path) -> None:
     log = read_log(scenario.DATA / "runs" / "gundi.toml")
     assert all(a.simulated for a in log.attempts)

@@ -19,14 +19,15 @@ app = typer.Typer(no_args_is_help=True, help="Attempts on real lines: import a d
 
 
 @app.command()
-def new(file: Annotated[Path, typer.Argument(help="Log file to write (TOML).", show_default=False)]) -> None:
-    """Write a log file to start from."""
+def new(file: Annotated[Path, typer.Argument(help="Log file to write (.toml or .csv).", show_default=False)]) -> None:
+    """Write a log file to start from; a table if its name ends in .csv."""
+    from sim.attempt_rows import STARTER_ROWS
     from sim.attempts import STARTER
     from sim.errors import SimError
 
     try:
         with file.open("x", encoding="utf-8") as out:
-            out.write(STARTER)
+            out.write(STARTER_ROWS if file.suffix.lower() == ".csv" else STARTER)
     except FileExistsError:
         raise SimError("is there already", file=file, remedy="Name another file") from None
     except OSError as error:
