@@ -138,11 +138,16 @@ def lift_off(name: str, low: str, near: float, factor: float = 1.0) -> float:
     model.opt.gravity[:] = (0.0, 0.0, -GRAVITY)
     for _ in range(round(0.6 / STEP)):
         mj.mj_step(model, data)
-    angle, load_ = 0.0, 1.0
     weight = float(model.body_mass.sum()) * GRAVITY
+    for angle in np.arange(0.0, math.radians(near - 3.0), math.radians(25.0) * 10.0 * STEP):
+        model.opt.gravity[:] = tilted(float(angle), low)
+        for _ in range(10):
+            mj.mj_step(model, data)
+    for _ in range(round(0.5 / STEP)):
+        mj.mj_step(model, data)
+    angle, load_ = math.radians(near - 3.0), high_load(mj, model, data, axis, sign) / weight
     while angle < math.radians(89.0):
-        fast = angle < math.radians(near - 3.0)
-        angle += math.radians(25.0 if fast else 1.5) * 10.0 * STEP
+        angle += math.radians(1.5) * 10.0 * STEP
         model.opt.gravity[:] = tilted(angle, low)
         for _ in range(10):
             mj.mj_step(model, data)
