@@ -41,6 +41,10 @@ from sim.tyre_grip import update_pressure, wheel_grip
 
 Array = NDArray[np.float64]
 WHEELS = np.array(WHEEL_BODIES, dtype=np.int64)
+TREAD_BRIDGE = 0.045
+"""Stretch of tread to either side of a spoke, over the tyre's radius, that stands across an edge with it: the tread is
+a band and not a brush. Fixed, so that the ledge limit does not depend on the number of spokes (assumed; 1.2 mm on a
+1/24, less than a tread block)."""
 SMALLEST_INCIDENCE = 0.2
 """Floor of abs(n.d) where the shortening speed is divided by it: the limit for a spoke that lies along a face."""
 
@@ -114,7 +118,7 @@ def tyre_forces(
         half = tyre[wheel, T_HALF_WIDTH]
         reach = radius + half
         ceiling, sharpest = survey(top, header, cx - reach, cx + reach, cy - reach, cy + reach)
-        half_gap = math.pi * radius / n_round
+        bridge = TREAD_BRIDGE * radius
         lowest_row = half * abs(az)
         near = 0.5 * tyre[wheel, T_RIM]
         step = tyre[wheel, T_LAW_STEP]
@@ -205,7 +209,7 @@ def tyre_forces(
                 nz = inv
                 if sharpest > SHARP and not sideways:
                     nx, ny, nz = edge_normal(
-                        z, header, qx, qy, half_gap, ay * uz - az * uy, az * ux - ax * uz, ax * uy - ay * ux, nx, ny, nz
+                        z, header, qx, qy, bridge, ay * uz - az * uy, az * ux - ax * uz, ax * uy - ay * ux, nx, ny, nz
                     )
                 lx = qx - cx
                 ly = qy - cy
