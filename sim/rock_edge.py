@@ -35,7 +35,8 @@ def edge_normal(
 
     An edge takes any normal between those of its two faces; the tread, pressed along its spoke, finds the one nearest
     to the spoke. ``t`` is the tread's direction there (unit, across the spoke, in the wheel's plane), ``reach`` the
-    stretch of tread to either side that acts with it, ``n`` the normal at the tip itself, which stays where there is no edge.
+    stretch of tread to either side that acts with it, ``n`` the normal at the tip itself, which stays where there is no
+    edge.
     """
     _, ax, ay = probe(z, header, qx + reach * tx, qy + reach * ty)
     _, bx, by = probe(z, header, qx - reach * tx, qy - reach * ty)
