@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.compiled import kernel
-from sim.ground import crossing, height, probe
+from sim.ground import crossing, height
 
 Array = NDArray[np.float64]
 SHARP = 0.5
@@ -23,38 +23,53 @@ def edge_normal(
     header: Array,
     qx: float,
     qy: float,
+    qz: float,
     reach: float,
-    tx: float,
-    ty: float,
-    tz: float,
+    ux: float,
+    uy: float,
+    uz: float,
+    ax: float,
+    ay: float,
+    az: float,
     nx: float,
     ny: float,
     nz: float,
 ) -> tuple[float, float, float]:
     """Normal that the ground can offer to a stretch of tread across an edge.
 
-    An edge takes any normal between those of its two faces; the tread, pressed along its spoke, finds the one nearest
-    to the spoke. ``t`` is the tread's direction there (unit, across the spoke, in the wheel's plane), ``reach`` the
-    stretch of tread to either side that acts with it, ``n`` the normal at the tip itself, which stays where there is no
-    edge.
+    An edge takes any normal between those of its two faces; the tread, pressed along its spoke ``u``, finds the one
+    nearest to the spoke. ``reach`` is the stretch of tread to either side that acts with the spoke at ``q``, ``a`` the
+    axle's direction, ``n`` the normal at the tip itself. Where the ground falls away from the tread within reach, the
+    chord to it tells the face, so that a face thinner than the reach is not missed; where it does not, ``n`` stays.
     """
-    _, ax, ay = probe(z, header, qx + reach * tx, qy + reach * ty)
-    _, bx, by = probe(z, header, qx - reach * tx, qy - reach * ty)
-    a = 1.0 / math.sqrt(1.0 + ax * ax + ay * ay)
-    b = 1.0 / math.sqrt(1.0 + bx * bx + by * by)
-    lean_a = (tz - ax * tx - ay * ty) * a
-    lean_b = (tz - bx * tx - by * ty) * b
-    if lean_a - lean_b < EDGE_TURN:
+    tx = ay * uz - az * uy
+    ty = az * ux - ax * uz
+    tz = ax * uy - ay * ux
+    lean = nx * tx + ny * ty + nz * tz
+    ahead = lean
+    behind = lean
+    # Chord ahead: from q to the ground under the tread there; it falls away if it leads along the spoke.
+    cx = reach * tx
+    cy = reach * ty
+    cz = height(z, header, qx + cx, qy + cy) - qz
+    along = cx * tx + cy * ty + cz * tz
+    fall = cx * ux + cy * uy + cz * uz
+    if fall > 0.0:
+        ahead = fall / math.sqrt(along * along + fall * fall)
+    cz = height(z, header, qx - cx, qy - cy) - qz
+    along = -cx * tx - cy * ty + cz * tz
+    fall = -cx * ux - cy * uy + cz * uz
+    if fall > 0.0:
+        behind = -fall / math.sqrt(along * along + fall * fall)
+    if ahead - behind < EDGE_TURN:
         return nx, ny, nz
-    # Lean of a normal: its part along the tread. Between the two faces every lean is to be had, and none is best.
-    share = min(max(-lean_b / (lean_a - lean_b), 0.0), 1.0)
-    wa = share * a
-    wb = (1.0 - share) * b
-    nx = -ax * wa - bx * wb
-    ny = -ay * wa - by * wb
-    nz = wa + wb
-    inv = 1.0 / math.sqrt(nx * nx + ny * ny + nz * nz)
-    return nx * inv, ny * inv, nz * inv
+    # Between the two faces every lean is to be had, and none is best.
+    lean = min(max(0.0, behind), ahead)
+    side = nx * ax + ny * ay + nz * az
+    flat = math.sqrt(max(1.0 - side * side, 0.0))
+    out = -flat * math.sqrt(max(1.0 - lean * lean, 0.0))
+    lean *= flat
+    return out * ux + lean * tx + side * ax, out * uy + lean * ty + side * ay, out * uz + lean * tz + side * az
 
 
 @kernel

@@ -43,8 +43,8 @@ Array = NDArray[np.float64]
 WHEELS = np.array(WHEEL_BODIES, dtype=np.int64)
 TREAD_BRIDGE = 0.045
 """Stretch of tread to either side of a spoke, over the tyre's radius, that stands across an edge with it: the tread is
-a band and not a brush. Fixed, so that the ledge limit does not depend on the number of spokes (assumed; 1.2 mm on a
-1/24, less than a tread block)."""
+a band and not a brush. Fixed, so that the ledge limit depends neither on the number of spokes nor on the grid (assumed;
+1.2 mm on a 1/24, less than a tread block)."""
 SMALLEST_INCIDENCE = 0.2
 """Floor of abs(n.d) where the shortening speed is divided by it: the limit for a spoke that lies along a face."""
 
@@ -209,8 +209,8 @@ def tyre_forces(
                 nz = inv
                 if sharpest > SHARP and not sideways:
                     nx, ny, nz = edge_normal(
-                        z, header, qx, qy, bridge, ay * uz - az * uy, az * ux - ax * uz, ax * uy - ay * ux, nx, ny, nz
-                    )
+                        z, header, qx, qy, qz, bridge, ux, uy, uz, ax, ay, az, nx, ny, nz
+                    )  # fmt: skip
                 lx = qx - cx
                 ly = qy - cy
                 lz = qz - cz
