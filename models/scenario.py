@@ -37,6 +37,11 @@ def change(build: str | Path, name: str) -> Path:
     return found[name]
 
 
+def records() -> list[Path]:
+    """Simulated readings, the sheet fitted to them and a simulated day of real tries: what the bench commands read."""
+    return sorted(file for kind in ("readings", "fitted", "runs") for file in (DATA / kind).glob("*.toml"))
+
+
 def copy_to(folder: str | Path) -> list[Path]:
     """Copy the scenario into a folder (made if need be), to be edited there; return the files it now holds.
 
@@ -45,7 +50,7 @@ def copy_to(folder: str | Path) -> list[Path]:
     :raises BuildSheetError: such a file is there, or the folder cannot be written; then nothing is copied.
     """
     target = Path(folder)
-    sources = {target / source.relative_to(DATA): source for source in [*builds(), *changes()]}
+    sources = {target / source.relative_to(DATA): source for source in [*builds(), *changes(), *records()]}
     try:
         edited = [file for file, source in sources.items() if file.exists() and not _same(file, source)]
         if edited:

@@ -147,7 +147,8 @@ def test_copy_to_a_folder(tmp_path: Path) -> None:
     target = tmp_path / "my trucks"
     files = scenario.copy_to(target)
     assert target / "gundi.toml" in files
-    assert len(files) == len(BUILDS) + len(scenario.changes())
+    assert len(files) == len(BUILDS) + len(scenario.changes()) + len(scenario.records())
+    assert target / "readings" / "gundi.toml" in files
     copied = load_configuration(target / "gundi.toml", [target / "changes" / "gundi" / "battery-forward.toml"])
     assert copied.hash == load_configuration(BUILDS[0], [scenario.change("gundi", "battery-forward")]).hash
     assert scenario.copy_to(target) == files  # again: nothing edited, nothing lost

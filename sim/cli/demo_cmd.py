@@ -118,3 +118,4 @@ def _what_next(folder: Path) -> None:
     say(f"  cragbench drive {sheet} climb:50 --change {changes / 'front-wheel-rings.toml'}")
     say(f"  edit {folder / 'plan.toml'} and run: cragbench batch {folder / 'plan.toml'}")
     say(f"  write your own truck: copy {sheet}, weigh its parts, change the numbers")
+    say(f"  cragbench weigh {folder / 'readings' / 'gundi.toml'} --sheet {sheet}      (simulated readings)")
