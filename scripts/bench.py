@@ -27,6 +27,7 @@ LEDGE_MM = 22.0
 
 def measure(quick: bool) -> dict[str, object]:
     """Everything measured, under the names of the JSON output."""
+    import sim.engine_bullet  # noqa: F401, I001  (keeps PyBullet's banner quiet, so before all else that imports it)
     import bench_generic
     import bench_step
     import bench_study

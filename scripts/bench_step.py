@@ -134,7 +134,7 @@ def time_steps(model: RigidModel, obstacle: Obstacle, seconds: float = 12.0) -> 
         standing: list[float] = []
         standing_floor: list[float] = []
         for _ in range(12):
-            standing.append(_per_call(lambda: simulation.advance(1), BLOCK))
+            standing.append(_per_call(lambda: simulation.advance(BLOCK), 1) / BLOCK)
             standing_floor.append(floor.block())
         if not np.all(simulation.wheels[:, W_TOUCH] > 0):
             raise RuntimeError("the standing truck does not stand on four tyres")

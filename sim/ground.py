@@ -8,11 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.compiled import kernel
-from sim.layout import G_BLOCK, G_INV, G_SIZE, G_TOP, G_X0, G_Y0
+from sim.layout import G_BLOCK, G_INV, G_LAST_U, G_LAST_V, G_SIZE, G_TOP, G_X0, G_Y0
 from terrain.heightfield import Heightfield
 
 Array = NDArray[np.float64]
 
+LAST_CELL = 1.0e-6
+"""Of a cell: how far inside the last node a point is taken, so that it has a cell to stand in."""
 BLOCK = 8
 """Cells per block of the coarse map of highest points."""
 
@@ -41,6 +43,7 @@ def ground_arrays(ground: Heightfield) -> tuple[Array, Array, Array]:
     header[G_INV] = 1.0 / ground.spacing
     header[G_BLOCK] = 1.0 / (BLOCK * ground.spacing)
     header[G_TOP] = z.max()
+    header[G_LAST_U], header[G_LAST_V] = nx - 1, ny - 1
     return z, coarse, header
 
 
@@ -50,13 +53,14 @@ def probe(z: Array, header: Array, x: float, y: float) -> tuple[float, float, fl
 
     Outside the grid the edge value continues and the gradient across that edge is zero.
     """
-    nx, ny = z.shape
     u = (x - header[G_X0]) * header[G_INV]
     v = (y - header[G_Y0]) * header[G_INV]
-    inside_u = 0.0 <= u <= nx - 1.0
-    inside_v = 0.0 <= v <= ny - 1.0
-    u = min(max(u, 0.0), nx - 1.000001)
-    v = min(max(v, 0.0), ny - 1.000001)
+    last_u = header[G_LAST_U]
+    last_v = header[G_LAST_V]
+    inside_u = 0.0 <= u <= last_u
+    inside_v = 0.0 <= v <= last_v
+    u = min(max(u, 0.0), last_u - LAST_CELL)
+    v = min(max(v, 0.0), last_v - LAST_CELL)
     i = int(u)
     j = int(v)
     u -= i

@@ -105,7 +105,8 @@ K_BODY, K_CHASSIS, K_AXLE, K_LENGTH, K_FORCE, K_RATE, K_DAMP, K_BUMP, K_DROOP, K
 F_BODY, F_ROOT, F_TIP, F_STIFF, F_GRIP, F_DAMP, F_SIZE = 0, 1, 4, 7, 8, 9, 10
 
 # --- ground header --------------------------------------------------------------------------------------------------
-G_X0, G_Y0, G_INV, G_BLOCK, G_TOP, G_SIZE = 0, 1, 2, 3, 4, 5
+G_X0, G_Y0, G_INV, G_BLOCK, G_TOP, G_LAST_U, G_LAST_V, G_SIZE = range(8)
+# G_LAST_U, G_LAST_V: index of the last node along x and y, as numbers
 
 HULL_DAMPING_TIME = 2.0e-3
 """s; a hull feeler loses most of its impact energy, as plastic on rock does (common practice, no source)."""

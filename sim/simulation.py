@@ -137,11 +137,12 @@ class Simulation:
             state, self.controls, self.memory, out, a.body, a.tyre, a.row, a.law, a.compass, a.shock, a.drive, a.hull,
             self.bristles, self.hull_bristles, self._z, self._top, self._header, self.frames, self.points, self.wheels,
         )  # fmt: skip
+        read, apply, step = engine.read, engine.apply, engine.step
         for _ in range(steps):
-            engine.read(state)
+            read(state)
             step_forces(*arguments)
-            engine.apply(out)
-            engine.step()
+            apply(out)
+            step()
 
     def look(self, lane: Array, look_ahead: float, interval: float) -> Array:
         """Observe place, speed, attitude and margin; ``interval`` s since the last look. Returns the view row."""
