@@ -94,6 +94,7 @@ def as_data(answer: Worth) -> dict[str, Any]:
         "price": answer.price,
         "truck_price": answer.truck_price,
         "together": vars(answer.whole),
+        "lead_per_money": None if answer.lead is None else vars(answer.lead),
         "changes": [
             {"name": s.name, "alone": vars(s.alone), "shapley": vars(s.together), "price": s.price, "mass_g": s.grams,
              "tip_deg": s.degrees, "per_money": s.per_money, "per_g": s.per_gram, "per_deg": s.per_degree}
@@ -131,5 +132,5 @@ def _draw(answer: Worth, folder: Path, formats: str, driver: str) -> list[Path]:
     from sim.chart.worth import worth as draw
     from sim.decision.worth import sentence
 
-    title = sentence(answer).split("; ")[0]
+    title = sentence(answer).split("; best free")[0].split("; last for")[0]
     return style.save(draw(answer, title, f"{driver.capitalize()} driver."), folder / "worth", formats.split(","))

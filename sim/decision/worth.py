@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -82,6 +82,8 @@ class Worth:
     coalitions: int
     orders: int
     """0 when every coalition was driven."""
+    lead: Estimate | None = None
+    """Of the best purchase over the next, paired, in log-percent (or points) per unit of money; None below two."""
 
     def ranked(self) -> tuple[Share, ...]:
         """By gain per unit of money: free gains first, then the best of what costs; losses and unpriced last."""
@@ -135,12 +137,17 @@ def worth(drawer: Drawer, field: Field, lines: tuple[Line, ...], repeats: int, o
     )
     known = [c for c in cost if c is not None]
     own = drawer.sheet.truck_price
-    return Worth(
+    answer = Worth(
         lines, found, shares, _pairings(drawer, found, values), _percent(found, values[drawer.whole], 0.05, 0.0),
         sum(known) if len(known) == count else None, currency,
         own.price if own is not None and (own.currency == currency or not currency) else None,
         len(masks), len(chosen),
     )
+    buys = [drawer.names.index(s.name) for s in answer.ranked() if s.price][:2]
+    if len(buys) < 2:
+        return answer
+    first, second = (together[k] / (cost[k] or 1.0) for k in buys)
+    return replace(answer, lead=stopping.interval(first - second, 0.05))
 
 
 def _pairings(drawer: Drawer, found: Table, values: dict[int, Array]) -> tuple[Pairing, ...]:
@@ -179,6 +186,8 @@ def sentence(answer: Worth) -> str:
             continue
         best = gains[0]
         sure = "" if best.together.low > 0.0 else ", not shown to be above zero"
+        if best.price and answer.lead is not None and answer.lead.low <= 0.0:
+            sure += f", not shown to be ahead of {gains[1].name}" if len(gains) > 1 else ""
         ratio = f", {best.per_money:.2g} {unit} per {answer.currency}" if best.price else ""
         said.append(f"best {kind}: {best.name} ({_gain(best.together, unit)}{ratio}{sure})")
     if len(costing) > 1:
