@@ -70,6 +70,8 @@ class Crew:
         answers: list[Answer] = []
         for place, member in enumerate(self._members):
             answers += member.answers()
+            if member.ready and not self._trouble(member):
+                self.failed_starts = 0  # somebody works: the others met bad luck, not a broken installation
             kind = self._trouble(member)
             if kind:
                 answers += self._replace(place, kind)
