@@ -129,7 +129,7 @@ def main() -> int:
     parser.add_argument("--json", action="store_true", help="print JSON")
     parser.add_argument("--picture", type=Path, metavar="FILE", help="draw the comparison")
     options = parser.parse_args()
-    if Path(sys.prefix) != environment.HOME and not has_project():
+    if not has_project():
         python = environment.ensure(["test"])
         return environment.call([str(python), __file__, *sys.argv[1:]], environment.ROOT)
     sys.path.insert(0, str(environment.ROOT))
