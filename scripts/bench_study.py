@@ -82,7 +82,7 @@ def batch_speed(workers: int, repeats: int) -> Speed:
 
 
 WORKER = """
-import pickle, resource, sys
+import pickle, sys
 trucks = pickle.loads(sys.stdin.buffer.read())
 from sim import perform
 from sim.draw import Variation, draw
@@ -91,7 +91,8 @@ from sim.study import make_task, yard_of
 task = make_task(name, "ledge", 24.0, 0, yard=yard_of(model), driver_name="bump", seed=1,
                  variation=Variation())
 perform.perform(trucks, task)
-print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
+# Of this process alone: the resource counter would start from the parent's size.
+print(next(line.split()[1] for line in open('/proc/self/status') if line.startswith('VmHWM')))
 """
 
 
