@@ -21,6 +21,7 @@ F = TypeVar("F", bound=Callable[..., Any])
 KERNEL_FILES = (
     "compiled.py",
     "drive_force.py",
+    "dynamics.py",
     "forces.py",
     "ground.py",
     "hull_force.py",
@@ -30,6 +31,7 @@ KERNEL_FILES = (
     "observe.py",
     "rock_edge.py",
     "shock_force.py",
+    "stepping.py",
     "tip_friction.py",
     "tyre_force.py",
     "tyre_grip.py",

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.forces import step_forces
+
 Array = NDArray[np.float64]
+ForceArguments = tuple[Any, ...]
+"""What :func:`sim.forces.step_forces` takes: the state row first, the generalised forces fourth."""
 
 
 class Engine(Protocol):
@@ -18,7 +22,7 @@ class Engine(Protocol):
     """
 
     name: str
-    """Engine and version, part of a trial's key."""
+    """Engine, and version where it is a library of its own."""
     base_p: Array
     """(3,) base frame's origin in the chassis frame, m."""
     base_rotation: Array
@@ -38,6 +42,16 @@ class Engine(Protocol):
 
     def step(self) -> None:
         """Move on by one time step."""
+
+    def run(self, steps: int, arguments: ForceArguments) -> None:
+        """Move on by a number of steps under the forces that the arguments give."""
+        state, out = arguments[0], arguments[3]
+        read, apply, step = self.read, self.apply, self.step
+        for _ in range(steps):
+            read(state)
+            step_forces(*arguments)
+            apply(out)
+            step()
 
     def close(self) -> None:
         """Give back what the engine holds."""

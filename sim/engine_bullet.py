@@ -1,7 +1,7 @@
-"""PyBullet behind the engine seam: its articulated-body dynamics, none of its contacts.
+"""PyBullet behind the engine seam, none of its contacts: the second engine, and a window to watch the first in.
 
-All ground and force-element forces arrive as exact generalised forces, so a step needs three reads and three writes
-whatever the number of contacts.
+It knows nothing of our dynamics, so a trial that ends alike in both speaks for both. All ground and force-element
+forces arrive as exact generalised forces: a step needs three reads and three writes whatever the number of contacts.
 """
 
 from __future__ import annotations
@@ -21,10 +21,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.rigid import JOINT_COUNT, PARENTS, WHEEL_BODIES, RigidModel
+from sim.engine import Engine, ForceArguments
+from sim.engine_tree import TreeEngine
 from sim.errors import SimError
 from sim.hush import hushed
-from sim.layout import O_FORCE, O_TAU, O_TORQUE, S_POS, S_Q, S_QD, S_QUAT, S_SPIN, S_VEL
-from sim.rotation import roll_pitch_yaw
+from sim.layout import O_FORCE, O_TAU, O_TORQUE, S_POS, S_Q, S_QD, S_QUAT, S_SIZE, S_SPIN, S_VEL
+from sim.rotation import quaternion, roll_pitch_yaw
 from terrain.heightfield import Heightfield
 
 with hushed():  # it prints its build time when it is imported
@@ -38,7 +40,7 @@ _idle: list[int] = []
 
 
 def engine_name() -> str:
-    """Engine and version, part of a trial's key."""
+    """Engine and version."""
     return f"pybullet {version('pybullet')}"
 
 
@@ -86,7 +88,7 @@ def _tree_text(model: RigidModel, frames: list[tuple[Array, Array]]) -> str:
     return tostring(robot, encoding="unicode")
 
 
-class BulletEngine:
+class BulletEngine(Engine):
     """One truck in a PyBullet world of its own."""
 
     def __init__(self, model: RigidModel, step: float, gravity: tuple[float, float, float]) -> None:
@@ -175,22 +177,8 @@ class BulletEngine:
             self._client = -1
 
 
-class BulletWindow(BulletEngine):
-    """The same truck in PyBullet's own window, no faster than real time: to watch, with the same result to the bit."""
-
-    EVERY = 20
-    """Steps between two pictures."""
-
-    def __init__(
-        self, model: RigidModel, step: float, gravity: tuple[float, float, float], ground: Heightfield
-    ) -> None:
-        """Open the window. Raises SimError where there is no screen to open it on."""
-        check_screen()
-        super().__init__(model, step, gravity)
-        self._reach = 4.0 * model.wheelbase
-        self._step, self._count, self._began = step, 0, time.monotonic()
-        pybullet.configureDebugVisualizer(pybullet.COV_ENABLE_GUI, 0, **self._where)
-        show_ground(ground, self._client)
+class _ShownTruck(BulletEngine):
+    """The truck in a window, dressed in simple shapes; it is put into states, never stepped."""
 
     def _open(self) -> int:
         with hushed():
@@ -212,22 +200,64 @@ class BulletWindow(BulletEngine):
         indent(robot)
         return tostring(robot, encoding="unicode")
 
-    def step(self) -> None:
-        """Move on by one time step; keep pace with the clock and the camera on the truck."""
-        super().step()
-        self._count += 1
-        if self._count % self.EVERY == 0:
-            pybullet.resetDebugVisualizerCamera(self._reach, 35.0, -25.0, self._place, self._client)
-            ahead = self._count * self._step - (time.monotonic() - self._began)
-            if ahead > 0.0:
-                time.sleep(ahead)
+    def show(self, state: Array, reach: float) -> None:
+        """Put the truck where a state of ours has it, and the camera ``reach`` m from it."""
+        self._state[:] = state
+        x, y, z, w = state[S_QUAT:S_VEL]
+        bx, by, bz, bw = quaternion(self.base_rotation)
+        self._state[S_QUAT:S_VEL] = (
+            w * bx + x * bw + y * bz - z * by,
+            w * by + y * bw + z * bx - x * bz,
+            w * bz + z * bw + x * by - y * bx,
+            w * bw - x * bx - y * by - z * bz,
+        )
+        self.reset(self._state)
+        pybullet.resetDebugVisualizerCamera(reach, 35.0, -25.0, self._place, self._client)
+
+    def __init__(self, model: RigidModel, step: float, ground: Heightfield) -> None:
+        super().__init__(model, step, (0.0, 0.0, 0.0))
+        self._state = np.zeros(S_SIZE)
+        pybullet.configureDebugVisualizer(pybullet.COV_ENABLE_GUI, 0, **self._where)
+        show_ground(ground, self._client)
 
     def close(self) -> None:
-        """Shut the window."""
         if self._client >= 0:
             with hushed():
                 pybullet.disconnect(self._client)
             self._client = -1
+
+
+class BulletWindow(TreeEngine):
+    """The default engine with PyBullet's window to watch it in, no faster than real time: the same bits."""
+
+    EVERY = 0.02
+    """s between two pictures."""
+
+    def __init__(
+        self, model: RigidModel, step: float, gravity: tuple[float, float, float], ground: Heightfield
+    ) -> None:
+        """Open the window. Raises SimError where there is no screen to open it on."""
+        check_screen()
+        super().__init__(model, step, gravity)
+        self._shown = _ShownTruck(model, step, ground)
+        self._reach = 4.0 * model.wheelbase
+        self._simulated, self._next, self._began = 0.0, 0.0, time.monotonic()
+
+    def run(self, steps: int, arguments: ForceArguments) -> None:
+        """Move on by a number of steps; keep pace with the clock, and the camera on the truck."""
+        super().run(steps, arguments)
+        self._simulated += steps * self._step
+        if self._simulated < self._next:
+            return
+        self._next += self.EVERY
+        self._shown.show(self._state, self._reach)
+        ahead = self._simulated - (time.monotonic() - self._began)
+        if ahead > 0.0:
+            time.sleep(ahead)
+
+    def close(self) -> None:
+        """Shut the window."""
+        self._shown.close()
 
 
 def _show(link: Element, kind: str, numbers: dict[str, object], at: tuple[float, ...], lateral: bool) -> None:

@@ -38,7 +38,8 @@ O_FORCE, O_TORQUE, O_TAU, O_SIZE = 0, 3, 6, 6 + JOINT_COUNT
 W_FX, W_FY, W_FZ, W_NORMAL, W_PX, W_PY, W_PZ, W_TOUCH, W_SINK, W_SIZE = 0, 1, 2, 3, 4, 5, 6, 7, 8, 9
 
 # --- body table: (11, B_SIZE) --------------------------------------------------------------------------------------
-B_P, B_AXIS, B_MASS, B_COM, B_PRISMATIC, B_SIZE = 0, 3, 6, 7, 10, 11
+B_P, B_AXIS, B_MASS, B_COM, B_PRISMATIC, B_INERTIA, B_SIZE = 0, 3, 6, 7, 10, 11, 17
+# B_INERTIA: six about the centre of mass in body axes: xx, yy, zz, xy, xz, yz
 
 # --- tyre table: (4, T_SIZE) ----------------------------------------------------------------------------------------
 (
@@ -137,6 +138,7 @@ def _body_table(model: RigidModel) -> Array:
         row[B_MASS] = body.mass
         row[B_COM : B_COM + 3] = body.p_BBcm
         row[B_PRISMATIC] = float(body.joint == "prismatic")
+        row[B_INERTIA:] = body.I_BBcm[(0, 1, 2, 0, 0, 1), (0, 1, 2, 1, 2, 2)]
     return table
 
 

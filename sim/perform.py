@@ -12,8 +12,9 @@ from collections.abc import Mapping
 from models.rigid import RigidModel
 from sim import driver, place, trial
 from sim.draw import Draw
+from sim.engine_tree import TreeEngine
 from sim.result import TrialResult
-from sim.simulation import EngineMaker, bullet
+from sim.simulation import EngineMaker
 from sim.task import Task
 from sim.trial import Conditions
 
@@ -21,7 +22,7 @@ Trucks = Mapping[str, RigidModel]
 """Configurations of a study by their content hash: sent to every worker once."""
 
 
-def perform(trucks: Trucks, task: Task, engine: EngineMaker = bullet) -> TrialResult:
+def perform(trucks: Trucks, task: Task, engine: EngineMaker = TreeEngine) -> TrialResult:
     """Run the trial that a task describes; the same task gives the same bits in any process."""
     luck = task.draw
     return trial.run(

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from models.rigid import RigidModel
 from sim.engine import Engine
-from sim.forces import step_forces
+from sim.engine_tree import TreeEngine
 from sim.ground import ground_arrays, height
 from sim.layout import (
     M_SERVO,
@@ -41,13 +41,6 @@ GRAVITY = 9.80665
 EngineMaker = Callable[[RigidModel, float, tuple[float, float, float]], Engine]
 
 
-def bullet(model: RigidModel, step: float, gravity: tuple[float, float, float]) -> Engine:
-    """Make the default engine; imported late because it costs more than reading a build sheet does."""
-    from sim.engine_bullet import BulletEngine
-
-    return BulletEngine(model, step, gravity)
-
-
 class Simulation:
     """A truck driven over a ground with given throttle, steering and brake.
 
@@ -63,7 +56,7 @@ class Simulation:
         grip_scale: float = 1.0,
         voltage_scale: float = 1.0,
         gravity: tuple[float, float, float] = (0.0, 0.0, -GRAVITY),
-        engine: EngineMaker = bullet,
+        engine: EngineMaker = TreeEngine,
     ) -> None:
         self.model = model
         self.step = step
@@ -131,18 +124,13 @@ class Simulation:
 
     def advance(self, steps: int) -> None:
         """Move on by a number of time steps under the present command."""
-        engine, state, out = self.engine, self.state, self.out
         a = self.arrays
         arguments = (
-            state, self.controls, self.memory, out, a.body, a.tyre, a.row, a.law, a.compass, a.shock, a.drive, a.hull,
-            self.bristles, self.hull_bristles, self._z, self._top, self._header, self.frames, self.points, self.wheels,
+            self.state, self.controls, self.memory, self.out, a.body, a.tyre, a.row, a.law, a.compass, a.shock, a.drive,
+            a.hull, self.bristles, self.hull_bristles, self._z, self._top, self._header, self.frames, self.points,
+            self.wheels,
         )  # fmt: skip
-        read, apply, step = engine.read, engine.apply, engine.step
-        for _ in range(steps):
-            read(state)
-            step_forces(*arguments)
-            apply(out)
-            step()
+        self.engine.run(steps, arguments)
 
     def look(self, lane: Array, look_ahead: float, interval: float) -> Array:
         """Observe place, speed, attitude and margin; ``interval`` s since the last look. Returns the view row."""

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from models.rigid import WHEEL_BODIES, RigidModel
 from sim.driver import Driver, Hands
+from sim.engine_tree import TreeEngine
 from sim.layout import (
     D_REAR,
     D_VOLT,
@@ -24,7 +25,7 @@ from sim.observe import V_CG_VEL, V_MARGIN, V_S, V_SPEED
 from sim.outcome import Referee
 from sim.recorder import Recorder
 from sim.result import Outcome, TrialResult
-from sim.simulation import GRAVITY, STEP, EngineMaker, Simulation, bullet
+from sim.simulation import GRAVITY, STEP, EngineMaker, Simulation
 from terrain.obstacle import Obstacle
 
 Array = NDArray[np.float64]
@@ -60,7 +61,7 @@ def run(
     conditions: Conditions = FAIR,
     trace: bool = False,
     step: float = STEP,
-    engine: EngineMaker = bullet,
+    engine: EngineMaker = TreeEngine,
 ) -> TrialResult:
     """Drive one truck over one obstacle once.
 

@@ -12,7 +12,8 @@ from pathlib import Path
 from sim.task import Versions
 
 OURS = ("models", "terrain", "sim")
-ENGINE = ("pybullet", "numba", "numpy")
+LIBRARIES = ("numba", "numpy")
+"""What turns the sources into arithmetic."""
 
 
 @cache
@@ -25,7 +26,7 @@ def versions(entry: str = "sim.perform") -> Versions:
     digest = hashlib.sha256()
     for name, path in sorted(_reached(entry).items()):
         digest.update(name.encode() + b"\0" + path.read_bytes() + b"\0")
-    return Versions(code=digest.hexdigest()[:12], engine=" ".join(f"{name} {_installed(name)}" for name in ENGINE))
+    return Versions(code=digest.hexdigest()[:12], engine=" ".join(f"{name} {_installed(name)}" for name in LIBRARIES))
 
 
 def _reached(entry: str) -> dict[str, Path]:

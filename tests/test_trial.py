@@ -15,7 +15,9 @@ import pytest
 from models.rigid import RigidModel
 from models.scenario import DATA
 from sim import driver, trial
+from sim.engine import Engine
 from sim.engine_bullet import BulletEngine
+from sim.engine_tree import TreeEngine
 from sim.layout import O_SIZE, S_POS, S_Q, S_QD, S_QUAT, S_SIZE, S_SPIN, S_VEL
 from sim.result import OUTCOMES, TrialResult
 from sim.simulation import GRAVITY, Simulation
@@ -123,7 +125,7 @@ def test_all_outcomes_of_a_family_are_known_words(model: RigidModel) -> None:
         assert trial.run(model, obstacle(model, text), driver.named("brisk"), 2).outcome in OUTCOMES
 
 
-class Falling:
+class Falling(Engine):
     """A fake engine: a free point mass that ignores joints. All that a trial needs of an engine, in a few lines."""
 
     name = "falling"
@@ -177,9 +179,9 @@ def test_the_seam_takes_another_engine(model: RigidModel) -> None:
         assert before - simulation.state[2] == pytest.approx(0.5 * GRAVITY * 0.2 * 0.201, rel=1e-9)
 
 
-@pytest.fixture
-def engine(model: RigidModel) -> Iterator[BulletEngine]:
-    made = BulletEngine(model, 1e-3, (0.0, 0.0, 0.0))
+@pytest.fixture(params=[TreeEngine, BulletEngine])
+def engine(request: pytest.FixtureRequest, model: RigidModel) -> Iterator[Engine]:
+    made = request.param(model, 1e-3, (0.0, 0.0, 0.0))
     yield made
     made.close()
 
@@ -191,7 +193,7 @@ def random_state(rng: np.random.Generator) -> np.ndarray:
     return state
 
 
-def test_the_engine_gives_back_the_state_it_was_given(engine: BulletEngine) -> None:
+def test_the_engine_gives_back_the_state_it_was_given(engine: Engine) -> None:
     state = random_state(np.random.default_rng(1))
     got = np.zeros(S_SIZE)
     engine.reset(state)
@@ -202,7 +204,7 @@ def test_the_engine_gives_back_the_state_it_was_given(engine: BulletEngine) -> N
     assert got == pytest.approx(state, abs=1e-12)
 
 
-def test_forces_act_for_one_step_only(engine: BulletEngine) -> None:
+def test_forces_act_for_one_step_only(engine: Engine) -> None:
     rng = np.random.default_rng(2)
     engine.reset(random_state(rng))
     engine.read(np.zeros(S_SIZE))

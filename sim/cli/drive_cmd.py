@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from functools import partial
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from sim.cli.console import say, show_json
+
+if TYPE_CHECKING:
+    from sim.simulation import EngineMaker
 
 
 def drive(
@@ -22,12 +26,15 @@ def drive(
     watch: Annotated[
         bool, typer.Option("--watch", help="Watch it in a window, in real time; needs a screen.")
     ] = False,
+    both: Annotated[
+        bool, typer.Option("--both-engines", help="Drive it in the second engine, PyBullet, too and compare.")
+    ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Drive one truck over one obstacle once, and say what happened and why."""
     from sim import perform, place
     from sim.draw import Variation
-    from sim.simulation import bullet
+    from sim.engine_tree import TreeEngine
     from sim.study import make_task, yard_of
     from sim.task import record
     from sim.trucks import load_truck
@@ -46,14 +53,20 @@ def drive(
         variation=luck,
         keep_trace=trace or as_json,
     )
-    engine = bullet
+    engine: EngineMaker = TreeEngine
     if watch:
         from sim.engine_bullet import BulletWindow
 
         ground = place.ground(where, level, task.yard, task.draw.roughness_mm, task.draw.rock_seed).ground
         engine = partial(BulletWindow, ground=ground)
-    result = perform.perform({truck.hash: truck.model}, task, engine)
+    trucks = {truck.hash: truck.model}
+    result = perform.perform(trucks, task, engine)
     found = record(result)
+    other = None
+    if both:
+        from sim.engine_bullet import BulletEngine
+
+        other = record(perform.perform(trucks, task, BulletEngine))
     if as_json:
         data = {
             "build": truck.name,
@@ -72,6 +85,8 @@ def drive(
             "energy_j": found.energy_j,
             "max_sink_mm": found.max_sink_mm,
         }
+        if other is not None:
+            data["second_engine"] = asdict(other)
         if trace and result.trace is not None:
             motion = result.trace
             data["margin_trace"] = {
@@ -88,6 +103,10 @@ def drive(
         f"{found.max_sink_mm:.1f} mm")
     say(f"  peak current {found.peak_current_a:.1f} A, servo at its limit {100 * found.servo_saturation:.0f} % of the "
         f"time, {found.energy_j:.1f} J from the pack")
+    if other is not None:
+        say(f"  in PyBullet: {other.outcome}: {other.reason}; the smallest margins are "
+            f"{abs(other.min_margin_deg - found.min_margin_deg):.1g} deg apart, the times "
+            f"{abs(other.time_s - found.time_s):.1g} s")
     if found.outcome == "invalid":
         say("  The solver failed here: this is no result. Please keep the command line above and report it.")
     say("One trial is an anecdote: `cragbench batch` repeats it with paired luck.")

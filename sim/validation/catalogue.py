@@ -16,6 +16,7 @@ MODULES = (
     "bouncing",
     "driving",
     "engines",
+    "pair",
     "rods",
     "linkage",
     "tyre",

@@ -19,16 +19,16 @@ from scipy.spatial.transform import Rotation
 from models.rigid import BODY_NAMES, JOINT_COUNT, RigidModel
 from models.urdf import write_urdf
 from sim.kinematics import forward
-from sim.layout import O_FORCE, O_SIZE, O_TAU, O_TORQUE, S_POS, S_Q, S_QD, S_QUAT, S_SIZE, S_SPIN, S_VEL, model_arrays
-from sim.simulation import GRAVITY, bullet
+from sim.layout import O_FORCE, O_TAU, O_TORQUE, S_POS, S_Q, S_QD, S_QUAT, S_SIZE, S_SPIN, S_VEL, model_arrays
+from sim.simulation import GRAVITY
 from sim.validation.check import Group, Measured, absolute
+from sim.validation.pair import ENGINES, acceleration
+from sim.validation.states import forces_for, random_state
 from sim.validation.truck import sheet, truck
 
 GROUP = Group("engines", "The same truck in other engines")
 Array = NDArray[np.float64]
 STATES = 6
-TINY = 1.0e-6
-"""s; acceleration is the change of speed over one such step."""
 
 
 @contextmanager
@@ -36,18 +36,6 @@ def exported(name: str) -> Iterator[Path]:
     """URDF file of a scenario truck, in a folder that goes away afterwards."""
     with tempfile.TemporaryDirectory() as folder:
         yield write_urdf(sheet(name), Path(folder), truck(name))
-
-
-def random_state(seed: int) -> Array:
-    """State row with every pose and speed of order one, joints within their travel."""
-    rng = np.random.default_rng(seed)
-    state = np.zeros(S_SIZE)
-    state[S_POS:S_QUAT] = rng.normal(size=3)
-    state[S_QUAT:S_VEL] = Rotation.random(random_state=seed).as_quat()
-    state[S_VEL:S_Q] = rng.normal(size=6)
-    state[S_Q:S_QD] = 0.05 * rng.normal(size=JOINT_COUNT)
-    state[S_QD:] = rng.normal(size=JOINT_COUNT)
-    return state
 
 
 def chassis_arrays(model: RigidModel) -> Any:
@@ -270,36 +258,6 @@ def matrix_mujoco() -> Measured:
     return Measured([0.0] * STATES, got)
 
 
-def forces_for(seed: int) -> Array:
-    """Base wrench at the engine's base point and joint efforts, of the size of the truck's own."""
-    rng = np.random.default_rng(50 + seed)
-    out = np.zeros(O_SIZE)
-    out[O_FORCE:O_TORQUE] = 20.0 * rng.normal(size=3)
-    out[O_TORQUE:O_TAU] = 2.0 * rng.normal(size=3)
-    out[O_TAU:] = 0.5 * rng.normal(size=JOINT_COUNT)
-    return out
-
-
-def bullet_acceleration(model: RigidModel, state: Array, out: Array) -> Array:
-    """Change of our engine's speeds over one tiny step (16,): base point's linear, angular (world), joints."""
-    engine = bullet(model, TINY, (0.0, 0.0, -GRAVITY))
-    at_base = state.copy()
-    turn = Rotation.from_quat(state[S_QUAT:S_VEL]).as_matrix()
-    arm = turn @ engine.base_p
-    at_base[S_POS:S_QUAT] += arm
-    at_base[S_QUAT:S_VEL] = Rotation.from_matrix(turn @ engine.base_rotation).as_quat()
-    at_base[S_VEL:S_SPIN] += np.cross(state[S_SPIN:S_Q], arm)
-    engine.reset(at_base)
-    before, after = np.zeros(S_SIZE), np.zeros(S_SIZE)
-    engine.read(before)
-    engine.apply(out)
-    engine.step()
-    engine.read(after)
-    engine.close()
-    change = (after - before) / TINY
-    return np.concatenate([change[S_VEL:S_Q], change[S_QD:]])
-
-
 def at_chassis(model: RigidModel, state: Array, accelerations: Array) -> Array:
     """The same accelerations with the base point's replaced by the chassis origin's."""
     turn = Rotation.from_quat(state[S_QUAT:S_VEL]).as_matrix()
@@ -322,9 +280,23 @@ def _difference(ours: Array, theirs: Array) -> float:
     return float(np.max(np.abs(ours - theirs) / np.maximum(np.abs(theirs), 1.0)))
 
 
+def _apart_from(theirs: list[Array], ours: dict[str, list[Array]]) -> Measured:
+    got = {name: [_difference(a, b) for a, b in zip(rows, theirs, strict=True)] for name, rows in ours.items()}
+    note = ", ".join(f"{name} {max(values):.2g}" for name, values in got.items())
+    return Measured([0.0] * (len(theirs) * len(ours)), [value for values in got.values() for value in values], note)
+
+
+def _in_both_engines(model: RigidModel) -> dict[str, list[Array]]:
+    cases = [(random_state(seed), forces_for(seed)) for seed in range(STATES)]
+    return {
+        name: [at_chassis(model, state, acceleration(make, model, state, out)) for state, out in cases]
+        for name, make in ENGINES.items()
+    }
+
+
 @GROUP.check(
     "accelerations, Pinocchio",
-    f"PyBullet, one step of a microsecond, against Pinocchio: {STATES} random states and forces",
+    f"Our tree and PyBullet, one step of a microsecond, against Pinocchio: {STATES} random states and forces",
     source="Pinocchio's articulated body algorithm on the exported file",
     known="other library",
     unit="relative",
@@ -332,8 +304,8 @@ def _difference(ours: Array, theirs: Array) -> float:
     needs=("pinocchio",),
 )
 def accelerations_pinocchio() -> Measured:
-    """Largest of the sixteen differences."""
-    model, got = truck("takin"), []
+    """Largest of the sixteen differences, for each engine."""
+    model, theirs = truck("takin"), []
     with exported("takin") as file:
         other = Pinocchio(file)
     for seed in range(STATES):
@@ -344,14 +316,13 @@ def accelerations_pinocchio() -> Measured:
         a = np.array(other.pin.aba(other.model, other.data, q, v, tau))
         # Its base acceleration is spatial: the classical one of the point has w x v more.
         a[:3] += np.cross(v[3:6], v[:3])
-        theirs = back @ a
-        got.append(_difference(at_chassis(model, state, bullet_acceleration(model, state, out)), theirs))
-    return Measured([0.0] * STATES, got)
+        theirs.append(back @ a)
+    return _apart_from(theirs, _in_both_engines(model))
 
 
 @GROUP.check(
     "accelerations, MuJoCo",
-    f"PyBullet, one step of a microsecond, against MuJoCo: {STATES} random states and forces",
+    f"Our tree and PyBullet, one step of a microsecond, against MuJoCo: {STATES} random states and forces",
     source="MuJoCo's forward dynamics on the exported file",
     known="other library",
     unit="relative",
@@ -359,8 +330,8 @@ def accelerations_pinocchio() -> Measured:
     needs=("mujoco",),
 )
 def accelerations_mujoco() -> Measured:
-    """Largest of the sixteen differences."""
-    model, got = truck("takin"), []
+    """Largest of the sixteen differences, for each engine."""
+    model, theirs = truck("takin"), []
     with exported("takin") as file:
         other = Mujoco(file)
     for seed in range(STATES):
@@ -369,6 +340,5 @@ def accelerations_mujoco() -> Measured:
         back = np.linalg.inv(change)
         other.data.qfrc_applied[:] = back.T @ generalised(model, state, out)
         other.mj.mj_forward(other.model, other.data)
-        theirs = back @ np.array(other.data.qacc)
-        got.append(_difference(at_chassis(model, state, bullet_acceleration(model, state, out)), theirs))
-    return Measured([0.0] * STATES, got)
+        theirs.append(back @ np.array(other.data.qacc))
+    return _apart_from(theirs, _in_both_engines(model))
