@@ -282,7 +282,10 @@ def rubbing(sheet: Sheet) -> tuple[Rub, ...]:
         for side, word in ((1.0, "left"), (-1.0, "right")):
             points = tyre_points(axle, tyre, side, axle.shock.bump_mm, axle.shock.droop_mm)
             at_rest = tyre_points(straight, tyre, side, 0.0, 0.0)
+            low, high = points.min(axis=0), points.max(axis=0)
             for box in solid:
+                if not (np.all(box.low < high) and np.all(box.high > low)):
+                    continue
                 depth = _depth(points, box)
                 if depth > SLACK_MM and _depth(at_rest, box) <= SLACK_MM:
                     rub = Rub(f"{end} {word} tyre", box.name, depth)
@@ -299,8 +302,12 @@ def _riding(sheet: Sheet) -> set[str]:
 
 def _depth(points: Array, box: Box) -> float:
     """How deep (mm) the deepest of the points lies in a box; 0 if none does."""
-    gaps = np.minimum(points - box.low, box.high - points).min(axis=1)
-    return max(0.0, float(gaps.max()))
+    near = points
+    for k in range(3):  # axis by axis: most points fall away at the first
+        near = near[(near[:, k] > box.low[k]) & (near[:, k] < box.high[k])]
+    if not len(near):
+        return 0.0
+    return float(np.minimum(near - box.low, box.high - near).min(axis=1).max())
 
 
 def _tyre_stretches(sheet: Sheet, body: str, box: Box, offset: Array, k: int) -> Iterable[Blocked]:

@@ -32,8 +32,8 @@ def _part(sheet: Sheet, name: str) -> Part:
 
 
 def test_move_to_a_place(tmp_path: Path) -> None:
-    moved = apply(SHEET, [_change(tmp_path, '[[move]]\npart = "battery"\nto_mm = [117, 0, 54.5]\n')])
-    assert _part(moved, "battery").at_mm == (117, 0, 54.5)
+    moved = apply(SHEET, [_change(tmp_path, '[[move]]\npart = "battery"\nto_mm = [117, 0, 55.5]\n')])
+    assert _part(moved, "battery").at_mm == (117, 0, 55.5)
     # 30 g moved by 100 mm: the centre of gravity moves by their share of the whole.
     shift = truck_properties(moved).cg[0] - truck_properties(SHEET).cg[0]
     assert shift == pytest.approx(0.030 * 0.100 / truck_properties(SHEET).mass, rel=1e-9)
@@ -41,7 +41,7 @@ def test_move_to_a_place(tmp_path: Path) -> None:
 
 def test_a_parts_skin_moves_and_goes_with_it(tmp_path: Path) -> None:
     moved = apply(SHEET, [_change(tmp_path, '[[move]]\npart = "front bumper"\nby_mm = [-4, 0, 3]\n')])
-    assert next(s for s in moved.hull if s.name == "front bumper").at_mm == (154, 0, 45)
+    assert next(s for s in moved.hull if s.name == "front bumper").at_mm == (158, 0, 45)
     gone = apply(SHEET, [_change(tmp_path, 'remove = ["front bumper"]\n')])
     assert "front bumper" not in [shape.name for shape in gone.hull]
     assert "front bumper" not in [part.name for part in gone.parts]

@@ -44,7 +44,7 @@ def test_name_and_sheet() -> None:
         _with_part(
             "battery", name="pack", note="n", price=1.0, currency="EUR", source="measured", holes=(), lead_mm=7.0
         ),
-        _with_part("battery", at_mm=(17.0, -0.0, 54.5)),
+        _with_part("battery", at_mm=(17.0, -0.0, 55.5)),
         resolve(SHEET),
     ],
     ids=["names", "prices", "part", "negative zero", "resolved"],
@@ -57,7 +57,7 @@ def test_hash_ignores_what_moves_nothing(same: Sheet) -> None:
     "other",
     [
         _with_part("battery", mass_g=30.001),
-        _with_part("battery", at_mm=(17.0, 0.0, 54.500001)),
+        _with_part("battery", at_mm=(17.0, 0.0, 55.500001)),
         _with_part("battery", body="rear_axle"),
         SHEET.model_copy(update={"servo": SHEET.servo.model_copy(update={"stall_kgcm": 1.21})}),
         SHEET.model_copy(update={"hull": SHEET.hull[:-1]}),

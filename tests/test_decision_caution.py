@@ -72,8 +72,11 @@ def test_the_steepest_descent_asked_for_counts():
 
 
 def test_tyres_that_newly_rub_are_told():
-    found = [c for c in cautions(sheet("battery-forward"), sheet()) if c.kind == "rubbing"]
+    out = {"schema": 1, "name": "x", "move": [{"part": "battery", "by_mm": [98, 12, 0]}]}
+    moved = resolve(apply(GUNDI, [Change.model_validate(out)]))
+    found = [c for c in cautions(moved, sheet()) if c.kind == "rubbing"]
     assert any("battery" in one.text and "mm deep" in one.text for one in found)
+    assert [c for c in cautions(sheet("battery-forward"), sheet()) if c.kind == "rubbing"] == []
 
 
 def test_loads_that_grow_are_told_by_their_factor():

@@ -30,11 +30,19 @@ def forward():
 
 def test_old_and_new_holes_are_those_of_the_sheet():
     made = forward()
-    # The tray goes from x = 17 to 117; its holes lie 8 and 16 mm off its middle.
-    assert {hole.at for hole in made.new} == {(117 + x, y) for x in (-8, 8) for y in (-16, 16)}
-    assert {hole.at for hole in made.old} == {(17 + x, y) for x in (-8, 8) for y in (-16, 16)}
+    # The tray goes from x = 17 to 115; its holes lie 9 mm off its middle both ways.
+    assert {hole.at for hole in made.new} == {(115 + x, y) for x in (-9, 9) for y in (-9, 9)}
+    assert {hole.at for hole in made.old} == {(17 + x, y) for x in (-9, 9) for y in (-9, 9)}
     assert {hole.diameter for hole in made.new} == {2.1}
-    assert min(gap for *_, gap in made.spacing) == 16.0
+    assert min(gap for *_, gap in made.spacing) == 18.0
+
+
+@pytest.mark.parametrize("build", builds(), ids=lambda path: path.stem)
+def test_the_scenarios_own_move_can_be_drilled(build):
+    truck = load_sheet(build)
+    made = template(truck, apply(truck, [load_change(change(build, "battery-forward"))]), "battery forward")
+    assert made.faults == ()
+    assert made.plate is not None
 
 
 def test_what_lies_behind_the_drill_is_named():
@@ -49,8 +57,11 @@ def test_distance_to_an_edge():
 
 
 def test_holes_at_an_edge_are_told_with_their_numbers():
-    # Rails are 34 mm wide: a hole at y = 16 has 1 mm left; twice its 2.1 mm is usual.
-    assert "hole 1 is 1.0 mm from the edge of rails and crossmembers, at least 4.2 is usual" in forward().faults
+    # Rails are 28 mm wide and the holes lie at y = 9: pushed out by 4 mm they have 1 mm left; twice 2.1 mm is usual.
+    move = {"part": "battery tray", "by_mm": [98, 4, 0]}
+    moved = Change.model_validate({"schema": 1, "name": "out", "move": [move]})
+    faults = template(GUNDI, apply(GUNDI, [moved]), "out").faults
+    assert "hole 1 is 1.0 mm from the edge of rails and crossmembers, at least 4.2 is usual" in faults
 
 
 def test_crowded_holes_and_old_holes_are_told():
@@ -88,9 +99,9 @@ def test_the_pdf_is_true_to_scale(sheet):
         middle = [((c["x0"] + c["x1"]) / 2 * MM_PER_PT, (c["top"] + c["bottom"]) / 2 * MM_PER_PT) for c in rings]
     across = sorted({round(x, 2) for x, _ in middle})
     down = sorted({round(y, 2) for _, y in middle})
-    assert across[1] - across[0] == pytest.approx(32.0, abs=0.02)
-    # From the front: 16 within a pattern, 84 between them, 16 again.
-    assert [b - a for a, b in pairwise(down)] == pytest.approx([16.0, 84.0, 16.0], abs=0.03)
+    assert across[1] - across[0] == pytest.approx(18.0, abs=0.02)
+    # From the front: 18 within a pattern, 80 between them, 18 again.
+    assert [b - a for a, b in pairwise(down)] == pytest.approx([18.0, 80.0, 18.0], abs=0.03)
 
 
 def test_the_datum_line_is_the_rear_axle(sheet):
@@ -100,8 +111,8 @@ def test_the_datum_line_is_the_rear_axle(sheet):
         wide = [l for l in page.lines if (l["x1"] - l["x0"]) * MM_PER_PT > 150.0 and l["bottom"] - l["top"] < 0.1]
         rings = [c for c in page.curves if (c["x1"] - c["x0"]) * MM_PER_PT == pytest.approx(2.1, abs=0.01)]
         nearest = max((c["top"] + c["bottom"]) / 2 for c in rings)
-        # The rearmost old holes are 17 - 8 mm ahead of the axle.
-        assert (wide[0]["top"] - nearest) * MM_PER_PT == pytest.approx(9.0, abs=0.02)
+        # The rearmost old holes are 17 - 9 mm ahead of the axle.
+        assert (wide[0]["top"] - nearest) * MM_PER_PT == pytest.approx(8.0, abs=0.02)
 
 
 def test_the_svg_is_true_to_scale(sheet):

@@ -109,10 +109,15 @@ def test_a_box_beside_the_wheel_rubs_only_when_it_turns():
     assert rubbing(straight) == ()
 
 
-def test_the_pack_between_the_front_wheels_meets_motor_and_tyres():
+def test_the_pack_between_the_front_wheels_is_free_where_a_wider_one_meets_motor_and_tyres():
     there = room(GUNDI, "battery", along=["battery tray"])
-    assert {"motor", "front left tyre at full lock and bump"} <= {b.by for b in there.at(117.0)}
+    assert there.at(115.0) == ()
     assert there.at(there.now) == ()
+    assert {b.by for b in there.at(108.0)} == {"motor"}
+    wide = tuple(part.model_copy(update={"size_mm": (30.0, 42.0, 15.0)}) if part.name == "battery" else part
+                 for part in GUNDI.parts)
+    there = room(GUNDI.model_copy(update={"parts": wide}), "battery", along=["battery tray"])
+    assert "front left tyre at full lock and bump" in {b.by for b in there.at(115.0)}
 
 
 @given(edges=st.lists(st.tuples(st.floats(-50, 150), st.floats(0.1, 40)), max_size=6))

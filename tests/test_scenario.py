@@ -13,8 +13,10 @@ from models.configuration import load_configuration
 from models.errors import BuildSheetError
 from models.linkage import anti_squat_percent, axle_motion, axle_rods, instant_centre
 from models.massprops import truck_properties, wheel_loads
+from models.room import room, rubbing
 from models.sheet import load_sheet
 from models.spec import Sheet
+from models.standing import wheel_heights
 
 BUILDS = scenario.builds()
 
@@ -76,6 +78,24 @@ def test_battery_starts_behind_the_middle_and_goes_ahead_of_it(truck: Sheet) -> 
     assert battery.at_mm[2] == after.at_mm[2]
     gain = wheel_loads(moved.sheet).front_percent - wheel_loads(truck).front_percent
     assert 2 < gain < 9
+
+
+def test_nothing_is_in_the_way(truck: Sheet) -> None:
+    """No tyre rubs at full lock and bump, with any change, and the forward place of the battery is free."""
+    assert rubbing(truck) == ()
+    build = scenario.DATA / f"{truck.name.lower()}.toml"
+    for path in scenario.changes(build):
+        assert rubbing(load_configuration(build, [path]).sheet) == (), path.stem
+    moved = load_configuration(build, [scenario.change(build, "battery-forward")]).sheet
+    after = next(part for part in moved.parts if part.name == "battery")
+    assert room(truck, "battery", along=["battery tray"]).at(after.at_mm[0]) == ()
+
+
+def test_wheels_stand_at_their_loaded_radius(truck: Sheet) -> None:
+    assert wheel_heights(truck) == ()
+    build = scenario.DATA / f"{truck.name.lower()}.toml"
+    for path in scenario.changes(build):
+        assert wheel_heights(load_configuration(build, [path]).sheet) == (), path.stem
 
 
 def test_links_make_sense(truck: Sheet) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from models.bench.readings import Reading
 from models.errors import BuildSheetError
 from models.massprops import truck_properties
@@ -62,8 +64,9 @@ def check_sum(field: str, loads: list[float], whole: float, sheet: Sheet | None,
         rest = (whole - (total - load)) / load if load else 0.0
         # Only if the reading in another unit would make the sum come out.
         found = slip(1.0 / rest) if rest > 0.0 else None
-        fits = found is not None and abs((total - load) + load / found[0] - whole) < 0.06 * whole
-        if found is not None and fits:
+        # And only if it is the odd one out: a wheel does not weigh a thirtieth of the others.
+        odd = found is not None and _odder(load, load / found[0], (total - load) / (count - 1))
+        if found is not None and odd and abs((total - load) + load / found[0] - whole) < 0.06 * whole:
             raise BuildSheetError(
                 f"with this reading the {count} loads sum to {grams(total)}, the whole truck has {grams(whole)}.",
                 remedy=found[2], field=f"{field}.{name}", value=grams(loads[n]),
@@ -74,6 +77,11 @@ def check_sum(field: str, loads: list[float], whole: float, sheet: Sheet | None,
         remedy=_why_off(off, whole, total, sheet),
         field=field,
     )
+
+
+def _odder(load: float, instead: float, others: float) -> bool:
+    """Whether a reading lies further (by its ratio) from the mean of the others than what it would be instead."""
+    return others > 0.0 and load > 0.0 and abs(math.log(load / others)) > abs(math.log(instead / others))
 
 
 def _why_off(off: float, whole: float, total: float, sheet: Sheet | None) -> str:

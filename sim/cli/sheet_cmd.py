@@ -66,6 +66,7 @@ def as_data(
         "truck_price": None if base is None else {"price": base.price, "currency": base.currency},
         "unpriced": list(configuration.unpriced),
         "assumed": list(configuration.sheet.assumed),
+        "warnings": _warnings(configuration, numbers),
     }
 
 
@@ -121,8 +122,22 @@ def _show(configuration: Configuration, truck: MassProperties, loads: WheelLoads
     assumed = sheet_.assumed
     if assumed:
         say(f"Assumed, not measured ({len(assumed)}): {', '.join(assumed)}")
+    for text in _warnings(configuration, n):
+        say(f"WARNING: {text}.")
+
+
+def _warnings(configuration: Configuration, n: Statics) -> list[str]:
+    from models.room import rubbing
+    from models.standing import wheel_heights
+
+    found = []
     if n.steer_needed_kgcm > n.steer_available_kgcm:
-        say("WARNING: the servo cannot turn the wheels at rest.")
+        found.append(f"the servo cannot turn the wheels at rest ({n.steer_needed_kgcm:.2f} kg·cm needed, "
+                     f"{n.steer_available_kgcm:.2f} there)")
+    found += [wheel.text for wheel in wheel_heights(configuration.sheet)]
+    found += [f"the {rub.tyre} rubs on {rub.by} at full lock and bump, {rub.depth:.1f} mm deep"
+              for rub in rubbing(configuration.sheet)]
+    return found
 
 
 def _show_price(configuration: Configuration) -> None:
