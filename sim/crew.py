@@ -14,12 +14,14 @@ import signal
 import time
 from collections import deque
 from collections.abc import Iterator
+from dataclasses import replace
 from multiprocessing.connection import Connection, wait
 from multiprocessing.context import SpawnProcess
 from typing import Protocol
 
 from sim.task import Fault, Report, Task
 from sim.worker import READY, RETIRING, Job, work
+from terrain.pool import open_pool
 
 Answer = Report | Fault
 STARTUP_S = 300.0
@@ -49,11 +51,12 @@ class Crew:
 
     def __init__(self, job: Job, workers: int, *, watchdog_s: float = 120.0, startup_s: float = STARTUP_S) -> None:
         """Start ``workers`` processes; one that takes longer than ``watchdog_s`` over a task is killed."""
-        self.job = job
+        self._grounds = open_pool()
+        self.job = job if self._grounds is None else replace(job, grounds=self._grounds.pool)
         self.watchdog_s = watchdog_s
         self.startup_s = startup_s
         self.failed_starts = 0
-        self._members = [_Member(job) for _ in range(workers)]
+        self._members = [_Member(self.job) for _ in range(workers)]
 
     def free(self) -> int:
         """Room for further tasks."""
@@ -82,9 +85,11 @@ class Crew:
         return [member.process.pid for member in self._members if member.process.pid is not None]
 
     def close(self) -> None:
-        """Kill every worker."""
+        """Kill every worker and remove the grounds that they shared."""
         for member in self._members:
             member.kill()
+        if self._grounds is not None:
+            self._grounds.close()
 
     def _trouble(self, member: _Member) -> str:
         if not member.process.is_alive():

@@ -14,6 +14,8 @@ from typing import Annotated
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
+from terrain import file_name
+
 
 class Variation(BaseModel):
     """How much of each kind of luck a study lets in; zero switches one off.
@@ -90,6 +92,9 @@ def level_text(level: float) -> str:
 
 
 def _entropy(study_seed: int, obstacle: str, level: float, repeat: int) -> list[int]:
+    # The luck of a scan is the same in every folder it may lie in.
+    name, comma, rest = obstacle.partition(",")
+    obstacle = file_name.without_folder(name) + comma + rest
     key = json.dumps([study_seed, obstacle, level_text(level), repeat])
     digest = hashlib.sha256(key.encode()).digest()
     return [int.from_bytes(digest[i : i + 4], "big") for i in range(0, 32, 4)]

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from sim.comparison import CellResult, Comparison
 from sim.limits import Limit
+from terrain import file_name
 
 MANY = 3
 """Places named one by one; beyond this they are counted."""
@@ -86,7 +87,7 @@ def kind(obstacle: str) -> str:
     """Obstacle without its level for people: ``ledge on slope (slope 15°)``."""
     family, _, rest = obstacle.partition(",")
     extra = f" ({', '.join(_parameter(text) for text in rest.split(','))})" if rest else ""
-    return family.replace("-", " ") + extra
+    return file_name.short_name(family) + extra if file_name.names_file(family) else family.replace("-", " ") + extra
 
 
 def _parameter(text: str) -> str:

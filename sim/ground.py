@@ -9,42 +9,25 @@ from numpy.typing import NDArray
 
 from sim.compiled import kernel
 from sim.layout import G_BLOCK, G_INV, G_LAST_U, G_LAST_V, G_SIZE, G_TOP, G_X0, G_Y0
+from terrain.coarse import BLOCK
 from terrain.heightfield import Heightfield
 
 Array = NDArray[np.float64]
 
 LAST_CELL = 1.0e-6
 """Of a cell: how far inside the last node a point is taken, so that it has a cell to stand in."""
-BLOCK = 8
-"""Cells per block of the coarse map of highest points."""
 
 
 def ground_arrays(ground: Heightfield) -> tuple[Array, Array, Array]:
-    """Heights (nx, ny), coarse map (bx, by, 2) of highest point and sharpest edge per block, header.
-
-    Each block sees its right and upper border too. An edge is a convex change of slope from one cell to the next.
-    """
-    z = np.ascontiguousarray(ground.z, dtype=np.float64)
-    nx, ny = z.shape
-    bx, by = -(-(nx - 1) // BLOCK), -(-(ny - 1) // BLOCK)
-    padded = np.pad(z, ((0, bx * BLOCK + 1 - nx), (0, by * BLOCK + 1 - ny)), mode="edge")
-    edges = np.zeros_like(padded)
-    edges[1:-1] = 2.0 * padded[1:-1] - padded[2:] - padded[:-2]
-    edges[:, 1:-1] = np.maximum(edges[:, 1:-1], 2.0 * padded[:, 1:-1] - padded[:, 2:] - padded[:, :-2])
-    coarse = np.full((bx, by, 2), -np.inf)
-    for i in range(BLOCK + 1):
-        for j in range(BLOCK + 1):
-            here = np.s_[i : i + (bx - 1) * BLOCK + 1 : BLOCK, j : j + (by - 1) * BLOCK + 1 : BLOCK]
-            np.maximum(coarse[..., 0], padded[here], out=coarse[..., 0])
-            np.maximum(coarse[..., 1], edges[here], out=coarse[..., 1])
-    coarse[..., 1] /= ground.spacing
+    """Heights (nx, ny), coarse map (bx, by, 2) of highest point and sharpest edge per block, header."""
+    coarse = ground.coarse
     header = np.zeros(G_SIZE)
     header[G_X0], header[G_Y0] = ground.origin
     header[G_INV] = 1.0 / ground.spacing
     header[G_BLOCK] = 1.0 / (BLOCK * ground.spacing)
-    header[G_TOP] = z.max()
-    header[G_LAST_U], header[G_LAST_V] = nx - 1, ny - 1
-    return z, coarse, header
+    header[G_TOP] = coarse[..., 0].max()
+    header[G_LAST_U], header[G_LAST_V] = ground.z.shape[0] - 1, ground.z.shape[1] - 1
+    return ground.z, coarse, header
 
 
 @kernel

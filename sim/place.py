@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
+from collections import OrderedDict
+from collections.abc import Callable
 from dataclasses import dataclass
-from functools import lru_cache
 
 from sim.draw import level_text
 from sim.errors import SimError
-from terrain import catalog
+from terrain import catalog, file_name, pool
 from terrain.obstacle import Obstacle
+
+KEPT, KEPT_MB = 8, 64
+"""How many grounds a process keeps at hand at most, and how large they may be together; the last one always."""
 
 
 @dataclass(frozen=True)
@@ -57,9 +63,38 @@ def unit(obstacle: str) -> str:
     return catalog.family_named(obstacle.partition(",")[0]).unit
 
 
-@lru_cache(maxsize=8)
+class _Kept:
+    """The last grounds of this process: trucks that are compared drive the same one in turn."""
+
+    def __init__(self) -> None:
+        self._last: OrderedDict[tuple[object, ...], Obstacle] = OrderedDict()
+
+    def get(self, place: tuple[object, ...], make: Callable[[], Obstacle]) -> Obstacle:
+        """The obstacle of a place: kept, shared by another process, or made."""
+        found = self._last.pop(place, None)
+        if found is None:
+            found = pool.obstacle(hashlib.sha256(json.dumps(place).encode()).hexdigest()[:32], make)
+        self._last[place] = found
+        while len(self._last) > 1 and (len(self._last) > KEPT or self._bytes() > KEPT_MB * 2**20):
+            self._last.popitem(last=False)
+        return found
+
+    def _bytes(self) -> int:
+        return sum(obstacle.ground.z.nbytes for obstacle in self._last.values())
+
+
+_kept = _Kept()
+
+
 def ground(obstacle: str, level: float, yard: str, roughness_mm: float | None, rock_seed: int) -> Obstacle:
-    """Make the ground of a trial. The last few are kept: trucks that are compared drive the same one in turn."""
+    """Make the ground of a trial, or find it made: by this process, or by another that shares with it."""
+    name, parameters, _ = obstacle.partition(",")
+    seed = rock_seed if parameters or file_name.depends_on_seed(name, roughness_mm) else 0
+    place = (obstacle, level_text(level), yard, roughness_mm, seed)
+    return _kept.get(place, lambda: _made(obstacle, level, yard, roughness_mm, seed))
+
+
+def _made(obstacle: str, level: float, yard: str, roughness_mm: float | None, seed: int) -> Obstacle:
     size = Yard.from_text(yard)
     request = catalog.parse(with_level(obstacle, level))
     detail = dict(request.detail)
@@ -70,7 +105,7 @@ def ground(obstacle: str, level: float, yard: str, roughness_mm: float | None, r
         request.level,
         wheelbase=1e-3 * size.wheelbase_mm,
         tyre_radius=1e-3 * size.tyre_radius_mm,
-        seed=rock_seed,
+        seed=seed,
         scale=size.scale,
         **detail,
     )

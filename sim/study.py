@@ -16,6 +16,7 @@ from sim.plan import Plan, configurations, read_plan, store_path
 from sim.store import Configuration
 from sim.task import Task
 from sim.trucks import Truck, load_truck
+from terrain import file_name
 
 
 @dataclass(frozen=True)
@@ -52,6 +53,7 @@ def prepare(file: str | Path) -> Study:
     """
     path = Path(file)
     plan, text = read_plan(path)
+    plan = _with_files_found(plan, path.parent)
     trucks = []
     for entry in configurations(plan):
         changes = [path.parent / change for change in entry.changes]
@@ -63,6 +65,25 @@ def prepare(file: str | Path) -> Study:
     study = Study(plan, text, path, store_path(plan, path), tuple(trucks), yard)
     _check_ground(study)
     return study
+
+
+def _with_files_found(plan: Plan, folder: Path) -> Plan:
+    """Grounds and courses by their place on this machine and a hash of what they hold.
+
+    As builds are, they are looked for beside the plan, and one that has changed is another obstacle.
+    """
+    entries = []
+    for entry in plan.obstacle:
+        named = file_name.names_file(entry.family)
+        entries.append(entry.model_copy(update={"family": _found(folder / entry.family)}) if named else entry)
+    return plan.model_copy(update={"obstacle": tuple(entries)})
+
+
+def _found(file: Path) -> str:
+    name = str(file.resolve())
+    if "," in name or file_name.HASH_MARK in name.removesuffix(file.name):
+        raise PlanError("a comma or # in the path", field="obstacle", value=name, remedy="Move the file elsewhere")
+    return file_name.full_name(name)
 
 
 def yard_of(model: RigidModel) -> Yard:

@@ -18,6 +18,8 @@ from typing import Any
 from sim.errors import SimError
 from sim.result import TrialResult
 from sim.task import Fault, Report, Task, record
+from terrain import pool
+from terrain.pool import GroundPool
 
 Perform = Callable[[Any, Task], TrialResult]
 """(payload, task) -> result: :func:`sim.perform.perform`, or a stand-in of the same form."""
@@ -34,6 +36,8 @@ class Job:
     memory_mb: int
     """A worker that has grown beyond this is replaced after its task."""
     niceness: int
+    grounds: GroundPool | None = None
+    """Where the processes of this machine share their grounds; set by the crew that starts them."""
 
 
 READY = "ready"
@@ -68,8 +72,9 @@ def work(connection: Connection, job: Job) -> None:
     """Serve tasks from ``connection`` until it closes. The entry point of a worker process."""
     # The parent decides when to stop; an interrupt from the keyboard reaches the whole process group.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    _die_with_parent()
+    _die_with_parent(job.grounds)
     _be_nice(job.niceness)
+    pool.join(job.grounds)
     perform = resolve(job.perform)
     try:
         connection.send(READY)
@@ -78,20 +83,22 @@ def work(connection: Connection, job: Job) -> None:
             if task is None:
                 return
             connection.send(carry_out(perform, job.payload, task))
-            if _resident_mb() > job.memory_mb:
+            if _own_mb() > job.memory_mb:
                 connection.send(RETIRING)
                 return
     except (EOFError, BrokenPipeError, ConnectionResetError):
         return
 
 
-def _die_with_parent() -> None:
+def _die_with_parent(grounds: GroundPool | None) -> None:
     parent = parent_process()
     if parent is None:
         return
 
     def watch() -> None:
         wait([parent.sentinel])
+        if grounds is not None:
+            pool.clear_up(grounds)  # whoever would have removed them was killed
         os._exit(1)
 
     threading.Thread(target=watch, daemon=True).start()
@@ -102,10 +109,10 @@ def _be_nice(niceness: int) -> None:
         os.nice(niceness)
 
 
-def _resident_mb() -> float:
-    """Resident memory of this process; 0 where the system does not tell."""
+def _own_mb() -> float:
+    """Memory that this process alone keeps from others, as grounds and libraries are shared; 0 if nobody tells."""
     if sys.platform != "linux":
         return 0.0
     with open("/proc/self/statm", encoding="ascii") as file:
-        pages = int(file.read().split()[1])
-    return pages * os.sysconf("SC_PAGE_SIZE") / 2**20
+        _, resident, common, *_ = (int(pages) for pages in file.read().split())
+    return (resident - common) * os.sysconf("SC_PAGE_SIZE") / 2**20

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from terrain import from_file, noise, request
+from terrain import file_name, from_file, noise, request
 from terrain.errors import TerrainError
 from terrain.family import Family, within
 from terrain.layout import lay_out
@@ -22,7 +22,7 @@ __all__ = ["ROUGHNESS", "Request", "family_named", "from_text", "make", "parse"]
 
 def family_named(name: str) -> Family:
     """Return a family, or what stands for a file; raise TerrainError with the nearest names if there is none."""
-    return from_file.family(name) if from_file.names_file(name) else request.family_named(name)
+    return from_file.family(name) if file_name.names_file(name) else request.family_named(name)
 
 
 def parse(text: str) -> Request:
@@ -31,9 +31,9 @@ def parse(text: str) -> Request:
     A file's name comes back with a hash of its content, so that a changed file is another obstacle.
     """
     parts = request.words(text)
-    if from_file.names_file(parts.name):
+    if file_name.names_file(parts.name):
         level = str(from_file.USUAL_LEVEL) if parts.level is None else parts.level
-        parts = parts._replace(name=from_file.full_name(parts.name), level=level)
+        parts = parts._replace(name=file_name.full_name(parts.name), level=level)
     return request.checked(text, parts, family_named(parts.name))
 
 
@@ -76,7 +76,7 @@ def make(
         raise TerrainError("a seed is a whole number from 0", field="seed", value=seed)
     rms = _rms(kind, yard, roughness, detail)
     values = request.parameter_values(kind, detail)
-    if from_file.names_file(kind.name):
+    if file_name.names_file(kind.name):
         return from_file.make(kind.name, float(level), yard, seed, rms)
     shape_rng, texture_rng = np.random.default_rng(seed).spawn(2)
     piece = request.piece(kind, float(level), yard, shape_rng, values)

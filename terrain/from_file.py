@@ -6,50 +6,15 @@ is in percent: of the recorded heights of imported ground, of every element's le
 
 from __future__ import annotations
 
-import hashlib
-from pathlib import Path
-
 from terrain import course_build, course_file, ground_file, own_ground
-from terrain.errors import TerrainError
 from terrain.family import Family, within
+from terrain.file_name import COURSE, GROUND, full_name, path_of
 from terrain.gates import Gate
 from terrain.heightfield import Heightfield
 from terrain.obstacle import Obstacle
 from terrain.yardstick import Yardstick
 
 LOWEST, USUAL_LEVEL, HIGHEST = 1.0, 100.0, 500.0
-GROUND, COURSE = ".npz", ".toml"
-HASH_MARK = "#"
-HASH_DIGITS = 16
-
-
-def names_file(text: str) -> bool:
-    """Whether a family name is the path of a ground or course file."""
-    return path_of(text).suffix.lower() in (GROUND, COURSE)
-
-
-def path_of(name: str) -> Path:
-    """The path in a name, without the hash."""
-    return Path(name.partition(HASH_MARK)[0])
-
-
-def full_name(text: str) -> str:
-    """The path with the hash of the file's content.
-
-    Raises TerrainError when the file is not there, or when a hash that was given is not its hash any more.
-    """
-    path, mark, given = text.partition(HASH_MARK)
-    try:
-        found = hashlib.sha256(Path(path).read_bytes()).hexdigest()[:HASH_DIGITS]
-    except OSError as error:
-        raise TerrainError(
-            f"cannot be read ({error.strerror or type(error).__name__})", file=path, remedy="check the path"
-        ) from None
-    if mark and given != found:
-        raise TerrainError(
-            "has changed since its name was written", file=path, value=given, remedy="leave out # and what follows"
-        )
-    return f"{path}{HASH_MARK}{found}"
 
 
 def _no_piece(*_: object) -> None:

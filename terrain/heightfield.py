@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from terrain.coarse import coarse_map
 from terrain.errors import TerrainError
 
 MAX_NODES = 25_000_000
@@ -53,6 +55,15 @@ class Heightfield:
         heights = np.ascontiguousarray(z, dtype=np.float64)
         return Heightfield(heights, (float(origin[0]), float(origin[1])), float(spacing))
 
+    @staticmethod
+    def mapped(
+        z: NDArray[np.float64], coarse: NDArray[np.float64], origin: tuple[float, float], spacing: float
+    ) -> Heightfield:
+        """Build a height field whose coarse map is known already: heights that another process has made."""
+        ground = Heightfield(z, origin, spacing)
+        ground.__dict__["coarse"] = coarse
+        return ground
+
     @property
     def x(self) -> NDArray[np.float64]:
         """(nx,) x of the rows, m."""
@@ -62,6 +73,11 @@ class Heightfield:
     def y(self) -> NDArray[np.float64]:
         """(ny,) y of the columns, m."""
         return self.origin[1] + self.spacing * np.arange(self.z.shape[1], dtype=np.float64)
+
+    @cached_property
+    def coarse(self) -> NDArray[np.float64]:
+        """(bx, by, 2) highest point, m, and sharpest edge of every block, see :func:`terrain.coarse.coarse_map`."""
+        return coarse_map(self.z, self.spacing)
 
     @property
     def extent(self) -> tuple[float, float, float, float]:

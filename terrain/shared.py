@@ -1,77 +1,91 @@
-"""One copy of a height grid for all processes of a machine.
+"""One copy of an obstacle for all processes of a machine: a file that is mapped, not read.
 
-The owner writes the heights once into a file that lives in memory (``/dev/shm`` where there is one); workers map it.
-The pages are shared by all of them; a worker that writes would get private copies of the pages it touched.
+The file holds a line of JSON, then the heights, then the coarse map, as they lie in memory. Whoever maps it shares the
+pages with everybody else who does; a process that wrote would get private copies of the pages it touched.
 """
 
 from __future__ import annotations
 
-import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass, replace
+import json
+import mmap
 from pathlib import Path
+from typing import Any, BinaryIO
 
 import numpy as np
 
-from terrain.errors import TerrainError
 from terrain.heightfield import Heightfield
-from terrain.obstacle import Obstacle
+from terrain.obstacle import Obstacle, Pose
 
-MEMORY_FOLDER = Path("/dev/shm")
-
-
-@dataclass(frozen=True)
-class SharedGround:
-    """What a worker needs to find a shared grid: small, and safe to send to any process of this machine."""
-
-    path: str
-    shape: tuple[int, int]
-    origin: tuple[float, float]
-    spacing: float
+ALIGNED = 64
+"""Bytes; heights and coarse map begin at whole multiples, as vector registers like it."""
+PREFIX = 16
+"""Bytes for the length of the JSON line."""
 
 
-@contextmanager
-def shared(ground: Heightfield) -> Iterator[SharedGround]:
-    """Share a grid for the length of the block; afterwards no new process can attach, and the memory goes."""
-    folder = MEMORY_FOLDER if MEMORY_FOLDER.is_dir() else None
-    with tempfile.NamedTemporaryFile(prefix="cragbench-ground-", suffix=".f64", dir=folder, delete=False) as file:
-        path = Path(file.name)
-        try:
-            ground.z.tofile(file)
-        except OSError:
-            path.unlink(missing_ok=True)
-            raise
-    try:
-        nx, ny = ground.z.shape
-        yield SharedGround(str(path), (nx, ny), ground.origin, ground.spacing)
-    finally:
-        path.unlink(missing_ok=True)
+def size(obstacle: Obstacle) -> int:
+    """Bytes that :func:`write` takes, within a page."""
+    return int(obstacle.ground.z.nbytes + obstacle.ground.coarse.nbytes + mmap.PAGESIZE)
 
 
-def attach(handle: SharedGround) -> Heightfield:
-    """Map a shared grid: no copy, and an ordinary array to whoever uses it.
+def write(obstacle: Obstacle, file: BinaryIO) -> None:
+    """Write an obstacle so that :func:`attach` can map it; raise OSError when there is no room."""
+    ground = obstacle.ground
+    text = json.dumps(_header(obstacle)).encode("ascii")
+    text += b" " * (-(PREFIX + len(text)) % ALIGNED)
+    file.write(b"%*d" % (PREFIX, len(text)) + text)
+    for values in (ground.z, ground.coarse):
+        file.write(np.ascontiguousarray(values).data)
+        file.write(b"\0" * (-values.nbytes % ALIGNED))
 
-    Raises TerrainError when the owner has already taken it away.
+
+def attach(path: Path) -> Obstacle:
+    """Map an obstacle: no copy, and ordinary arrays to whoever uses them.
+
+    The memory lives as long as the obstacle does, even when the file is removed. Raises OSError when it is not there.
     """
-    try:
-        mapped = np.memmap(handle.path, dtype=np.float64, mode="c", shape=handle.shape)
-    except (OSError, ValueError) as error:
-        raise TerrainError("the shared ground is gone", file=handle.path, remedy="keep its owner running") from error
-    return Heightfield(np.asarray(mapped), handle.origin, handle.spacing)
+    with path.open("rb") as file:
+        length = int(file.read(PREFIX))
+        header = json.loads(file.read(length))
+        # Copy-on-write rather than read-only: compiled kernels take arrays that may be written.
+        pages = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_COPY)
+    begin = PREFIX + length
+    z = np.frombuffer(pages, np.float64, _count(header["shape"]), begin).reshape(header["shape"])
+    begin += z.nbytes + -z.nbytes % ALIGNED
+    coarse = np.frombuffer(pages, np.float64, _count(header["coarse"]), begin).reshape(header["coarse"])
+    known = header["obstacle"]
+    return Obstacle(
+        **known
+        | {
+            "ground": Heightfield.mapped(z, coarse, tuple(header["origin"]), header["spacing"]),
+            "start": Pose(*header["start"]),
+            "lane": np.array(header["lane"], dtype=np.float64).reshape(-1, 2),
+            "crux": tuple(known["crux"]),
+        }
+    )
 
 
-@contextmanager
-def shared_obstacle(obstacle: Obstacle) -> Iterator[tuple[SharedGround, Obstacle]]:
-    """Share an obstacle's ground; the obstacle yielded beside the handle carries a token grid, cheap to send.
-
-    A worker puts the two together again with :func:`attach_obstacle`.
-    """
-    token = Heightfield(np.zeros((2, 2)), obstacle.ground.origin, obstacle.ground.spacing)
-    with shared(obstacle.ground) as handle:
-        yield handle, replace(obstacle, ground=token)
+def _count(shape: list[int]) -> int:
+    return int(np.prod(shape))
 
 
-def attach_obstacle(handle: SharedGround, sent: Obstacle) -> Obstacle:
-    """The obstacle with its shared ground."""
-    return replace(sent, ground=attach(handle))
+def _header(obstacle: Obstacle) -> dict[str, Any]:
+    """All but the large arrays; JSON keeps a float64 to the bit."""
+    ground, start = obstacle.ground, obstacle.start
+    return {
+        "shape": list(ground.z.shape),
+        "coarse": list(ground.coarse.shape),
+        "origin": [float(value) for value in ground.origin],
+        "spacing": float(ground.spacing),
+        "start": [float(value) for value in (start.x, start.y, start.heading)],
+        "lane": obstacle.lane.tolist(),
+        "obstacle": {
+            "family": obstacle.family,
+            "level": obstacle.level,
+            "unit": obstacle.unit,
+            "finish_s": float(obstacle.finish_s),
+            "lane_half_width": float(obstacle.lane_half_width),
+            "crux": [float(value) for value in obstacle.crux],
+            "descending": bool(obstacle.descending),
+            "detail": obstacle.detail,
+        },
+    }

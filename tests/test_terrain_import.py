@@ -11,7 +11,7 @@ import pytest
 import trimesh
 from PIL import Image
 
-from terrain import catalog, from_file, holes, mesh_file, own_ground
+from terrain import catalog, file_name, holes, mesh_file, own_ground
 from terrain.errors import TerrainError
 from terrain.ground_file import Description, load_ground, save_ground
 from terrain.heightfield import Heightfield, sample
@@ -226,7 +226,7 @@ def test_a_changed_ground_file_is_another_obstacle(tmp_path: Path) -> None:
     path = tmp_path / "r.ground.npz"
     save_ground(path, bumpy(), Description(schema=1, name="r"))
     name = catalog.parse(str(path)).family
-    assert name.startswith(str(path) + from_file.HASH_MARK)
+    assert name.startswith(str(path) + file_name.HASH_MARK)
     assert catalog.parse(name).family == name
     save_ground(path, bumpy(100), Description(schema=1, name="r"))
     assert catalog.parse(str(path)).family != name

@@ -1,62 +1,104 @@
-"""One grid for all workers: no copy, the same numbers in another process, gone afterwards."""
+"""A ground as a mapped file: everything comes back to the bit, and nothing is copied."""
 
 from __future__ import annotations
 
-import multiprocessing
+import mmap
+from dataclasses import fields
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from terrain import catalog, shared
-from terrain.errors import TerrainError
-from terrain.heightfield import Heightfield, sample
+from terrain.coarse import BLOCK, coarse_map
+from terrain.families.registry import FAMILIES
+from terrain.heightfield import Heightfield
+from terrain.obstacle import Obstacle
+from terrain.yardstick import Yardstick
+
+YARD = Yardstick(0.134, 0.027, 24.0)
+COURSE = Path(catalog.__file__).parent / "course_data" / "quarry-garden.toml"
 
 
-def ground() -> Heightfield:
-    return Heightfield.of(np.random.default_rng(1).random((300, 200)), (0.5, -0.2), 0.002)
+def made(name: str, level: float) -> Obstacle:
+    return catalog.make(name, level, wheelbase=YARD.wheelbase, tyre_radius=YARD.tyre_radius, seed=3, scale=YARD.scale)
 
 
-def height_sum(handle: shared.SharedGround) -> tuple[float, float]:
-    found = shared.attach(handle)
-    return float(found.z.sum()), float(sample(found, 0.7, -0.1))
+def through_a_file(obstacle: Obstacle, path: Path) -> Obstacle:
+    with path.open("wb") as file:
+        shared.write(obstacle, file)
+    return shared.attach(path)
 
 
-def test_another_process_sees_the_same_numbers() -> None:
-    here = ground()
-    with shared.shared(here) as handle, multiprocessing.get_context("spawn").Pool(1) as pool:
-        there = pool.apply(height_sum, (handle,))
-    assert there == (float(here.z.sum()), float(sample(here, 0.7, -0.1)))
+@pytest.mark.parametrize("name", [*FAMILIES, str(COURSE)])
+def test_everything_comes_back_to_the_bit(name: str, tmp_path: Path) -> None:
+    there = made(name, FAMILIES[name].levels(YARD)[1] if name in FAMILIES else 100.0)
+    back = through_a_file(there, tmp_path / "x.ground")
+    assert np.array_equal(back.ground.z, there.ground.z)
+    assert np.array_equal(back.ground.coarse, there.ground.coarse)
+    assert (back.ground.origin, back.ground.spacing) == (there.ground.origin, there.ground.spacing)
+    assert np.array_equal(back.lane, there.lane)
+    for field in fields(Obstacle):
+        if field.name not in ("ground", "lane"):
+            value = getattr(back, field.name)
+            assert value == getattr(there, field.name)
+            assert type(value) is type(getattr(there, field.name))
 
 
-def test_attaching_maps_instead_of_copying() -> None:
-    """What is written to the shared memory shows in a grid attached before: it is the same memory."""
-    with shared.shared(ground()) as handle:
-        first, second = shared.attach(handle), shared.attach(handle)
-        writer = np.memmap(handle.path, dtype=np.float64, mode="r+", shape=handle.shape)
-        writer[7, 8] = 42.0
-        writer.flush()
-        assert first.z[7, 8] == second.z[7, 8] == 42.0
-        # A worker's own write stays its own.
-        first.z[0, 0] = -1.0
-        assert second.z[0, 0] != -1.0
+def test_compiled_kernels_take_it_like_any_other(tmp_path: Path) -> None:
+    """Writable, aligned, C-ordered: the very type that the kernels are compiled for."""
+    ground = through_a_file(made("ledge", 20.0), tmp_path / "x.ground").ground
+    for values in (ground.z, ground.coarse):
+        assert values.dtype == np.float64
+        assert values.flags.c_contiguous
+        assert values.flags.writeable
+        assert values.flags.aligned
 
 
-def test_afterwards_the_memory_is_given_back() -> None:
-    with shared.shared(ground()) as handle:
-        kept = shared.attach(handle)
-    assert not Path(handle.path).exists()
-    assert np.isfinite(kept.z).all()
-    with pytest.raises(TerrainError, match="gone"):
-        shared.attach(handle)
+def test_mapping_does_not_copy(tmp_path: Path) -> None:
+    """What is written to the file shows in a ground attached before: it is the same memory."""
+    path = tmp_path / "x.ground"
+    first, second = through_a_file(made("ledge", 20.0), path), shared.attach(path)
+    height = first.ground.z[7, 8].tobytes()
+    with path.open("r+b") as file, mmap.mmap(file.fileno(), 0) as pages:
+        at = pages.find(first.ground.z[7, 8:10].tobytes())
+        pages[at : at + 8] = np.float64(42.0).tobytes()
+    assert height != np.float64(42.0).tobytes()
+    assert first.ground.z[7, 8] == second.ground.z[7, 8] == 42.0
+    # A process's own write stays its own.
+    first.ground.z[0, 0] = -1.0
+    assert second.ground.z[0, 0] != -1.0
 
 
-def test_obstacle_travels_without_its_ground() -> None:
-    import pickle
+def test_mapped_ground_outlives_its_file(tmp_path: Path) -> None:
+    path = tmp_path / "x.ground"
+    kept = through_a_file(made("ledge", 20.0), path)
+    path.unlink()
+    assert np.array_equal(kept.ground.z, made("ledge", 20.0).ground.z)
 
-    obstacle = catalog.from_text("climb:30", wheelbase=0.14, tyre_radius=0.028, seed=1)
-    with shared.shared_obstacle(obstacle) as (handle, light):
-        assert len(pickle.dumps((handle, light))) < 5000
-        again = shared.attach_obstacle(handle, light)
-        assert np.array_equal(again.ground.z, obstacle.ground.z)
-        assert again.finish_s == obstacle.finish_s
+
+@pytest.mark.parametrize("shape", [(2, 2), (9, 9), (10, 17), (129, 8), (130, 257), (300, 41)])
+def test_coarse_map_block_by_block(shape: tuple[int, int]) -> None:
+    """Against the definition, one block at a time: highest node of it, sharpest convex change of slope in it."""
+    z = np.random.default_rng(5).normal(size=shape)
+    spacing = 0.003
+    nx, ny = shape
+    bend = np.zeros(shape)
+    bend[1:-1] = 2.0 * z[1:-1] - z[2:] - z[:-2]
+    bend[:, 1:-1] = np.maximum(bend[:, 1:-1], 2.0 * z[:, 1:-1] - z[:, 2:] - z[:, :-2])
+    found = coarse_map(z, spacing)
+    assert found.shape == (-(-(nx - 1) // BLOCK), -(-(ny - 1) // BLOCK), 2)
+    for i in range(found.shape[0]):
+        for j in range(found.shape[1]):
+            here = np.s_[i * BLOCK : (i + 1) * BLOCK + 1, j * BLOCK : (j + 1) * BLOCK + 1]
+            assert found[i, j, 0] == z[here].max()
+            inner = here[0].stop <= nx - 1 and here[1].stop <= ny - 1
+            if inner:
+                assert found[i, j, 1] == bend[here].max() / spacing
+            else:  # ground that goes on level past the grid's end may bend there once more
+                assert found[i, j, 1] >= bend[here].max() / spacing
+
+
+def test_coarse_map_is_made_once() -> None:
+    ground = Heightfield.of(np.zeros((40, 40)), (0.0, 0.0), 0.01)
+    assert ground.coarse is ground.coarse

@@ -51,16 +51,21 @@ def difficulty(cells: Sequence[CellResult], names: Sequence[str], assumed: str =
     axes.set_yticks(range(0, 101, 20), [f"{v} %" for v in range(0, 101, 20)])
     axes.set_xticks(levels if len(levels) <= 9 else levels[:: -(-len(levels) // 9)])
     axes.set_ylabel("success rate")
-    axes.set_xlabel(f"{cells[0].obstacle.partition(',')[0].replace('-', ' ')}, {cells[0].unit}")
+    axes.set_xlabel(f"{_place(cells)}, {cells[0].unit}")
     made.legend(loc="upper left", bbox_to_anchor=(0.1 / width, style.top(made) + 0.08 / height), frameon=False,
                 ncols=3 if width > 7 else 1, fontsize=10.5, handlelength=1.8)
     return made
 
 
+def _place(cells: Sequence[CellResult]) -> str:
+    """The obstacle without its parameters."""
+    return finding.kind(cells[0].obstacle.partition(",")[0])
+
+
 def title(cells: Sequence[CellResult]) -> str:
     """The largest difference that is shown, or that there is none."""
     shown = [c for c in cells if c.verdict is not None and c.verdict.word != "no difference shown"]
-    place = cells[0].obstacle.partition(",")[0].replace("-", " ")
+    place = _place(cells)
     if not shown:
         return f"No difference shown on {place}" if any(c.verdict for c in cells) else f"How {place} gets harder"
     most = max(shown, key=lambda c: abs(c.verdict.difference.value) if c.verdict else 0.0)

@@ -76,7 +76,7 @@ def show(
 ) -> None:
     """Draw an obstacle before it is driven: relief, slopes, and the side view with the truck to scale."""
     from sim.chart.terrain_chart import draw_obstacle
-    from terrain import catalog, from_file
+    from terrain import catalog, file_name, from_file
     from terrain.catalog import parse
 
     yard, view = sized_for(truck, wheelbase, tyre, scale)
@@ -86,7 +86,7 @@ def show(
     )
     path = out if out is not None else Path(f"{file_stem(obstacle)}.png")
     check_picture(path)
-    gates = from_file.gates(wanted.family, wanted.level, yard, seed) if from_file.names_file(wanted.family) else ()
+    gates = from_file.gates(wanted.family, wanted.level, yard, seed) if file_name.names_file(wanted.family) else ()
     with whole(path) as part:
         draw_obstacle(made, part, truck=view, gates=gates)
     if as_json:
@@ -151,7 +151,7 @@ def export(
     as_json: Json = False,
 ) -> None:
     """Write ground as a mesh (mm; to print or mill a piece of course) or as a height image."""
-    from terrain import catalog, from_file
+    from terrain import catalog, file_name, from_file
     from terrain.errors import TerrainError
     from terrain.image_file import export_image
     from terrain.mesh_file import export_mesh
@@ -160,7 +160,7 @@ def export(
     if suffix not in (".stl", ".obj", ".ply", ".glb", ".png", ".tif", ".tiff"):
         raise TerrainError("not a kind that can be written", file=out, remedy="use .stl .obj .ply .glb .png or .tif")
     yard, _ = sized_for(truck, wheelbase, tyre, scale)
-    ground = from_file.bare_ground(obstacle) if from_file.names_file(obstacle) else None
+    ground = from_file.bare_ground(obstacle) if file_name.names_file(obstacle) else None
     if ground is None:
         ground = catalog.from_text(
             obstacle, wheelbase=yard.wheelbase, tyre_radius=yard.tyre_radius, seed=seed, scale=yard.scale
