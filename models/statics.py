@@ -152,6 +152,16 @@ def _ramp(model: RigidModel) -> dict[str, Any]:
     return {"ramp_travel_index": ramp.index, "ramp_first_lift": ramp.lifts}
 
 
+def steer_torques(sheet: Sheet) -> tuple[float, float]:
+    """Servo torque (kg·cm) needed to turn the wheels at rest, and what is there, as in :func:`statics`.
+
+    :raises BuildSheetError: see :func:`models.stance.stances`.
+    """
+    sheet = resolve(sheet)
+    found = _steering(sheet, stances(sheet, wheel_loads(sheet))[0])
+    return float(found["steer_needed_kgcm"]), float(found["steer_available_kgcm"])
+
+
 def _steering(sheet: Sheet, front: Stance) -> dict[str, Any]:
     axle = sheet.axles.front
     pin_y = given(axle.kingpin_y_mm, "axles.front.kingpin_y_mm") / 1000.0

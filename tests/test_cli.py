@@ -110,16 +110,21 @@ def test_batch_then_compare(capsys: pytest.CaptureFixture[str], plan: Path) -> N
     assert "12 were there already" in out
 
     store = str(plan.with_suffix(".sqlite"))
-    code, out, _ = call(capsys, "compare", store, "--baseline", "battery [back]", "--no-charts")
+    code, out, _ = call(capsys, "compare", store, "--baseline", "battery [back]", "--no-charts", "--tilt", "0")
     assert code == 0
     assert "battery [back]" in out
     assert "battery <forward>" in out
-    options = ["--baseline", "battery [back]", "--json", "--out", str(plan.parent / "o")]
+    options = ["--baseline", "battery [back]", "--json", "--out", str(plan.parent / "o"), "--tilt", "4"]
     code, out, _ = call(capsys, "compare", store, *options)
     data = json.loads(out)
     assert {cell["configuration"] for cell in data["cells"]} == {"battery [back]", "battery <forward>"}
     assert all(Path(file).stat().st_size > 0 for file in data["files"])
     assert {Path(file).suffix for file in data["files"]} == {".csv", ".png", ".svg"}
+    assert any(Path(file).name == "plan-tip.png" for file in data["files"])
+    assert [row["configuration"] for row in data["tip"]] == ["battery [back]", "battery <forward>"]
+    for row in data["tip"]:  # soft springs and tyres: it tips before the handbook's angle
+        assert row["simulated"]["direction_deg"] == [0.0, 90.0, 180.0, 270.0]
+        assert 30.0 < row["simulated"]["tip_deg"][0] < row["static_deg"]["front"]
     with open(data["files"][0], newline="") as file:
         assert [row["n"] for row in csv.DictReader(file)] == ["6", "6"]
 
@@ -191,6 +196,8 @@ def test_wrong_baseline_and_format(capsys: pytest.CaptureFixture[str], plan: Pat
     code, _, err = call(capsys, "compare", store, "--baseline", "nobody")
     assert code == 2
     assert "battery [back]" in err
+    code, _, err = call(capsys, "compare", store, "--tilt", "6")
+    assert (code, "multiple of 4" in err) == (2, True)
     code, _, err = call(capsys, "compare", store, "--formats", "bmp")
     assert code == 2
     assert "png, svg, pdf" in err

@@ -14,7 +14,7 @@ from models.edit import apply
 from models.massprops import truck_properties
 from models.scenario import builds, change
 from models.sheet import load_sheet
-from sim.decision.caution import cautions, climb_current
+from sim.decision.caution import Caution, Exertion, beyond, briefly, cautions, climb_current
 from sim.decision.line import lines
 from sim.place import Yard
 from sim.task import Record
@@ -97,6 +97,36 @@ def record(**values):
 
 def test_trials_tell_of_servo_and_motor():
     limit = rigid_model(sheet()).drive.current_limit
-    records = [record(peak_current_a=limit, servo_saturation=0.6)] * 3
-    assert {"servo", "current"} <= kinds(cautions(sheet(), sheet(), (), records))
-    assert cautions(sheet(), sheet(), (), [record()]) == []
+    hard = Exertion.of([record(peak_current_a=limit, servo_saturation=0.6)] * 3)
+    found = cautions(sheet(), sheet(), (), hard)
+    assert {"servo", "current"} <= kinds(found)
+    assert any(f"limit of {limit:.1f} A in 3 of 3 trials" in one.text for one in found)
+    assert any("stall torque for 60 % of the time" in one.text for one in found)
+    assert cautions(sheet(), sheet(), (), Exertion.of([record()])) == []
+    # What the truck before did as well is not told again, and what grows by more than a tenth is.
+    assert cautions(sheet(), sheet(), (), hard, hard) == []
+    less = Exertion.of([record(peak_current_a=limit, servo_saturation=0.3)] * 3)
+    assert kinds(cautions(sheet(), sheet(), (), hard, less)) == {"servo"}
+
+
+def test_trials_in_which_the_solver_failed_say_nothing():
+    failed = record(outcome="invalid", peak_current_a=math.nan, servo_saturation=math.nan)
+    assert len(Exertion.of([failed, record()]).current_a) == 1
+    assert cautions(sheet(), None, (), Exertion.of([failed])) == []
+
+
+def test_each_caution_is_said_once_with_every_truck_it_holds_for():
+    one, two = (Caution("servo", "at rest", text, 2.0, 1.0) for text in ("weak", "weaker"))
+    assert briefly([("a", [one]), ("b", [one, two])]) == ["a, b: weak", "b: weaker"]
+    assert briefly([(name, [one]) for name in "abcdef"]) == ["a, b, c, d and 2 more: weak"]
+
+
+def test_beyond_keeps_what_is_new_or_clearly_worse():
+    shallow, deep = (Caution("rubbing", "front battery", f"{d} mm", d, 0.0) for d in (1.0, 1.4))
+    deeper = Caution("rubbing", "front battery", "1.6 mm", 1.6, 0.0)
+    assert beyond([deep], [shallow]) == []
+    assert beyond([deeper], [shallow]) == [deeper]
+    steep, steeper = (Caution("nose-over", "asked", "x", angle, 50.0) for angle in (48.0, 45.0))
+    assert beyond([steeper], [steep]) == [steeper]
+    assert beyond([steep], [steeper]) == []
+    assert beyond([shallow], []) == [shallow]

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+
+import numpy as np
 import pytest
 
 from models.configuration import configure
@@ -9,9 +12,28 @@ from models.massprops import contact_places, truck_properties
 from models.scenario import builds
 from models.sheet import load_sheet
 from models.stability import tip_angles
-from sim.chart.tip_polar import tip_polar
-from sim.decision.tilt import tilted
+from sim.chart.tip_polar import MOST, tip_polar
+from sim.decision.tilt import Tilted, reach, rigid_angle, round_the_truck, tilted
 from sim.trucks import assemble
+
+
+def test_directions_go_round_once():
+    assert round_the_truck(4) == (0.0, 90.0, 180.0, 270.0)
+    assert len(set(round_the_truck())) == 16
+
+
+def test_reach_of_a_rectangle_by_hand():
+    # Half as wide as long, the centre of gravity in the middle: ahead 2, to the left 1, over the corner sqrt(5).
+    corners = np.array([[2.0, 1.0], [2.0, -1.0], [-2.0, 1.0], [-2.0, -1.0]])
+    directions = np.array([0.0, math.pi / 2.0, math.atan2(1.0, 2.0), math.pi])
+    assert reach(corners, np.zeros(3), directions) == pytest.approx([2.0, 1.0, math.sqrt(5.0), 2.0], rel=1e-12)
+
+
+def test_rigid_angle_agrees_with_the_handbook():
+    truck = assemble(configure(load_sheet(builds()[0])))
+    sides = tip_angles(truck.model.origins()[[4, 6, 9, 10], :2], truck.model.cg()).in_degrees()
+    found = np.degrees(rigid_angle(truck.model, np.radians([0.0, 90.0, 180.0, 270.0])))
+    assert found == pytest.approx([sides.front, sides.left, sides.back, sides.right], abs=1e-9)
 
 
 @pytest.mark.slow
@@ -21,8 +43,20 @@ def test_soft_trucks_tip_a_few_degrees_early_to_every_side():
     sheet = truck.configuration.sheet
     rigid = tip_angles(contact_places(sheet), truck_properties(sheet).cg).in_degrees()
     seen = tilted(truck.model)
-    for side in ("left", "right", "back", "front"):
+    for side, direction in (("front", 0.0), ("left", 90.0), ("back", 180.0), ("right", 270.0)):
         # 0 to 4 degrees at this scale, weakly supported (derived from tilt tests of small trucks).
-        assert 0.0 < getattr(rigid, side) - getattr(seen, side) < 5.0
+        assert 0.0 < getattr(rigid, side) - seen.at(direction) < 5.0
+    # Towards a corner it stands on fewer springs, but never longer than the rigid truck.
+    early = np.degrees(rigid_angle(truck.model, np.radians(seen.direction))) - np.array(seen.angle)
+    assert np.all((early > 0.0) & (early < 7.0))
+
+
+def test_the_polar_draws_any_number_of_trucks():
+    sheet = load_sheet(builds()[0])
+    seen = Tilted(round_the_truck(8), (50.0,) * 8)
     drawn = tip_polar([("Gundi", 0, sheet)], simulated={"Gundi": seen})
-    assert "tilt table" in " ".join(text.get_text() for text in drawn.texts)
+    assert "tilt table in 8 directions" in " ".join(text.get_text() for text in drawn.texts)
+    many = [(f"truck {k}", k, sheet) for k in range(MOST + 3)]
+    drawn = tip_polar(many)
+    assert "Grey: 3 more" in " ".join(" ".join(text.get_text().split()) for text in drawn.texts)
+    assert len(drawn.legends[0].get_texts()) == MOST

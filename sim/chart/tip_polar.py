@@ -1,4 +1,4 @@
-"""Static tip angle in every direction, round the truck."""
+"""Tip angle in every direction round the truck: by the handbook, and simulated on a tilt table."""
 
 from __future__ import annotations
 
@@ -11,67 +11,53 @@ from numpy.typing import NDArray
 
 from models.massprops import contact_places, truck_properties
 from models.spec import Sheet
-from models.stability import TipAngles
 from sim.chart import style
 from sim.chart.rows import shortened
+from sim.decision.tilt import Tilted, reach
 
 Array = NDArray[np.float64]
 SIDES = (("nose down", 0.0), ("left", 90.0), ("nose up", 180.0), ("right", 270.0))
-
-
-def reach(contacts: Array, cg: Array, direction: Array) -> Array:
-    """Distance (m) from the centre of gravity to the support polygon's edge in directions (n,), rad from ahead.
-
-    ``contacts`` (4, 2): front left, front right, rear left, rear right, m.
-    """
-    corners = np.asarray(contacts)[[0, 1, 3, 2]]
-    unit = np.stack([np.cos(direction), np.sin(direction)], axis=1)
-    out = np.full(len(direction), np.inf)
-    for p, q in zip(corners, np.roll(corners, -1, axis=0), strict=True):
-        # Clockwise from above: the outside is to the left of the walk.
-        outward = np.array([-(q - p)[1], (q - p)[0]])
-        outward /= np.linalg.norm(outward)
-        gap, pace = float((p - cg[:2]) @ outward), unit @ outward
-        with np.errstate(divide="ignore", invalid="ignore"):
-            out = np.minimum(out, np.where(pace > 1e-12, gap / pace, np.inf))
-    return out
+MOST = 8
+"""Trucks in colour; further ones stay grey."""
 
 
 def tip_curve(sheet: Sheet, direction: Array) -> Array:
-    """Tilt (deg) at which a rigid truck tips when the ground falls away in each direction (rad from ahead)."""
+    """Tip angle (n,) deg in directions (n,) rad from ahead, to the left: the side that is low; rigid truck."""
     cg = truck_properties(sheet).cg
-    return np.degrees(np.arctan2(reach(contact_places(sheet), cg, direction), cg[2]))
+    return np.asarray(np.degrees(np.arctan2(reach(contact_places(sheet), cg, direction), cg[2])))
 
 
 def tip_polar(
-    trucks: Sequence[tuple[str, int, Sheet]], width: float = 5.6, simulated: Mapping[str, TipAngles] | None = None
+    trucks: Sequence[tuple[str, int, Sheet]], width: float = 5.6, simulated: Mapping[str, Tilted] | None = None
 ) -> Figure:
     """Draw tip angles (deg) of (name, series, sheet) round the truck, nose up in the picture.
 
-    ``simulated`` are the angles (deg) at which the named trucks tipped on a simulated tilt table.
+    The first truck is the one compared with. ``simulated`` are the angles at which the named trucks tipped on a
+    simulated tilt table.
     """
-    subtitle = "Static, rigid truck: weight over the line through the tyre centres. Tyres and springs make it less."
-    if simulated:
-        subtitle = "Lines: rigid truck, weight over the tyre centres. Hollow: simulated on a tilt table, no sliding."
-    rows = len(trucks)
-    made = style.figure(width, 0.9 * width + 1.2 + 0.24 * rows, title(trucks), subtitle, wrap=int(7.8 * width))
+    shown = strong(trucks)
+    grey = len(trucks) - len(shown)
+    made = _blank(trucks, shown, width, _subtitle(simulated, grey))
     height = made.get_figheight()
-    top = style.top(made) - (0.24 * rows + 0.25) / height
+    top = style.top(made) - (0.24 * len(shown) + 0.25) / height
     size = min(width - 1.3, (top - 0.35 / height) * height)
     axes = made.add_axes(((width - size) / 2 / width, 0.38 / height, size / width, size / height), projection="polar")
     axes.set_theta_zero_location("N")  # type: ignore[attr-defined]
     direction = np.radians(np.arange(0.0, 361.0, 1.0))
+    highest = 0.0
     for name, series, sheet in trucks:
         angles = tip_curve(sheet, direction)
+        highest = max(highest, float(angles.max()))
+        if name not in shown:
+            axes.plot(direction, angles, ls="-", color=style.GRID, lw=1.2, zorder=1)
+            continue
         axes.plot(direction, angles, style.mark(series), ls="-", color=style.colour(series), lw=2.0, ms=8, mec="white",
                   markevery=[int(at) for _, at in SIDES], label=shortened(name))
-        tilted = None if simulated is None else simulated.get(name)
-        if tilted is not None:
-            seen = (tilted.front, tilted.left, tilted.back, tilted.right)
-            axes.plot([math.radians(s) for _, s in SIDES], seen, style.mark(series), color=style.PAPER,
-                      mec=style.colour(series), mew=1.8, ms=7.5, ls="none", zorder=3)
+        if simulated and name in simulated:
+            axes.plot(np.radians(simulated[name].direction), simulated[name].angle, style.mark(series),
+                      color=style.PAPER, mec=style.colour(series), mew=1.6, ms=6.5, ls="none", zorder=3)
     axes.set_xticks(np.radians([s for _, s in SIDES]), [word for word, _ in SIDES])
-    axes.set_ylim(0.0, 10.0 * math.ceil(max(float(tip_curve(s, direction).max()) for _, _, s in trucks) / 10.0))
+    axes.set_ylim(0.0, 10.0 * math.ceil(highest / 10.0))
     axes.set_yticks([20, 40, 60], ["20°", "40°", "60°"], color=style.QUIET, fontsize=9.5)
     axes.set_rlabel_position(45)  # type: ignore[attr-defined]
     axes.grid(color=style.GRID)
@@ -79,6 +65,30 @@ def tip_polar(
     made.legend(loc="upper left", bbox_to_anchor=(0.1 / width, style.top(made) + 0.08 / height), frameon=False,
                 fontsize=10.5, handlelength=1.8)
     return made
+
+
+def _blank(trucks: Sequence[tuple[str, int, Sheet]], shown: Sequence[str], width: float, subtitle: str) -> Figure:
+    tall = 0.9 * width + 1.2 + 0.24 * len(shown)
+    return style.figure(width, tall, title(trucks), subtitle, wrap=int(7.8 * width))
+
+
+def _subtitle(simulated: Mapping[str, Tilted] | None, grey: int) -> str:
+    said = "Static, rigid truck: weight over the line through the tyre centres. Tyres and springs make it less."
+    if simulated:
+        count = max(len(one.direction) for one in simulated.values())
+        said = (f"Lines: rigid truck, weight over the tyre centres. Hollow: simulated on a tilt table in {count} "
+                "directions, no sliding.")
+    return f"{said} Grey: {grey} more, less unlike the first." if grey else said
+
+
+def strong(trucks: Sequence[tuple[str, int, Sheet]]) -> list[str]:
+    """The first truck and those whose tip angles differ most from its own."""
+    if len(trucks) <= MOST:
+        return [name for name, *_ in trucks]
+    round_it = np.radians(np.arange(0.0, 360.0, 15.0))
+    first = tip_curve(trucks[0][2], round_it)
+    apart = {name: float(np.abs(tip_curve(sheet, round_it) - first).max()) for name, _, sheet in trucks[1:]}
+    return [trucks[0][0], *sorted(apart, key=lambda name: -apart[name])[: MOST - 1]]
 
 
 def title(trucks: Sequence[tuple[str, int, Sheet]]) -> str:

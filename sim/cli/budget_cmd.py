@@ -47,6 +47,8 @@ def budget(
     from sim.decision.drawer import drawer as make_drawer
     from sim.decision.field import yard
     from sim.decision.line import lines as make_lines
+    from sim.decision.warned import as_data as caution_data
+    from sim.decision.warned import warned
     from sim.errors import SimError
 
     began = time.monotonic()
@@ -66,15 +68,17 @@ def budget(
     folder = options.folder_of(out, build)
     with options.trials(trucks, lines, folder, driver=driver, seed=seed, workers=workers, quiet=as_json) as field:
         answer = budgets.budget(choice, field, lines, repeats=repeats, sets=sets)
+    told = warned(drawer, [answer.best.mask], field.searches, lines)
     files = _draw(answer, folder, formats, driver)
     if as_json:
-        show_json(as_data(answer) | {"trials": field.run_trials + field.known_trials,
+        show_json(as_data(answer) | {"cautions": caution_data(told), "trials": field.run_trials + field.known_trials,
                                      "seconds": time.monotonic() - began, "files": [str(f) for f in files]})
         return
     _show(answer)
     options.warn_of_void(field)
     for text in sentences(answer):
         say(text)
+    options.warn(told)
     say(f"{options.effort(field, lines)}; {driver} driver; {time.monotonic() - began:.0f} s.")
     for file in files:
         say(f"wrote {file}")

@@ -25,6 +25,8 @@ def compare(
     out: Annotated[Path | None, typer.Option(help="Folder for charts and CSV; left out, beside the store.")] = None,
     charts: Annotated[bool, typer.Option(help="Draw the charts.")] = True,
     formats: Annotated[str, typer.Option("--formats", help="Of the charts: png, svg, pdf, by commas.")] = "png,svg",
+    tilt: Annotated[int, typer.Option(min=0, help="Directions in which the trucks are tipped on a simulated table, a "
+                                      "multiple of 4; some 2 s a truck for 16, kept for the next time. 0: none.")] = 16,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Compare the configurations of a store: success rates and tip-over margins with intervals, paired differences.
@@ -32,8 +34,10 @@ def compare(
     Differences are paired: both trucks met the same start, grip and rocks. "better" and "worse" are said only where
     the 95 % interval of the paired difference leaves out zero.
     """
-    from sim.cli import together
+    from sim.cli import decision_options, together
     from sim.comparison import compare as compare_store
+    from sim.decision import warned
+    from sim.decision.lineup import lineup
     from sim.decision.shots import Shots
     from sim.finding import sentences
     from sim.limits import limits
@@ -42,22 +46,28 @@ def compare(
     with Store(store) as opened:
         comparison = compare_store(opened, baseline)
         shots = Shots(opened, comparison)
+        members = lineup(comparison, opened.configurations())
     found = limits(comparison)
     folder = out or store.absolute().parent
     wanted = formats.split(",") if charts else []
     files = write_files(comparison, folder, store.stem, wanted)
-    files += together.charts(comparison, shots, folder, store.stem, wanted)
+    tilted = together.tilt(members, tilt, folder / f"{store.stem}-tilt.json")
+    files += together.charts(comparison, shots, members, tilted, folder, store.stem, wanted)
+    told = together.cautions(members, comparison, shots)
     if as_json:
         data = as_data(comparison) | {"limits": [_limit_data(limit) for limit in found]}
-        data |= together.as_data(comparison, shots)
+        data |= together.as_data(comparison, shots) | {"tip": together.tips_as_data(members, tilted),
+                                                       "cautions": warned.as_data(told)}
         show_json(data | {"finding": ". ".join(sentences(comparison, found)), "files": [str(f) for f in files]})
         return
     show(comparison)
     _show_limits(found)
+    together.show_tips(members, tilted)
     for sentence in sentences(comparison, found):
         say(sentence + ".")
     for text in together.as_data(comparison, shots)["together"]:
         say(text)
+    decision_options.warn(told)
     say()
     for file in files:
         say(f"wrote {file}")

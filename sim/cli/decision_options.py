@@ -16,6 +16,7 @@ from sim.cli.console import note, say
 if TYPE_CHECKING:
     from models.change import Change
     from models.spec import Sheet
+    from sim.decision.caution import Caution
     from sim.decision.field import Field
     from sim.decision.line import Line
     from sim.trucks import Truck
@@ -92,6 +93,14 @@ def effort(field: Field, lines: Sequence[Line]) -> str:
     known = f", {field.known_trials} of them known before" if field.known_trials else ""
     mix = ", ".join(f"{line.name} ×{line.weight:g}" for line in lines)
     return f"{field.run_trials + field.known_trials} trials{known}; mix: {mix}"
+
+
+def warn(told: Sequence[tuple[str, Sequence[Caution]]]) -> None:
+    """Print what to mind, each thing once."""
+    from sim.decision.caution import briefly
+
+    for text in briefly(told):
+        note(f"WARNING: {text}.")
 
 
 def warn_of_void(field: Field) -> None:

@@ -15,6 +15,8 @@ from sim.cli.console import note, say, show_json, show_table
 if TYPE_CHECKING:
     from models.change import Change
     from sim.decision.ballast import Ballast, WeightOffer
+    from sim.decision.caution import Caution
+    from sim.decision.field import Field
     from sim.decision.shift import Finding, Move
     from sim.trucks import Truck
 
@@ -73,16 +75,19 @@ def shift(
     like = ballast(move.sheet, after)
     offered = _offers(move, weights, build)
     files = _draw(found, folder, formats, driver, trucks)
+    warnings = _warnings(found, trucks, field)
     took = time.monotonic() - began
     if as_json:
-        show_json(as_data(found, like, offered) | {"trials": field.run_trials + field.known_trials, "seconds": took,
-                                                   "files": [str(file) for file in files]})
+        show_json(as_data(found, like, offered) | {
+            "cautions": [vars(warning) for warning in warnings], "trials": field.run_trials + field.known_trials,
+            "seconds": took, "files": [str(file) for file in files]})
         return
     _show(found)
     options.warn_of_void(field)
     say(sentence(found))
     say(equivalent(like, offered, axis))
-    _warn(found, trucks[0].configuration.sheet, after)
+    for warning in warnings:
+        note(f"WARNING: {warning.text}.")
     say(f"{options.effort(field, lines)}; {driver} driver; {took:.0f} s. {ASSUMED}")
     for file in files:
         say(f"wrote {file}")
@@ -201,11 +206,13 @@ def _show(found: Finding) -> None:
     show_table("whole mix", ("at", "change", "verdict"), scores)
 
 
-def _warn(found: Finding, before: Any, after: Any) -> None:
+def _warnings(found: Finding, trucks: list[Truck], field: Field) -> list[Caution]:
+    """What to mind of the best position, by handbook and by its trials, beyond what holds where it is now."""
     from sim.decision.caution import cautions
 
-    for warning in cautions(after, before, found.lines):
-        note(f"WARNING: {warning.text}")
+    now, best = trucks[0], trucks[1 + found.best]
+    return cautions(best.configuration.sheet, now.configuration.sheet, found.lines,
+                    field.searches.exertion(best.hash), field.searches.exertion(now.hash))
 
 
 def _offers(move: Move, weights: list[Path] | None, build: Path) -> tuple[WeightOffer, ...]:

@@ -1,13 +1,22 @@
-"""What ``compare`` says beyond single cells: all comparisons read together, the ranking, and further charts."""
+"""What ``compare`` says beyond single cells: comparisons read together, ranking, tip angles, cautions, charts."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from sim.cli.console import note, show_table
+
 if TYPE_CHECKING:
     from sim.comparison import Comparison
+    from sim.decision.caution import Caution
+    from sim.decision.lineup import Member
     from sim.decision.shots import Shots
+    from sim.decision.tilt import Tilted
+
+SIDES = (("left", 90.0), ("right", 270.0), ("back", 180.0), ("front", 0.0))
+"""Side that is low, and its direction on the tilt table."""
 
 
 def as_data(comparison: Comparison, shots: Shots) -> dict[str, Any]:
@@ -27,15 +36,71 @@ def as_data(comparison: Comparison, shots: Shots) -> dict[str, Any]:
     }
 
 
-def charts(comparison: Comparison, shots: Shots, folder: Path, stem: str, formats: list[str]) -> list[Path]:
-    """Margins of every trial, and a curve for every obstacle that was driven at several levels."""
+def tilt(members: Sequence[Member], count: int, file: Path) -> dict[str, Tilted]:
+    """Tip the trucks (by hash) on the simulated table: the baseline and as many others as the chart shows in colour."""
+    from sim.chart.tip_polar import strong
+    from sim.decision.tilt_file import SECONDS_EACH, tilted_trucks
+
+    if not members or not count:
+        return {}
+    shown = strong([(one.name, one.series, one.sheet) for one in members])
+    trucks = {one.config: one.sheet for one in members if one.name in shown}
+
+    def watch(missing: int) -> None:
+        seconds = missing * count * SECONDS_EACH
+        if seconds > 4.0:
+            note(f"Tilting {missing} trucks in {count} directions, about {seconds:.0f} s (--tilt 0 leaves it out)…")
+
+    return tilted_trucks(trucks, count, file, watch)
+
+
+def tips_as_data(members: Sequence[Member], tilted: Mapping[str, Tilted]) -> list[dict[str, Any]]:
+    """Handbook and simulated tip angles of every truck."""
+    rows = []
+    for one in members:
+        seen = tilted.get(one.config)
+        rows.append({"configuration": one.name, "static_deg": vars(one.tips), "simulated": None if seen is None else
+                     {"direction_deg": seen.direction, "tip_deg": seen.angle}})
+    return rows
+
+
+def show_tips(members: Sequence[Member], tilted: Mapping[str, Tilted]) -> None:
+    """Print the tip angles to the four sides."""
+    if not members:
+        return
+    rows = []
+    for one in members:
+        seen = tilted.get(one.config)
+        rows.append((one.name, *(f"{getattr(one.tips, side):.1f}" + (f" ({seen.at(low):.1f})" if seen else "")
+                                 for side, low in SIDES)))
+    show_table("Tip angle, degrees: by the handbook, rigid" + (" (simulated on a tilt table)" if tilted else ""),
+               ("configuration", "left", "right", "back, on a climb", "front, on a descent"), rows)
+
+
+def cautions(members: Sequence[Member], comparison: Comparison, shots: Shots) -> list[tuple[str, list[Caution]]]:
+    """What to mind of every truck, each thing once."""
+    from sim.decision.lineup import warned
+
+    return warned(members, comparison, shots.exertion())
+
+
+def charts(
+    comparison: Comparison, shots: Shots, members: Sequence[Member], tilted: Mapping[str, Tilted], folder: Path,
+    stem: str, formats: list[str],
+) -> list[Path]:
+    """Margins of every trial, tip angles round the trucks, and a curve for every obstacle driven at several levels."""
     if not formats:
         return []
     from sim.chart import style
     from sim.chart.difficulty import difficulty
     from sim.chart.margin_spread import margin_spread
+    from sim.chart.tip_polar import tip_polar
 
     files = style.save(margin_spread(comparison, shots.margins()), folder / f"{stem}-spread", formats)
+    if members:
+        seen = {one.name: tilted[one.config] for one in members if one.config in tilted}
+        polar = tip_polar([(one.name, one.series, one.sheet) for one in members], 7.2, seen)
+        files += style.save(polar, folder / f"{stem}-tip", formats)
     names = list(dict.fromkeys([comparison.baseline.name, *(cell.name for cell in comparison.cells)]))
     for obstacle, driver in dict.fromkeys((cell.obstacle, cell.driver) for cell in comparison.cells):
         cells = [cell for cell in comparison.cells if (cell.obstacle, cell.driver) == (obstacle, driver)]

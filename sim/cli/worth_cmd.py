@@ -45,6 +45,8 @@ def worth(
     from sim.decision.drawer import prices
     from sim.decision.field import yard
     from sim.decision.line import lines as make_lines
+    from sim.decision.warned import as_data as caution_data
+    from sim.decision.warned import warned
 
     began = time.monotonic()
     sheet, before = options.read(build, change)
@@ -61,9 +63,10 @@ def worth(
     folder = options.folder_of(out, build)
     with options.trials(trucks, lines, folder, driver=driver, seed=seed, workers=workers, quiet=as_json) as field:
         answer = worths.worth(drawer, field, lines, repeats, orders)
+    told = warned(drawer, [*(1 << k for k in range(len(drawer.changes))), drawer.whole], field.searches, lines)
     files = _draw(answer, folder, formats, driver)
     if as_json:
-        show_json(as_data(answer) | {"trials": field.run_trials + field.known_trials,
+        show_json(as_data(answer) | {"cautions": caution_data(told), "trials": field.run_trials + field.known_trials,
                                      "seconds": time.monotonic() - began, "files": [str(f) for f in files]})
         return
     _show(answer)
@@ -73,6 +76,7 @@ def worth(
     if clash is not None:
         say(f"{clash.names[0]} and {clash.names[1]} chase the same gain: together {clash.extra.value:+.0f} "
             f"({clash.extra.low:+.0f} to {clash.extra.high:+.0f}) against the sum of both.")
+    options.warn(told)
     unpriced = [share.name for share in answer.shares if share.price is None]
     if unpriced:
         note(f"No price given for: {', '.join(unpriced)}. Add price and currency to the change file.")

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from sim.decision.caution import Exertion
 from sim.decision.line import Line
 from sim.draw import Variation, draw
 from sim.place import Yard
@@ -120,6 +121,7 @@ class Searches:
         self._open: dict[Spot, Search | None] = {}
         self._out: dict[Task, Spot] = {}
         self._busy: set[Spot] = set()
+        self._records: dict[str, list[Record]] = {}
 
     def ask(self, trucks: Iterable[str], repeats: Iterable[int], lines: Sequence[int] | None = None) -> None:
         """Want the limits of trucks on lines (all) in these repeats; what is known already stays."""
@@ -158,8 +160,14 @@ class Searches:
         search = self._open[spot]
         assert search is not None
         search.learn(task.level, record)
+        if record is not None:
+            self._records.setdefault(spot.truck, []).append(record)
         if search.level() is None:
             self._close(spot, search)
+
+    def exertion(self, truck: str) -> Exertion:
+        """How hard motor and servo of a truck worked in all its trials."""
+        return Exertion.of(self._records.get(truck, ()))
 
     def finished(self) -> bool:
         """Whether every search asked for has ended."""

@@ -8,11 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.comparison import CellResult, Comparison
+from sim.decision.caution import Exertion
 from sim.store import Store
 
 Array = NDArray[np.float64]
 _COLUMNS = ("obstacle", "level", "driver", "config", "study_seed", "repeat", "draw", "outcome", "min_margin_deg",
-            "code", "engine")
+            "peak_current_a", "servo_saturation", "code", "engine")
 
 
 class Shots:
@@ -24,14 +25,22 @@ class Shots:
         self._found: dict[tuple[str, float, str, str], dict[tuple[int, int, str], tuple[bool, float]]] = (
             defaultdict(dict)
         )
+        self._effort: dict[str, list[tuple[float, float]]] = defaultdict(list)
         latest = (comparison.versions.code, comparison.versions.engine)
-        for obstacle, level, driver, config, seed, repeat, luck, outcome, margin, *by in store.table(_COLUMNS):
+        for row in store.table(_COLUMNS):
+            obstacle, level, driver, config, seed, repeat, luck, outcome, margin, current, servo, *by = row
             if tuple(by) == latest and outcome != "invalid":
                 self._found[obstacle, level, driver, config][seed, repeat, luck] = (outcome == "cleared", margin)
+                self._effort[config].append((current, servo))
 
     def margins(self) -> list[tuple[CellResult, Array]]:
         """(n,) smallest margins, deg, of every cell."""
         return [(cell, np.array([m for _, m in self._of(cell).values()])) for cell in self.comparison.cells]
+
+    def exertion(self) -> dict[str, Exertion]:
+        """Per configuration (hash), how hard its motor and servo worked."""
+        made = {config: np.array(rows) for config, rows in self._effort.items()}
+        return {config: Exertion(rows[:, 0], rows[:, 1]) for config, rows in made.items()}
 
     def success(self) -> dict[str, list[Array]]:
         """Per configuration and obstacle, (n,) ones and zeros in repeats that every configuration drove.

@@ -1,0 +1,86 @@
+"""Tilt-table results kept in a file beside the charts, so that the same trucks are not tilted again."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from models.assemble import rigid_model
+from models.spec import Sheet
+from sim.decision.tilt import Tilted, round_the_truck, tilted
+from sim.errors import SimError
+from sim.version import versions
+
+SCHEMA = 1
+SECONDS_EACH = 0.15
+"""Of one core, for one direction."""
+
+
+def tilted_trucks(
+    trucks: Mapping[str, Sheet], count: int, file: Path, watch: Callable[[int], None] | None = None
+) -> dict[str, Tilted]:
+    """Tilt trucks in ``count`` directions round them, but for those that the file knows.
+
+    Args:
+        trucks: Build sheets by content hash.
+        count: Directions, a multiple of 4, so that the four sides are among them.
+        file: Where results are kept; one that cannot be read, or that another version of the physics wrote, is
+            written anew.
+        watch: Told beforehand how many trucks are to be tilted.
+
+    Raises:
+        SimError: Not such a count, or the file cannot be written.
+    """
+    if count < 4 or count % 4 or count > 360:
+        raise SimError("must be a multiple of 4 from 4 to 360, or 0 for none", field="tilt", value=count,
+                       remedy="16 is usual")
+    known = _read(file)
+    directions = round_the_truck(count)
+    missing = [h for h in trucks if h not in known or known[h].direction != directions]
+    if missing and watch is not None:
+        watch(len(missing))
+    for config in missing:
+        known[config] = tilted(rigid_model(trucks[config]), directions)
+    if missing:
+        _write(file, known)
+    return {config: known[config] for config in trucks}
+
+
+def _stamp() -> dict[str, Any]:
+    found = versions("sim.decision.tilt")
+    return {"schema": SCHEMA, "code": found.code, "engine": found.engine}
+
+
+def _read(file: Path) -> dict[str, Tilted]:
+    try:
+        data = json.loads(file.read_text(encoding="utf-8"))
+        if {key: data.get(key) for key in _stamp()} != _stamp():
+            return {}
+        return {str(config): _tilted(one) for config, one in data["trucks"].items()}
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return {}
+
+
+def _tilted(one: Mapping[str, Sequence[float | None]]) -> Tilted:
+    angle = [math.nan if a is None else float(a) for a in one["tip_deg"]]
+    direction = [float(d) for d in one["direction_deg"] if d is not None]
+    if len(angle) != len(direction):
+        raise ValueError("directions and angles differ in number")
+    return Tilted(tuple(direction), tuple(angle))
+
+
+def _write(file: Path, known: Mapping[str, Tilted]) -> None:
+    trucks = {config: {"direction_deg": one.direction, "tip_deg": [None if math.isnan(a) else a for a in one.angle]}
+              for config, one in known.items()}
+    temporary = file.with_name(f".{file.name}.{os.getpid()}")
+    try:
+        temporary.write_text(json.dumps(_stamp() | {"trucks": trucks}, indent=1), encoding="utf-8")
+        temporary.replace(file)
+    except OSError as error:
+        raise SimError(f"cannot be written: {error.strerror}", file=file, remedy="Give another folder") from error
+    finally:
+        temporary.unlink(missing_ok=True)
