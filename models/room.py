@@ -341,11 +341,14 @@ def _ends(
     sheet: Sheet, part: Part, own: Sequence[Box], k: int, lead_to: str | None
 ) -> tuple[float, float, tuple[str, str]]:
     """Offsets at which the truck, or the part's lead, ends."""
-    every = [part_box(one) for one in sheet.parts] + [_hull_box(shape) for shape in sheet.hull]
+    things = [(one.body, part_box(one)) for one in sheet.parts] + [(one.body, _hull_box(one)) for one in sheet.hull]
+    # Downwards the truck ends where what is as far off the ground as the part does: not at its wheels' foot.
+    every = [box for body, box in things if k != 2 or _end_of(body) == _end_of(part.body)]
     reach = float(max(abs(box.high[k]) for box in every)) if k == 1 else None
     low = (-reach if reach else float(min(box.low[k] for box in every))) - min(box.low[k] for box in own)
     high = (reach if reach else float(max(box.high[k] for box in every))) - max(box.high[k] for box in own)
-    words = [f"the truck's {name}" for name in (("rear", "front"), ("right side", "left side"), ("foot", "top"))[k]]
+    names = (("rear", "front"), ("right side", "left side"), ("underside", "top"))[k]
+    words = [f"the truck's {name}" for name in names]
     lead = _lead(sheet, part, k, lead_to)
     if lead is not None:
         if lead[0] > low:

@@ -61,6 +61,8 @@ def shift(
     began = time.monotonic()
     if axis not in ("x", "y", "z"):
         raise SimError("no such axis", field="axis", value=axis, remedy="Choose x, y or z")
+    if axis == "z" and lift:
+        raise SimError("along z the part is moved up anyway", field="lift", value=lift, remedy="Give --to alone")
     sheet, changes = options.read(build, change)
     move = shifting.plan(sheet, changes, part, axis=axis, along=along or (), to=to or (), lift=lift,  # type: ignore[arg-type]
                          lead_to=lead_to)
@@ -85,7 +87,9 @@ def shift(
     _show(found)
     options.warn_of_void(field)
     say(sentence(found))
-    say(equivalent(like, offered, axis))
+    say(equivalent(like, offered))
+    if axis == "y":
+        say(either_side(found))
     for warning in warnings:
         note(f"WARNING: {warning.text}.")
     say(f"{options.effort(field, lines)}; {driver} driver; {took:.0f} s. {ASSUMED}")
@@ -104,7 +108,16 @@ def sentence(found: Finding) -> str:
     return said
 
 
-def equivalent(like: Ballast, offered: tuple[WeightOffer, ...], axis: str = "x") -> str:
+def either_side(found: Finding) -> str:
+    """What a move across does to the side that is not driven."""
+    tips = {s.position: s.tip_deg for s in found.statics}
+    now, then = tips[found.move.room.now], tips[found.position]
+    return (f"Side-hills are driven with the hill on the left; with it on the right the move does the opposite: by the "
+            f"handbook it tips to the left at {then.left:.1f}° (now {now.left:.1f}), to the right at {then.right:.1f}° "
+            f"(now {now.right:.1f}).")
+
+
+def equivalent(like: Ballast, offered: tuple[WeightOffer, ...]) -> str:
     """Grams at the front axle that would do the same, and their price."""
     if like.for_bias_g <= 0.0 and like.for_climb_g <= 0.0:
         return "It brings no weight forward: no weight at the front axle stands for it."
