@@ -28,7 +28,7 @@ from sim.errors import SimError
 from sim.replay.picks import sheets
 from sim.report.csv_files import plain
 from sim.report.page import script_json, write_report
-from sim.report.truck_card import cards, pooled
+from sim.report.truck_card import Row, cards, pooled
 from sim.store import Store
 
 
@@ -303,3 +303,9 @@ def test_mistakes_on_the_command_line(
     assert ended.value.code == 2
     assert words in capsys.readouterr().err
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_change_of_a_percentage_is_in_points() -> None:
+    assert Row("front axle", 58.4, "%", 1, 7.2).change_text == "+7.2 points"
+    assert Row("mass", 340.0, "g", 0, -5.0).change_text == "-5 g"
+    assert Row("tips left", 41.0, "°", 1, 0.04).change_text == ""

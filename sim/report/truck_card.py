@@ -45,7 +45,8 @@ class Row:
         """Difference to the baseline, signed; empty where there is none to speak of."""
         if self.change is None or abs(self.change) < 0.5 * 10.0**-self.digits:
             return ""
-        return _with_unit(f"{self.change:+.{self.digits}f}", self.unit)
+        # A difference of two percentages is in points: 7 points more on the front axle are not 7 % more.
+        return _with_unit(f"{self.change:+.{self.digits}f}", "points" if self.unit == "%" else self.unit)
 
 
 @dataclass(frozen=True)
