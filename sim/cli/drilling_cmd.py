@@ -52,7 +52,7 @@ def drilling(
         out.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise SimError("not a folder to write to", field="out", value=str(out), remedy=error.strerror) from error
-    stem = "-".join(made.title.split()).replace("/", "-").replace("=", "")[:60]
+    stem = "-".join([build.stem, *made.title.split()]).replace("/", "-").replace("=", "")[:60]
     files = [file for size in paper.split(",")
              for file in style.save(draw(made, size), out / f"drilling-{stem}-{size}", formats.split(","))]
     if as_json:
