@@ -11,15 +11,17 @@ import pytest
 import trimesh
 
 from models.rigid import RigidModel
-from sim import course_run, trial
+from sim import course_run, finding, place, trial
 from sim.driver import named
+from sim.errors import PlanError
 from sim.result import Trace, TrialResult
-from sim.study import yard_of
+from sim.study import fixed_tasks, prepare, yard_of
 from sim.trucks import load_truck
-from terrain import catalog, course_build, from_file
+from terrain import catalog, course_build, from_file, pool
 from terrain.course_file import CourseFile, load_course
 from terrain.families.registry import FAMILIES
 from terrain.ground_file import Description, save_ground
+from terrain.heightfield import Heightfield
 from terrain.importing import import_ground
 from terrain.intake import Intake
 from terrain.yardstick import Yardstick
@@ -87,6 +89,94 @@ def test_a_run_that_grazes_a_marker_and_rolls_before_the_second_gate() -> None:
     counted = course_run.tally(gates, result, 0.134)
     assert (counted.gates_passed, counted.gates_not_reached, counted.rollovers) == (1, 1, 1)
     assert counted.markers_touched == 1
+
+
+def flat_scan(path: Path, height: float) -> None:
+    z = np.zeros((300, 160))
+    z[150:] = height
+    save_ground(path, Heightfield.of(z, (0.0, -0.16), 0.002), Description(schema=1, name="flat"))
+
+
+def plan_beside(folder: Path, family: str) -> Path:
+    path = folder / "plan.toml"
+    path.write_text(
+        f'schema = 1\nname = "scan"\nrepeats = 1\n[[configuration]]\nname = "a"\nbuild = "{BUILD}"\n'
+        f'[[obstacle]]\nfamily = "{family}"\nlevels = [100]\n'
+    )
+    return path
+
+
+def test_a_plan_finds_its_scan_beside_it_and_knows_when_it_has_changed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """From whatever folder it is started, a scan is one obstacle; another content is another obstacle."""
+    plan = plan_beside(tmp_path, "rock.ground.npz")
+    flat_scan(tmp_path / "rock.ground.npz", 0.01)
+    first = [task.obstacle for task in fixed_tasks(prepare(plan))]
+    monkeypatch.chdir(tmp_path)
+    assert [task.obstacle for task in fixed_tasks(prepare("plan.toml"))] == first
+    flat_scan(tmp_path / "rock.ground.npz", 0.02)
+    assert [task.obstacle for task in fixed_tasks(prepare(plan))] != first
+    assert finding.kind(first[0]) == "rock"
+
+
+def test_the_luck_of_a_scan_does_not_hang_on_its_folder(tmp_path: Path) -> None:
+    draws = []
+    for folder in (tmp_path / "a", tmp_path / "b"):
+        folder.mkdir()
+        flat_scan(folder / "rock.ground.npz", 0.01)
+        draws.append([task.draw for task in fixed_tasks(prepare(plan_beside(folder, "rock.ground.npz")))])
+    assert draws[0] == draws[1]
+
+
+def test_a_folder_that_an_obstacle_cannot_be_written_with(tmp_path: Path) -> None:
+    folder = tmp_path / "yard, left"
+    folder.mkdir()
+    flat_scan(folder / "rock.ground.npz", 0.01)
+    with pytest.raises(PlanError, match="comma"):
+        prepare(plan_beside(folder, "rock.ground.npz"))
+
+
+def test_every_repeat_drives_one_scan_but_its_own_rocks(tmp_path: Path) -> None:
+    flat_scan(tmp_path / "rock.ground.npz", 0.01)
+    where, level = place.split(str(tmp_path / "rock.ground.npz"))
+    yard = yard_of(demo_truck()).text()
+    assert place.ground(where, level, yard, None, 1) is place.ground(where, level, yard, None, 2)
+    rough = [place.ground(where, level, yard, 0.3, seed).ground.z for seed in (1, 2)]
+    given = [place.ground(f"{where},roughness_mm=0.3", level, yard, None, seed).ground.z for seed in (1, 2)]
+    assert not np.array_equal(*rough)
+    assert np.array_equal(rough, given)
+    assert place.ground("ledge", 20.0, yard, None, 1) is not place.ground("ledge", 20.0, yard, None, 2)
+
+
+def test_grounds_kept_at_hand_are_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(place, "KEPT_MB", 2)
+    yard = yard_of(demo_truck()).text()
+    for level in (20.0, 21.0, 22.0, 23.0, 24.0, 25.0):
+        place.ground("ledge", level, yard, None, 1)
+    assert place._kept._bytes() <= 2 * 2**20
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("text", ["ledge:20", "boulders:20"])
+def test_shared_ground_gives_the_same_bits(text: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(pool, "MEMORY_FOLDER", tmp_path)
+    owned = pool.open_pool(64)
+    assert owned is not None
+    where, level = place.split(text)
+    yard = yard_of(demo_truck()).text()
+    own = place._made(where, level, yard, None, 5)
+    found = [trial.run(demo_truck(), own, named("steady"), 5, trace=True)]
+    for _ in range(2):  # first by whoever makes it, then by whoever finds it
+        shared = owned.pool.obstacle("0a" * 16, lambda: place._made(where, level, yard, None, 5))
+        assert shared is not own
+        found.append(trial.run(demo_truck(), shared, named("steady"), 5, trace=True))
+    owned.close()
+    assert found[0].trace is not None
+    for other in found[1:]:
+        assert other.trace is not None
+        assert other.time == found[0].time
+        assert np.array_equal(other.trace.base, found[0].trace.base)
 
 
 @pytest.mark.slow
