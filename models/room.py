@@ -13,6 +13,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from models.bench.unknowns import LOOSE_PART
 from models.errors import BuildSheetError
 from models.spec import PAIRED, Axle, HullShape, Part, Sheet
 from models.tyrereach import tyre_points
@@ -165,7 +166,8 @@ def _things(sheet: Sheet, moving: set[str], body: str) -> list[Box]:
     shells = [part_box(part) for part in sheet.parts if part.shape == "shell"]
     found = []
     for part in sheet.parts:
-        if part.name in moving or part.body in _WHEELS or not any(part.size_mm):
+        # Wires, screws and glue that only the scale shows lie about: their box is no place of theirs.
+        if part.name in moving or part.body in _WHEELS or not any(part.size_mm) or part.name == LOOSE_PART:
             continue
         box = part_box(part)
         for one in (box, _mirrored(box)) if part.body in PAIRED else (box,):

@@ -20,14 +20,14 @@ import environment  # noqa: E402  (an older Python could not read it)
 from pretend_bench import SEED  # noqa: E402
 
 LINES = (
-    ("slab step", "ledge:21.5", "slate, dry"),
+    ("slab step", "ledge:24", "slate, dry"),
     ("chute", "climb:37.5", "slate, dry"),
     ("traverse", "side-hill:37.5", "slate, dry"),
-    ("two stairs", "ledge-on-slope:13,slope=15", "slate, dry"),
-    ("long notch", "v-notch:51", "slate, dry"),
+    ("two stairs", "ledge-on-slope:15,slope=15", "slate, dry"),
+    ("long notch", "v-notch:54", "slate, dry"),
     ("whaleback", "hump:57", "slate, dry"),
     ("boulder garden", "boulders:55", "sandstone, dusty"),
-    ("fallen log", "log:36,buried=20", "sandstone, dusty"),
+    ("fallen log", "log:39,buried=20", "sandstone, dusty"),
 )
 BENCH_GRIP = 0.92
 TRUE_GRIP = {"slate, dry": 0.93, "sandstone, dusty": 0.86}
@@ -107,11 +107,13 @@ def drive() -> list[dict[str, object]]:
             truck = trucks[configuration]
             outcomes = []
             for repeat in range(tries):
-                task = make_task(truck.hash, where, level, repeat, yard=yard, driver_name="bump", seed=SEED,
-                                 variation=hand)
+                task = make_task(
+                    truck.hash, where, level, repeat, yard=yard, driver_name="bump", seed=SEED, variation=hand
+                )
                 grip = task.draw.grip_scale * TRUE_GRIP[surface]
-                result = perform.perform({truck.hash: truck.model}, replace(task, draw=replace(task.draw,
-                                                                                               grip_scale=grip)))
+                result = perform.perform(
+                    {truck.hash: truck.model}, replace(task, draw=replace(task.draw, grip_scale=grip))
+                )
                 outcomes.append("cleared" if result.outcome == "cleared" else f"{result.outcome}: {result.reason}")
             print(f"{name:16s} {configuration:16s} {outcomes}", flush=True)
             found.append({"line": name, "configuration": configuration, "tries": outcomes})
