@@ -22,7 +22,16 @@ interpreter.ensure(__file__)
 import environment  # noqa: E402  (an older Python could not read it)
 
 BUILD = Path("models/scenario_data/gundi.toml")
-LEDGE_MM = 22.0
+EASY_MM, HARD_MM = 22.0, 35.0
+"""Ledges: one that a generic engine may climb too, and one that takes ours over its belly."""
+
+
+def ledge_for(model: object, height_mm: float) -> object:
+    """The ground of a manoeuvre."""
+    from terrain import catalog
+
+    radius = float(model.tyres[0].row_radius.max())  # type: ignore[attr-defined]
+    return catalog.make("ledge", height_mm, wheelbase=model.wheelbase, tyre_radius=radius, seed=1)  # type: ignore[attr-defined]
 
 
 def measure(quick: bool) -> dict[str, object]:
@@ -32,17 +41,17 @@ def measure(quick: bool) -> dict[str, object]:
     import bench_step
     import bench_study
     from sim.trucks import load_truck
-    from terrain import catalog
 
     model = load_truck(environment.ROOT / BUILD).model
-    radius = float(model.tyres[0].row_radius.max())
-    ledge = catalog.make("ledge", LEDGE_MM, wheelbase=model.wheelbase, tyre_radius=radius, seed=1)
-    steps = bench_step.time_steps(model, ledge)
+    easy, hard = ledge_for(model, EASY_MM), ledge_for(model, HARD_MM)
+    ground = hard.ground  # type: ignore[attr-defined]
+    steps = bench_step.time_steps(model, hard, "brisk")
     found: dict[str, object] = {
         "machine": bench_study.machine(),
-        "manoeuvre": f"{LEDGE_MM:g} mm ledge, tyre radius {radius * 1e3:g} mm, "
-        f"{ledge.ground.spacing * 1e3:g} mm ground of {ledge.ground.z.shape[0]} x {ledge.ground.z.shape[1]} nodes",
+        "manoeuvre": f"{HARD_MM:g} mm ledge, tyre radius {model.tyres[0].row_radius.max() * 1e3:g} mm, "
+        f"{ground.spacing * 1e3:g} mm ground of {ground.z.shape[0]} x {ground.z.shape[1]} nodes, 1 ms step",
         "step_us": steps.step_us,
+        "bullet_engine_us": steps.bullet_engine_us,
         "floor_us": steps.floor_us,
         "step_over_floor": steps.step_over_floor,
         "four_tyres_us": steps.four_tyres_us,
@@ -51,29 +60,44 @@ def measure(quick: bool) -> dict[str, object]:
         "parts_us": steps.parts,
         "crossed": steps.crossed,
         "hull_share": steps.hull_share,
+        "belly_share": steps.belly_share,
         "growth_us": bench_study.growth(),
     }
     if quick:
         return found
+    gentle = bench_step.time_steps(model, easy, "bump")
     print("generic contact ...", file=sys.stderr)
-    rivals = [
-        bench_generic.bullet(model, ledge, 8.0),
-        bench_generic.mujoco_run(model, ledge, 8.0, "cylinder"),
-        bench_generic.mujoco_run(model, ledge, 8.0, "ellipsoid"),
-    ]
-    print("batches and starts ...", file=sys.stderr)
+    rivals = {
+        f"{height:g} mm": [
+            bench_generic.bullet(model, ledge, 8.0),
+            bench_generic.mujoco_run(model, ledge, 8.0, "cylinder"),
+            bench_generic.mujoco_run(model, ledge, 8.0, "ellipsoid"),
+        ]
+        for height, ledge in ((EASY_MM, easy), (HARD_MM, hard))
+    }
+    print("batches, stores and starts ...", file=sys.stderr)
     one, two = bench_study.batch_speed(1, 12), bench_study.batch_speed(2, 12)
     cold, warm, sheet = bench_study.start_seconds()
+    low = next(iter(rivals.values()))
     return found | {
-        "generic": [vars(rival) | {"crossed": rival.crossed} for rival in rivals],
-        "generic_bullet_us": rivals[0].step_us,
-        "generic_mujoco_us": min(r.step_us for r in rivals[1:]),
+        "easy_step_us": gentle.step_us,
+        "easy_crossed": gentle.crossed,
+        "generic": {
+            height: [vars(rival) | {"crossed": rival.crossed} for rival in row] for height, row in rivals.items()
+        },
+        "generic_bullet_us": low[0].step_us,
+        "generic_mujoco_us": min(r.step_us for r in low[1:]),
+        "generic_bullet_over_step": low[0].step_us / gentle.step_us,
+        "generic_mujoco_over_step": min(r.step_us for r in low[1:]) / gentle.step_us,
         "trials_per_s_1": one.per_second,
         "trials_per_s_2": two.per_second,
+        "two_over_one": two.per_second / one.per_second,
         "rss_mb": bench_study.worker_mb(),
         "cold_start_s": cold,
         "warm_start_s": warm,
         "sheet_start_s": sheet,
+        "configurations_ms": bench_study.configurations_ms(),
+        "store_ms": bench_study.store_growth(),
     }
 
 
@@ -90,17 +114,19 @@ def show(found: dict[str, object]) -> None:
             print(f"  {key:24s} {value:12.2f}")
         elif isinstance(value, bool):
             print(f"  {key:24s} {'yes' if value else 'no':>12s}")
-        elif isinstance(value, dict):
+        elif isinstance(value, dict) and key != "generic":
             print(f"  {key}")
             for name, entry in value.items():
                 parts = entry.items() if isinstance(entry, dict) else [("", entry)]
                 print(f"      {name:24s} {'  '.join(f'{k} {v:.2f}'.strip() for k, v in parts)}")
-    for rival in found.get("generic", []):  # type: ignore[attr-defined]
-        print(
-            f"  {rival['name']}: {rival['step_us']:.0f} us a step = {rival['step_us'] / found['step_us']:.1f} x ours; "
-            f"reached {rival['reached_mm']:.0f} of {rival['finish_mm']:.0f} mm in {rival['seconds']:.1f} s "
-            f"({'crossed' if rival['crossed'] else 'not crossed'}); {rival['settings']}"
-        )
+    for height, rivals in found.get("generic", {}).items():  # type: ignore[attr-defined]
+        ours = found["easy_step_us"] if height == f"{EASY_MM:g} mm" else found["step_us"]
+        for rival in rivals:
+            print(
+                f"  {height} ledge, {rival['name']}: {rival['step_us']:.0f} us a step = "
+                f"{rival['step_us'] / ours:.0f} x ours; reached {rival['reached_mm']:.0f} of {rival['finish_mm']:.0f} mm "
+                f"in {rival['seconds']:.1f} s ({'crossed' if rival['crossed'] else 'not crossed'}); {rival['settings']}"
+            )
 
 
 def draw(found: dict[str, object], file: Path) -> None:
@@ -110,10 +136,16 @@ def draw(found: dict[str, object], file: Path) -> None:
     matplotlib.use("Agg")
     import matplotlib.pyplot as plt
 
-    names = ["engine and exchange\n(floor)", "cragbench", *[r["name"].replace(", ", ",\n") for r in found["generic"]]]  # type: ignore[attr-defined]
-    times = [found["floor_us"], found["step_us"], *[r["step_us"] for r in found["generic"]]]  # type: ignore[attr-defined]
+    rivals = next(iter(found["generic"].values()))  # type: ignore[attr-defined]
+    names = [
+        "cragbench",
+        "its forces,\nPyBullet's dynamics",
+        "PyBullet's step and exchange\nwithout any force",
+        *[rival["name"].replace(", ", ",\n") for rival in rivals],
+    ]
+    times = [found["easy_step_us"], found["bullet_engine_us"], found["floor_us"], *[r["step_us"] for r in rivals]]
     figure, axes = plt.subplots(figsize=(9, 4), layout="constrained")
-    bars = axes.barh(names[::-1], times[::-1], color=["#8a8a8a"] * (len(names) - 2) + ["#0072b2", "#bdbdbd"])
+    bars = axes.barh(names[::-1], times[::-1], color=["#8a8a8a"] * (len(names) - 1) + ["#0072b2"])
     axes.bar_label(bars, [f"{t:.0f} µs" for t in times[::-1]], padding=3)
     axes.set_xscale("log")
     axes.set_xlabel("processor time per 1 ms step, µs")

@@ -1,13 +1,14 @@
-"""Time of one step, part by part, beside the floor that the engine's own step and state exchange set.
+"""Time of one step, part by part, beside the floor that PyBullet's own step and state exchange set.
 
-Ours and the floor are timed in turn, block by block, so that a machine that speeds up or slows down moves both.
+Our step, the same forces with PyBullet as the engine, and the floor are timed in turn, block by block, so that a
+machine that speeds up or slows down moves all of them.
 """
 
 from __future__ import annotations
 
 import statistics
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,20 +16,36 @@ import numpy as np
 from models.rigid import RigidModel
 from sim import driver as drivers
 from sim.drive_force import drive_forces, steer_forces
+from sim.dynamics import BODIES, C_SIZE, FREEDOMS
 from sim.engine_bullet import BulletEngine
 from sim.forces import step_forces
 from sim.hull_force import hull_forces
 from sim.kinematics import forward, generalise
-from sim.layout import D_REAR, M_HULL_LOAD, M_HULL_LOAD_AXLE, M_MOTOR_SPEED, O_SIZE, S_SIZE, U_DT, W_TOUCH
+from sim.layout import (
+    D_REAR,
+    M_HULL_LOAD,
+    M_HULL_LOAD_AXLE,
+    M_MOTOR_SPEED,
+    O_SIZE,
+    S_POS,
+    S_SIZE,
+    S_VEL,
+    U_DT,
+    W_TOUCH,
+)
 from sim.observe import V_S
 from sim.shock_force import shock_forces
 from sim.simulation import STEP, Simulation
+from sim.stepping import move
 from sim.trial import LOOK
 from sim.tyre_force import tyre_forces
+from terrain.heightfield import Heightfield
 from terrain.obstacle import Obstacle
 
 BLOCK = 250
 """Steps timed at a stretch: long against the clock's grain, short against the machine's moods."""
+TWIN = 100
+"""Steps of the second engine timed at each block's end, from the same moment."""
 
 
 @dataclass(frozen=True)
@@ -36,14 +53,19 @@ class StepTimes:
     """Medians over blocks, microseconds per step."""
 
     step_us: float
+    """The compiled step, forces and dynamics in one call."""
+    bullet_engine_us: float
+    """The same truck in the same place, PyBullet in place of our dynamics."""
     floor_us: float
+    """PyBullet's step of the same tree without forces, the state read and the force write."""
     step_over_floor: float
     four_tyres_us: float
     four_tyres_over_floor: float
     parts: dict[str, float]
     crossed: bool
     hull_share: float
-    """Share of steps with a hard part on the ground."""
+    """Share of the drive's looks with a hard part on the ground."""
+    belly_share: float
     blocks: int
 
 
@@ -82,8 +104,11 @@ class Floor:
         self._engine.step()
 
 
-def _parts(simulation: Simulation, floor: Floor, calls: int = 60) -> dict[str, float]:
-    """Time the pieces of a step on the state as it stands; with a step of zero they change nothing that lasts."""
+def _parts(simulation: Simulation, calls: int = 60) -> dict[str, float]:
+    """Time the pieces of a step on the state as it stands; with a step of zero they change nothing that lasts.
+
+    Each piece is called from Python here, which adds about a microsecond that the real step, one call, does not pay.
+    """
     s, a, p = simulation, simulation.arrays, simulation.points
     memory, controls = s.memory.copy(), s.controls.copy()
     bristles, hull_bristles = s.bristles.copy(), s.hull_bristles.copy()
@@ -94,9 +119,10 @@ def _parts(simulation: Simulation, floor: Floor, calls: int = 60) -> dict[str, f
         s.state, s.controls, s.memory, s.out, a.body, a.tyre, a.row, a.law, a.compass, a.shock, a.drive, a.hull,
         s.bristles, s.hull_bristles, *ground, s.frames, s.points, s.wheels,
     )  # fmt: skip
+    work, matrix, result = np.zeros((BODIES, C_SIZE)), np.zeros((FREEDOMS, FREEDOMS)), np.zeros(FREEDOMS)
+    state, still = s.state.copy(), np.zeros(O_SIZE)
     calls_by_part: dict[str, Callable[[], object]] = {
-        "state read": floor.read,
-        "all forces, one call": lambda: step_forces(*everything),
+        "all forces": lambda: step_forces(*everything),
         "  tyres": lambda: tyre_forces(
             s.controls, s.memory, a.tyre, a.row, a.law, a.compass, s.bristles, *ground, *moving, p[3], s.wheels
         ),
@@ -110,7 +136,9 @@ def _parts(simulation: Simulation, floor: Floor, calls: int = 60) -> dict[str, f
             steer_forces(s.state, s.controls, s.memory, a.drive, s.out),
         ),
         "  generalised forces": lambda: generalise(s.state, a.body, s.frames, p[0], p[3], s.out),
-        "force write": floor.write,
+        "dynamics and integration": lambda: move(
+            state, still, a.body, s.frames, s.points, s.gravity, 0.0, work, matrix, result
+        ),
     }
     for call in calls_by_part.values():
         call()  # compiled or loaded before it is timed
@@ -119,63 +147,88 @@ def _parts(simulation: Simulation, floor: Floor, calls: int = 60) -> dict[str, f
     return times
 
 
-def time_steps(model: RigidModel, obstacle: Obstacle, seconds: float = 12.0) -> StepTimes:
+def _second_engine_us(simulation: Simulation, model: RigidModel, ground: Heightfield) -> float:
+    """Microseconds per step of the next moments with PyBullet as the engine."""
+    other = Simulation(model, ground, engine=BulletEngine)
+    other.put(simulation.points[0, 0, :3].copy(), simulation.frames[0].copy())
+    now = np.zeros(S_SIZE)
+    other.engine.read(now)
+    other.state[:] = simulation.state
+    other.state[S_POS:S_VEL] = now[S_POS:S_VEL]  # its base frame lies along other axes
+    other.engine.reset(other.state)
+    other.memory[:], other.controls[:] = simulation.memory, simulation.controls
+    other.bristles[:], other.hull_bristles[:] = simulation.bristles, simulation.hull_bristles
+    time_us = _per_call(lambda: other.advance(TWIN), 1) / TWIN
+    other.close()
+    return time_us
+
+
+def _drive(simulation: Simulation, obstacle: Obstacle, who: str, seconds: float) -> Iterator[tuple[float, float]]:
+    """Drive across; yields processor time per step of the steps and of the look after each 10 ms."""
+    model = simulation.model
+    hands = drivers.Hands(drivers.named(who), model.wheelbase, descending=False)
+    radius = float(obstacle.detail["tyre_radius_mm"]) * 1e-3
+    top = model.drive.voltage / model.drive.kt / simulation.arrays.drive[D_REAR] * radius
+    view = simulation.look(obstacle.lane, model.wheelbase, LOOK)
+    steps, now = round(LOOK / STEP), 0.0
+    while now < seconds and view[V_S] < obstacle.finish_s and hands.move != "beaten":
+        tread = simulation.memory[M_MOTOR_SPEED] / simulation.arrays.drive[D_REAR] * radius
+        hands.decide(now, view, tread, LOOK)
+        simulation.command(hands.throttle(tread, top, LOOK), hands.steer(view, LOOK), False)
+        start = time.thread_time()
+        simulation.advance(steps)
+        middle = time.thread_time()
+        view = simulation.look(obstacle.lane, model.wheelbase, LOOK)
+        yield (middle - start) / steps * 1e6, (time.thread_time() - middle) / steps * 1e6
+        now += LOOK
+
+
+def time_steps(model: RigidModel, obstacle: Obstacle, who: str, seconds: float = 12.0) -> StepTimes:
     """Drive across a ledge and time it. ``seconds`` bounds the simulated time."""
     floor = Floor(model)
-    ours: list[float] = []
-    floors: list[float] = []
+    ours, bullets, floors, looks = [], [], [], []
     parts: dict[str, list[float]] = {}
-    looks: list[float] = []
-    hull = 0
+    hull = belly = 0
     with Simulation(model, obstacle.ground) as simulation:
         simulation.place(obstacle.start.x, obstacle.start.y, obstacle.start.heading)
         simulation.command(0.0, 0.0, True)
         simulation.advance(400)
-        standing: list[float] = []
-        standing_floor: list[float] = []
+        standing, standing_floor = [], []
         for _ in range(12):
             standing.append(_per_call(lambda: simulation.advance(BLOCK), 1) / BLOCK)
             standing_floor.append(floor.block())
         if not np.all(simulation.wheels[:, W_TOUCH] > 0):
             raise RuntimeError("the standing truck does not stand on four tyres")
-        hands = drivers.Hands(drivers.named("bump"), model.wheelbase, descending=False)
-        radius = float(obstacle.detail["tyre_radius_mm"]) * 1e-3
-        top = model.drive.voltage / model.drive.kt / simulation.arrays.drive[D_REAR] * radius
-        view = simulation.look(obstacle.lane, model.wheelbase, LOOK)
-        per_look = round(LOOK / STEP)
-        now, block, blocks = 0.0, 0.0, 0
-        while now < seconds and view[V_S] < obstacle.finish_s and hands.move != "beaten":
-            tread = simulation.memory[M_MOTOR_SPEED] / simulation.arrays.drive[D_REAR] * radius
-            hands.decide(now, view, tread, LOOK)
-            simulation.command(hands.throttle(tread, top, LOOK), hands.steer(view, LOOK), False)
-            start = time.thread_time()
-            simulation.advance(per_look)
-            stop = time.thread_time()
-            view = simulation.look(obstacle.lane, model.wheelbase, LOOK)
-            looks.append((time.thread_time() - stop) / per_look * 1e6)
-            block += stop - start
-            now += LOOK
-            blocks += 1
+        block: list[float] = []
+        for step_us, look_us in _drive(simulation, obstacle, who, seconds):
+            block.append(step_us)
+            looks.append(look_us)
             hull += bool(simulation.memory[M_HULL_LOAD] + simulation.memory[M_HULL_LOAD_AXLE] > 0.0)
-            if blocks % (BLOCK // per_look) == 0:
-                ours.append(block / BLOCK * 1e6)
+            belly += bool(simulation.memory[M_HULL_LOAD] > 0.0)
+            if len(block) == BLOCK * STEP / LOOK:
+                ours.append(statistics.mean(block))
                 floors.append(floor.block())
-                block = 0.0
-                for name, value in _parts(simulation, floor).items():
+                bullets.append(_second_engine_us(simulation, model, obstacle.ground))
+                for name, value in _parts(simulation).items():
                     parts.setdefault(name, []).append(value)
+                block = []
+        view = simulation.look(obstacle.lane, model.wheelbase, LOOK)
     median = statistics.median
     shares = {name: median(values) for name, values in parts.items()}
-    floor_us = median(floors)
-    shares["engine step"] = floor_us - shares["state read"] - shares["force write"]
     shares["outcome and margin"] = median(looks)
+    shares["floor: state read"] = _per_call(floor.read, 2000)
+    shares["floor: force write"] = _per_call(floor.write, 2000)
+    shares["floor: engine step"] = median(floors) - shares["floor: state read"] - shares["floor: force write"]
     return StepTimes(
         step_us=median(ours),
-        floor_us=floor_us,
+        bullet_engine_us=median(bullets),
+        floor_us=median(floors),
         step_over_floor=median([a / b for a, b in zip(ours, floors, strict=True)]),
         four_tyres_us=median(standing),
         four_tyres_over_floor=median([a / b for a, b in zip(standing, standing_floor, strict=True)]),
         parts=shares,
         crossed=bool(view[V_S] >= obstacle.finish_s),
-        hull_share=hull / max(blocks, 1),
+        hull_share=hull / max(len(looks), 1),
+        belly_share=belly / max(len(looks), 1),
         blocks=len(ours),
     )

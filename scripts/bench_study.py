@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import pickle
 import re
+import statistics
 import subprocess
 import sys
 import tempfile
@@ -159,6 +160,78 @@ def growth() -> dict[str, dict[str, float]]:
     for spokes in (48, 72, 96):
         with Simulation(respoked(model, spokes), ground) as simulation:
             found["spokes round"][str(spokes)] = _standing_us(simulation)
+    return found
+
+
+def configurations_ms() -> dict[str, float]:
+    """Milliseconds a trial takes in one process when more trucks share a study and meet the same grounds in turn."""
+    from sim import perform
+    from sim.draw import Variation
+    from sim.study import make_task, yard_of
+    from sim.trucks import load_truck
+
+    first = load_truck(BUILD)
+    found = {}
+    for count in (1, 4, 16):
+        trucks = {first.hash: first.model}
+        for k in range(1, count):
+            shifted = replace(first.model.bodies[0], p_BBcm=first.model.bodies[0].p_BBcm + (1e-4 * k, 0.0, 0.0))
+            trucks[f"{first.hash}-{k}"] = replace(first.model, bodies=(shifted, *first.model.bodies[1:]))
+        tasks = [
+            make_task(name, "ledge", 15.0, repeat, yard=yard_of(first.model), driver_name="steady", seed=1,
+                      variation=Variation())
+            for repeat in range(16 // count) for name in trucks
+        ]  # fmt: skip
+        perform.perform(trucks, tasks[0])
+        begun = time.thread_time()
+        for task in tasks:
+            perform.perform(trucks, task)
+        found[str(count)] = (time.thread_time() - begun) / len(tasks) * 1e3
+    return found
+
+
+def store_growth() -> dict[str, dict[str, float]]:
+    """Milliseconds to write a finished trial, and once at a batch's start to learn what is done, by trials in store.
+
+    By the clock, for a write ends when it is on the disk.
+    """
+    from sim.draw import Variation
+    from sim.place import Yard
+    from sim.store import Store
+    from sim.study import make_task
+    from sim.task import RECORD_COLUMNS, Record, Report, Versions
+
+    versions = Versions("bench", "bench")
+    numbers = dict.fromkeys(RECORD_COLUMNS[2:], 1) | {"outcome": "cleared", "reason": "crossed the finish"}
+    record = Record(**numbers)  # type: ignore[arg-type]
+    found: dict[str, dict[str, float]] = {"write": {}, "resume": {}, "megabytes": {}}
+
+    def tasks(first: int, count: int) -> list[object]:
+        return [
+            make_task("truck", "ledge", 10.0, first + k, yard=Yard.from_text("134x27@24"), driver_name="steady", seed=1,
+                      variation=Variation())
+            for k in range(count)
+        ]  # fmt: skip
+
+    with tempfile.TemporaryDirectory() as folder:
+        path, done = Path(folder) / "store.sqlite", 0
+        for size in (1_000, 10_000, 100_000):
+            with Store(path, write=True) as store:
+                while done < size:
+                    batch = tasks(done, min(5_000, size - done))
+                    store.add([Report(task, record, None, 0.1) for task in batch], versions)  # type: ignore[arg-type]
+                    done += len(batch)
+                times = []
+                for task in tasks(10_000_000 + size, 60):
+                    begun = time.perf_counter()
+                    store.add([Report(task, record, None, 0.1)], versions)  # type: ignore[arg-type]
+                    times.append(time.perf_counter() - begun)
+                begun = time.perf_counter()
+                store.done()
+                label = f"{size:,}"
+                found["resume"][label] = (time.perf_counter() - begun) * 1e3
+                found["write"][label] = statistics.median(times) * 1e3
+            found["megabytes"][label] = path.stat().st_size / 2**20
     return found
 
 
