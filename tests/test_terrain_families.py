@@ -275,6 +275,37 @@ def test_stepfield_pallets_are_symmetric_and_of_their_topography(topography: int
         assert np.mean(np.diagonal(units[:, ::-1])) > np.mean(np.diagonal(units)) + 1
 
 
+@pytest.mark.parametrize(("size", "scale", "rail_mm"), [("1/10", 10, 10.0), ("1/18", 18, 5.56), ("1/24", 24, 4.17)])
+def test_k_rails_are_of_one_height_and_lie_like_a_k(size: str, scale: float, rail_mm: float) -> None:
+    """Straight rail: its whole width at any y. Diagonals: one rail in the middle, two towards the sides.
+
+    A cut along x at a quarter of the pallet's width meets the straight rail and one diagonal whose length along the cut
+    is its width over the sine of its angle to the lane.
+    """
+    obstacle = built("k-rails:100,roughness=0", size, scale=scale)
+    rail, pallet = 1e-3 * obstacle.detail["rail_mm"], 1e-3 * obstacle.detail["pallet_mm"]
+    assert 1e3 * rail == pytest.approx(rail_mm, abs=0.005)
+    ground = obstacle.ground
+    h = ground.spacing
+    assert set(np.unique(ground.z)) == {0.0, ground.z.max()}
+    assert ground.z.max() == pytest.approx(rail, rel=1e-12)
+    begin = obstacle.crux[0]
+    inside = (ground.x > begin + 0.5 * h) & (ground.x < begin + pallet - 0.5 * h)
+    row = int(np.argmin(np.abs(ground.y - 0.25 * pallet)))
+    length = h * np.count_nonzero(ground.z[inside, row])
+    turn = math.atan2(0.5 * pallet, pallet - rail)
+    assert length == pytest.approx(rail + rail / math.sin(turn), abs=2.5 * h)
+    # Mirrored about the lane, and the second pallet about the joint with the first (to the cell that rounding gives).
+    middle = int(np.argmin(np.abs(ground.y)))
+    reach = min(middle, len(ground.y) - 1 - middle)
+    right, left = ground.z[:, middle - reach : middle], ground.z[:, middle + 1 : middle + 1 + reach]
+    assert np.mean(right != left[:, ::-1]) < 2.0 * h / rail
+    covered = float(np.mean(ground.z[inside] > 0.0))
+    # Straight rail, two diagonals, less what they share near the middle and lose at the corners.
+    strokes = rail * (pallet + 2.0 * math.hypot(0.5 * pallet, pallet - rail))
+    assert covered == pytest.approx(strokes / pallet**2, rel=0.12)
+
+
 def test_hurdle_is_as_high_as_its_full_size_step_over_the_scale() -> None:
     obstacle = built("hurdle:600,roughness=0", scale=24)
     assert obstacle.ground.z.max() == pytest.approx(0.6 / 24, rel=1e-6)

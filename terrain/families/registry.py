@@ -154,7 +154,7 @@ _ROCKS = (
         rocks.graded_roughness,
         _fixed(5, 6.5, 8),
         _fixed(1, 9),
-        standard="ISO 8608:2016 (class means from memory)",
+        standard="ISO 8608 (class limits as in Agostinacchio, Ciampa and Olita 2014; means are their geometric means)",
         roughness_share=0.0,
     ),
 )
@@ -188,6 +188,16 @@ _STANDARDS = (
         _fixed(25, 1500),
         (Parameter("topography", 1.0, 0.0, 2.0, "0 flat, 1 hill, 2 diagonal hill"),),
         standard="ASTM E2828/E2828M-20; Jacoff et al., Stepfield Pallets, PerMIS 2008 (dimensions from memory)",
+        roughness_share=_BOARD,
+    ),
+    Family(
+        "k-rails",
+        "percent",
+        "square rails straight and diagonal across the lane, like a row of K",
+        standards.k_rails,
+        _fixed(100, 200, 350),
+        _fixed(25, 1500),
+        standard="ASTM E3349/E3349M-22 (title and scope read; rail, pallet and pattern from memory)",
         roughness_share=_BOARD,
     ),
     Family(

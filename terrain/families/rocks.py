@@ -153,7 +153,12 @@ def slab(
 REFERENCE_WAVE_NUMBER = 0.1
 """n0 of ISO 8608, cycles/m."""
 CLASS_A_MEAN = 16e-6
-"""Geometric mean Gd(n0) of class A, m^3 (from memory; consistent with the read limits 8 and 32); times four a class."""
+"""Gd(n0) in the middle of class A, m^3; times four a class.
+
+The upper limits of classes A, B, C, ... are 32, 128, 512, ... 1e-6 m^3 (ISO 8608 as given by Agostinacchio, Ciampa and
+Olita, European Transport Research Review 6, 2014, and by da Silva, Computers & Structures 82, 2004; both read in code
+that cites them). The middle of a class is the geometric mean of its limits: sqrt(32 x 128) = 64 for B, a quarter for A.
+"""
 SPECTRUM_END = 2.83
 """cycles/m, upper end of the standard's range."""
 

@@ -29,6 +29,8 @@ PALLET_POSTS = 12
 """Posts along a pallet's side: 1.2 m (from memory)."""
 HILL_TOP = 5
 """Highest post of a hill in units (from memory)."""
+RAIL = 0.1
+"""m, width and height of a K-rail (from memory)."""
 HURDLE = 0.1
 """m, height step of the hurdles (from memory)."""
 ROWS = 4
@@ -153,6 +155,30 @@ def stepfield(level: float, yard: Yardstick, rng: np.random.Generator, topograph
 
     notes = _notes(level, yard, post=POST, pallet=PALLET_POSTS * POST)
     return _field(shape, pallets * pallet, cell, yard, (*notes, ("topography_name", TOPOGRAPHIES[int(topography)])))
+
+
+def k_rails(level: float, yard: Yardstick, rng: np.random.Generator) -> Piece:
+    """K-rails: on every pallet one rail straight across and two that run from its middle to the far corners.
+
+    Seen from above the rails are the strokes of a K; every second pallet lies turned round, so that the straight
+    rails come in pairs. Rail, pallet and pattern are from memory; the standard's title and scope were read.
+    """
+    size = 0.01 * level / yard.scale
+    rail, pallet = RAIL * size, PALLET_POSTS * POST * size
+    pallets = 2 * max(1, math.ceil(0.5 * MIN_LENGTH * yard.wheelbase / pallet))
+    cell = _fit(rail, yard, 4)
+    half = 0.5 * rail
+    turn = math.atan2(0.5 * pallet, pallet - rail)
+
+    def shape(x: Grid, y: Grid) -> Grid:
+        row, along = np.divmod(x - 0.5 * cell, pallet)
+        along = np.where(np.mod(row, 2.0) < 1.0, along, pallet - along)
+        across = np.abs(np.mod(y - 0.5 * cell + 0.5 * pallet, pallet) - 0.5 * pallet)
+        diagonal = np.abs(across * math.cos(turn) - (along - rail) * math.sin(turn))
+        return np.where((along < rail) | (diagonal < half), rail, 0.0) + 0.0 * y
+
+    notes = _notes(level, yard, rail=RAIL, pallet=PALLET_POSTS * POST)
+    return _field(shape, pallets * pallet, cell, yard, notes)
 
 
 def inclined_plane(level: float, yard: Yardstick, rng: np.random.Generator) -> Piece:
