@@ -14,6 +14,7 @@ from sim.interval import Estimate, Rate, paired_median, quantile, wilson
 from sim.paired import Verdict, tabulate, verdict
 from sim.store import Configuration, Store
 from sim.task import Versions
+from terrain import file_name
 
 
 class Pair(NamedTuple):
@@ -110,7 +111,7 @@ def compare(store: Store, baseline: str | None = None, confidence: float = 0.95)
         baseline = named
     chosen = _baseline(known, baseline, shots, store)
     early = any(plan.get("stop_when_decided") for plan in plans)
-    ranges = _searched(plans)
+    ranges = _searched(plans, {where[0] for where in shots})
     comparisons = sum(
         len(by_config) - 1 for where, by_config in shots.items() if chosen.hash in by_config and where[0] not in ranges
     )
@@ -154,15 +155,22 @@ def _collect(store: Store, latest: Versions) -> tuple[dict[_Place, _Shots], _Out
     return shots, outcomes, left_out
 
 
-def _searched(plans: Iterable[Mapping[str, Any]]) -> dict[str, tuple[float, float]]:
-    ranges = {}
+def _searched(plans: Iterable[Mapping[str, Any]], obstacles: Iterable[str]) -> dict[str, tuple[float, float]]:
+    """Ranges of level by obstacle; a file that a plan names may lie anywhere."""
+    asked = {}
     for plan in plans:
         for entry in plan.get("obstacle", ()):
             search = entry.get("find_limit")
             if search is not None:
                 obstacle = place.obstacle_text(entry["family"], entry.get("parameters", {}))
-                ranges[obstacle] = search["low"], search["high"]
-    return ranges
+                asked[_bare(obstacle)] = search["low"], search["high"]
+    return {obstacle: asked[_bare(obstacle)] for obstacle in sorted(obstacles) if _bare(obstacle) in asked}
+
+
+def _bare(obstacle: str) -> str:
+    """The obstacle, a file by its name alone."""
+    name, comma, rest = obstacle.partition(",")
+    return (file_name.path_of(name).name if file_name.names_file(name) else name) + comma + rest
 
 
 def _named(store: Store, hashes: set[str]) -> dict[str, Configuration]:

@@ -215,3 +215,14 @@ def test_unknown_format_and_folder(two: Comparison, tmp_path: Path) -> None:
         style.save(rates(two), tmp_path / "x", ("bmp",))
     with pytest.raises(SimError, match="cannot be written"):
         style.save(rates(two), tmp_path / "none" / "x", ("png",))
+
+
+def test_a_scan_whose_limit_was_searched_is_known_by_its_file(tmp_path: Path) -> None:
+    """The plan names the file as the user wrote it, the trials by its place and content."""
+    plan = (
+        'schema = 1\nname = "p"\n[[obstacle]]\nfamily = "yard/rock.ground.npz"\nfind_limit = { low = 20, high = 90 }\n'
+    )
+    scan = "/somewhere/yard/rock.ground.npz#0123456789abcdef"
+    path = fill(tmp_path / "s.sqlite", {"a": FakeTruck(30.0)}, obstacles=(scan, "ledge"), repeats=3, plan=plan)
+    with Store(path) as store:
+        assert compare(store).searched == {scan: (20, 90)}

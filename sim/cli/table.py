@@ -31,6 +31,8 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("batch", "sim.cli.batch_cmd", "batch", "Run or go on with a plan of many trials.", STUDY),
     Entry("plan", "sim.cli.plan_cmd", "app", "Check a plan and what it will take.", STUDY),
     Entry("compare", "sim.cli.compare_cmd", "compare", "Success rates and margins, with charts.", STUDY),
+    Entry("demonstrate", "sim.cli.demonstrate_cmd", "demonstrate", "Reliability by repetitions and allowed failures.",
+          STUDY),
     Entry("report", "sim.cli.report_cmd", "report", "A store as one page: charts, replays, numbers.", STUDY),
     Entry("chart", "sim.cli.chart_cmd", "chart", "One chart alone, for a post or a video.", STUDY),
     Entry("replay", "sim.cli.replay_cmd", "replay", "A recorded trial as a film.", STUDY),
