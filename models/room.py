@@ -121,7 +121,7 @@ def room(
     for box in own:
         blocked += _tyre_stretches(sheet, lead_part.body, box, offset, k)
     now = lead_part.at_mm[k]
-    low, high, ends = _ends(sheet, lead_part, own, k, lead_to)
+    low, high, ends = _ends(sheet, moving, own, k, lead_to)
     shifted = [Blocked(b.low + now, b.high + now, b.by, b.kind) for b in _merged(blocked)]
     return Room(part, axis, now, low + now, high + now, ends, tuple(shifted))
 
@@ -340,27 +340,30 @@ def _merged(blocked: Iterable[Blocked]) -> list[Blocked]:
 
 
 def _ends(
-    sheet: Sheet, part: Part, own: Sequence[Box], k: int, lead_to: str | None
+    sheet: Sheet, moving: Sequence[Part], own: Sequence[Box], k: int, lead_to: str | None
 ) -> tuple[float, float, tuple[str, str]]:
-    """Offsets at which the truck, or the part's lead, ends."""
+    """Offsets at which the truck, or the lead of something that moves, ends."""
     things = [(one.body, part_box(one)) for one in sheet.parts] + [(one.body, _hull_box(one)) for one in sheet.hull]
     # Downwards the truck ends where what is as far off the ground as the part does: not at its wheels' foot.
-    every = [box for body, box in things if k != 2 or _end_of(body) == _end_of(part.body)]
+    every = [box for body, box in things if k != 2 or _end_of(body) == _end_of(moving[0].body)]
     reach = float(max(abs(box.high[k]) for box in every)) if k == 1 else None
     low = (-reach if reach else float(min(box.low[k] for box in every))) - min(box.low[k] for box in own)
     high = (reach if reach else float(max(box.high[k] for box in every))) - max(box.high[k] for box in own)
     names = (("rear", "front"), ("right side", "left side"), ("underside", "top"))[k]
     words = [f"the truck's {name}" for name in names]
-    lead = _lead(sheet, part, k, lead_to)
-    if lead is not None:
-        if lead[0] > low:
+    goes_along = {one.name for one in moving}
+    for part in moving:
+        lead = _lead(sheet, part, k, lead_to, goes_along)
+        if lead is not None and lead[0] > low:
             low, words[0] = lead[0], f"the lead's length ({part.lead_mm:g} mm)"
-        if lead[1] < high:
+        if lead is not None and lead[1] < high:
             high, words[1] = lead[1], f"the lead's length ({part.lead_mm:g} mm)"
     return min(low, 0.0), max(high, 0.0), (words[0], words[1])
 
 
-def _lead(sheet: Sheet, part: Part, k: int, lead_to: str | None) -> tuple[float, float] | None:
+def _lead(
+    sheet: Sheet, part: Part, k: int, lead_to: str | None, goes_along: set[str]
+) -> tuple[float, float] | None:
     """Offsets that a part's lead allows, from centre to centre."""
     if part.lead_mm is None:
         return None
@@ -368,6 +371,8 @@ def _lead(sheet: Sheet, part: Part, k: int, lead_to: str | None) -> tuple[float,
     if lead_to is None and not others:
         return None
     plug = find(sheet, lead_to) if lead_to is not None else others[0]
+    if plug.name in goes_along:
+        return None
     gap = np.array(plug.at_mm) - np.array(part.at_mm)
     across = float(np.delete(gap, k) @ np.delete(gap, k))
     reach = float(np.sqrt(max(part.lead_mm**2 - across, 0.0)))

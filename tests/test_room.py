@@ -81,6 +81,13 @@ def test_the_lead_reaches_as_far_as_its_length():
     assert "lead" in there.ends[1]
 
 
+def test_the_lead_of_what_goes_along_counts_and_a_plug_that_goes_along_frees_it():
+    sheet = with_parts(tray=((20, 0, 90), (2, 2, 2), {}), pack=((20, 0, 100), (2, 2, 2), {"lead_mm": 50.0}),
+                       plug=((60, 0, 130), (2, 2, 2), {}), nose=((400, 0, 30), (2, 2, 2), {}))
+    assert room(sheet, "tray", along=["pack"], lead_to="plug").high == pytest.approx(100.0)
+    assert room(sheet, "pack", along=["plug"], lead_to="plug").high > 300.0
+
+
 def test_a_part_stays_within_the_truck():
     sheet = with_parts(pack=((20, 0, 100), (20, 30, 10), {}), nose=((100, 0, 30), (10, 2, 2), {}))
     there = room(sheet, "pack")

@@ -82,6 +82,8 @@ def test_upwards(capsys: pytest.CaptureFixture[str], build: Path) -> None:
     (("--axis", "z", "--to", "5"), "from 34 mm (the truck's underside)"),
     (("--axis", "z", "--to", "200"), "(the truck's top)"),
     (("--axis", "z", "--lift", "4"), "Give --to alone"),
+    (("--to", "115", "--lift", "60"), "z = 115.5 mm, out of the truck"),
+    (("--to", "115", "--formats", "bmp"), "Choose from: png, svg, pdf"),
 ])
 def test_limits_are_told(capsys: pytest.CaptureFixture[str], build: Path, arguments: tuple[str, ...],
                          words: str) -> None:

@@ -19,6 +19,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
+from sim.chart import FORMATS
 from sim.errors import SimError
 
 INK = "#22262b"
@@ -27,7 +28,6 @@ GRID = "#dfe3e8"
 PAPER = "#ffffff"
 COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#7a6a00", "#3b3b3b")
 MARKS = ("o", "s", "D", "^", "v", "P", "X", "*")
-FORMATS = ("png", "svg", "pdf")
 DPI = 160
 FAILED, WARNED = "#D55E00", "#E69F00"
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from sim.cli import decision_options as options
 from sim.cli.console import note, say, show_json, show_table
 
 if TYPE_CHECKING:
@@ -24,7 +25,7 @@ def compare(
     ] = None,
     out: Annotated[Path | None, typer.Option(help="Folder for charts and CSV; left out, beside the store.")] = None,
     charts: Annotated[bool, typer.Option(help="Draw the charts.")] = True,
-    formats: Annotated[str, typer.Option("--formats", help="Of the charts: png, svg, pdf, by commas.")] = "png,svg",
+    formats: options.Formats = "png,svg",
     tilt: Annotated[int, typer.Option(min=0, help="Directions in which the trucks are tipped on a simulated table, a "
                                       "multiple of 4; some 2 s a truck for 16, kept for the next time. 0: none.")] = 16,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
@@ -34,7 +35,7 @@ def compare(
     Differences are paired: both trucks met the same start, grip and rocks. "better" and "worse" are said only where
     the 95 % interval of the paired difference leaves out zero.
     """
-    from sim.cli import decision_options, together
+    from sim.cli import together
     from sim.comparison import compare as compare_store
     from sim.decision import warned
     from sim.decision.lineup import lineup
@@ -49,7 +50,7 @@ def compare(
         members = lineup(comparison, opened.configurations())
     found = limits(comparison)
     folder = out or store.absolute().parent
-    wanted = formats.split(",") if charts else []
+    wanted = formats.split(",") if charts and formats else []
     files = write_files(comparison, folder, store.stem, wanted)
     tilted = together.tilt(members, tilt, folder / f"{store.stem}-tilt.json")
     files += together.charts(comparison, shots, members, tilted, folder, store.stem, wanted)
@@ -67,7 +68,7 @@ def compare(
         say(sentence + ".")
     for text in together.as_data(comparison, shots)["together"]:
         say(text)
-    decision_options.warn(told)
+    options.warn(told)
     say()
     for file in files:
         say(f"wrote {file}")

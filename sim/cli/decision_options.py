@@ -43,7 +43,27 @@ Least = Annotated[
 ]
 Workers = Annotated[int | None, typer.Option(min=1, max=512, help="Processes; left out, one per core.")]
 Out = Annotated[Path | None, typer.Option(help="Folder for the store and pictures; left out, named after the build.")]
-Formats = Annotated[str, typer.Option("--formats", help="Of the pictures: png, svg, pdf, by commas.")]
+
+
+def checked_formats(names: str) -> str:
+    """Refuse a picture format that there is not before anything is driven.
+
+    Raises:
+        SimError: Of the first such name.
+    """
+    from sim.chart import FORMATS
+    from sim.errors import SimError
+
+    wanted = [name.strip().lower() for name in names.split(",") if name.strip()]
+    for name in wanted:
+        if name not in FORMATS:
+            raise SimError("no such picture format", field="formats", value=name,
+                           remedy=f"Choose from: {', '.join(FORMATS)}")
+    return ",".join(wanted)
+
+
+Formats = Annotated[str, typer.Option("--formats", callback=checked_formats,
+                                      help="Of the pictures: png, svg, pdf, by commas.")]
 Json = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 
 

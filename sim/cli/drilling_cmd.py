@@ -26,7 +26,7 @@ def drilling(
     lift: Annotated[float, typer.Option(min=-100, max=200, help="mm they are raised as well.")] = 0.0,
     into: Annotated[str | None, typer.Option(help="Part that is drilled; left out, the one under the holes.")] = None,
     paper: Annotated[str, typer.Option(help="a4, letter, or both by a comma.")] = "a4,letter",
-    formats: Annotated[str, typer.Option("--formats", help="pdf, svg, png, by commas.")] = "pdf,svg",
+    formats: options.Formats = "pdf,svg",
     out: Annotated[Path, typer.Option(help="Folder for the sheets.")] = Path("."),
     as_json: options.Json = False,
 ) -> None:

@@ -134,6 +134,8 @@ def plan(
     name = rooms.find(sheet, part).name
     with_it = tuple(rooms.find(sheet, other).name for other in along)
     across: Mm3 = (0.0, 0.0, lift if axis != "z" else 0.0)
+    if across[2]:
+        _check_lift(rooms.room(sheet, name, "z", along=with_it), lift)
     there = rooms.room(sheet, name, axis, along=with_it, by_mm=across, lead_to=lead_to)
     for position in to:
         if not there.low <= position <= there.high:
@@ -149,6 +151,16 @@ def plan(
         raise SimError(f"{name} has nowhere to go along {axis}: {_in_the_way(there)}", field="part", value=part,
                        remedy="Name a position with --to, move it up with --lift, or look along another axis")
     return Move(original, sheet, tuple(changes), name, with_it, axis, there, targets, across)
+
+
+def _check_lift(upwards: Room, lift: float) -> None:
+    if upwards.low <= upwards.now + lift <= upwards.high:
+        return
+    raise BuildSheetError(
+        f"that puts it at z = {upwards.now + lift:g} mm, out of the truck: from {upwards.low:.0f} mm "
+        f"({upwards.ends[0]}) to {upwards.high:.0f} mm ({upwards.ends[1]}).",
+        remedy="Choose a lift within.", field="lift", value=lift,
+    )
 
 
 def usual_targets(there: Room) -> tuple[float, ...]:
