@@ -15,6 +15,7 @@ from sim.chart.budget import budget as draw_budget
 from sim.chart.doubt import doubt as draw_doubt
 from sim.chart.shift import shift as draw_shift
 from sim.chart.worth import worth as draw_worth
+from sim.cli.budget_cmd import sentences
 from sim.cli.shift_cmd import as_data, equivalent, sentence
 from sim.decision import shift
 from sim.decision.ballast import Ballast, WeightOffer
@@ -22,6 +23,8 @@ from sim.decision.budget import budget, choices
 from sim.decision.doubt import Unknown, analyse, design
 from sim.decision.drawer import drawer
 from sim.decision.line import Line
+from sim.decision.wording import cost_of_error
+from sim.decision.worth import cost_of_error as cost_of_purchase
 from sim.decision.worth import worth
 from sim.errors import SimError
 
@@ -90,6 +93,20 @@ def test_a_gain_bought_with_a_loss_shows_both():
     assert "gains" in said
     assert "loses -4" in said
     assert [one.shown for one in found.verdict.by_line] == [1, -1]
+
+
+def test_the_cost_of_being_wrong_is_the_wrong_end_of_the_intervals():
+    found = look(0.10, 0.04, 117.0)
+    low, loss = found.verdict.score.low, found.verdict.by_line[1].difference.low
+    said = cost_of_error(found.verdict, False)
+    assert said == ("Cost of being wrong (95 %): done, it may bring as little as "
+                    f"{low:+.0f} %, and {loss:+.1f}° on descent.")
+    left = look(-0.06, 0.05, 117.0).verdict
+    high = left.score.high
+    assert cost_of_error(left, False).endswith(f"left as it is, at most {high:+.0f} % over the mix is given away.")
+    both = cost_of_error(look(0.02, 0.0, 117.0, most=5, noise=2.0).verdict, False)
+    assert "done, it may bring -" in both
+    assert "left as it is, +" in both
 
 
 def test_a_loss_is_not_worth_it():
@@ -181,8 +198,13 @@ def test_pictures_of_worth_budget_and_doubt():
     box = drawer(GUNDI, [load_change(change("gundi", name)) for name in names])
     drawn = draw_worth(worth(box, Additive(box), LINES, 4), "Best first purchase")
     assert "weighted front wheel rings" in words(drawn)
+    said = cost_of_purchase(worth(box, Additive(box), LINES, 4))
+    assert said.startswith("Cost of being wrong (95 %): weighted front wheel rings may bring as little as +")
+    assert "for 16 USD" in said
     bought = budget(choices(box, 20.0), Additive(box), LINES, repeats=4, sets=3)
     assert "buy in this order" in words(draw_budget(bought, "Buy"))
+    low = bought.best.gain.low
+    assert f"Cost of being wrong (95 %): as little as {low:+.0f} % for 16 USD" in " ".join(sentences(bought))
     unknowns = (Unknown("grip", -10.0, 10.0, "%", ""), Unknown("driver", 0.0, 1.0, "kind", ""))
     points = design(unknowns, 3, 1)
     answer = analyse(unknowns, points, 1.0 + points[:, 0] / 5.0, 1.0)

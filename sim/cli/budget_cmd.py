@@ -99,6 +99,10 @@ def sentences(answer: Budget) -> list[str]:
         cheaper = f"; the cheapest of them is {cheapest.label} for {cheapest.money:g} {currency}"
         said.append(f"{len(ties)} other driven sets cannot be told apart from it"
                     + (cheaper if cheapest.money < best.money else "") + ".")
+    missed = max((one.behind.high for one in ties if one.behind), default=0.0)
+    wrong = f"as little as {best.gain.low:+.0f} {unit} for {best.money:g} {currency}"
+    wrong += f"; if one of those sets is the better one, {missed:.0f} {unit} at most is given away" if ties else ""
+    said.append(f"Cost of being wrong (95 %): {wrong}.")
     if answer.workhorse is not None:
         name, share = answer.workhorse
         said.append(f"Of the cheap and free changes {name} does most: about {100 * share:.0f} % of the gain goes "

@@ -56,6 +56,7 @@ def shift(
     from sim.decision.ballast import ballast
     from sim.decision.field import yard
     from sim.decision.line import lines as make_lines
+    from sim.decision.wording import cost_of_error
     from sim.errors import SimError
 
     began = time.monotonic()
@@ -87,6 +88,7 @@ def shift(
     _show(found)
     options.warn_of_void(field)
     say(sentence(found))
+    say(cost_of_error(found.verdict, found.found.stated))
     say(equivalent(like, offered))
     if axis == "y":
         say(either_side(found))
@@ -135,6 +137,8 @@ def equivalent(like: Ballast, offered: tuple[WeightOffer, ...]) -> str:
 
 def as_data(found: Finding, like: Ballast, offered: tuple[WeightOffer, ...]) -> dict[str, Any]:
     """The finding as plain data in bench units."""
+    from sim.decision.wording import cost_of_error
+
     best = found.verdict
     return {
         "part": found.move.part,
@@ -144,6 +148,7 @@ def as_data(found: Finding, like: Ballast, offered: tuple[WeightOffer, ...]) -> 
         "likely_best_mm": found.likely_best,
         "verdict": best.word,
         "sentence": sentence(found),
+        "cost_of_error": cost_of_error(best, found.found.stated),
         "more_repeats": best.more,
         "repeats": best.n,
         "level_each_look": found.level,

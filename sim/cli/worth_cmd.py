@@ -72,6 +72,8 @@ def worth(
     _show(answer)
     options.warn_of_void(field)
     say(worths.sentence(answer))
+    if worths.cost_of_error(answer):
+        say(worths.cost_of_error(answer))
     clash = worths.clashing(answer.pairings)
     if clash is not None:
         say(f"{clash.names[0]} and {clash.names[1]} chase the same gain: together {clash.extra.value:+.0f} "
@@ -87,10 +89,11 @@ def worth(
 
 def as_data(answer: Worth) -> dict[str, Any]:
     """The answer as plain data."""
-    from sim.decision.worth import sentence
+    from sim.decision.worth import cost_of_error, sentence
 
     return {
         "sentence": sentence(answer),
+        "cost_of_error": cost_of_error(answer),
         "repeats": answer.found.n,
         "coalitions": answer.coalitions,
         "orders": answer.orders,

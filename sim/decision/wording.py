@@ -69,5 +69,20 @@ def verdict(effect: Effect, what: str, stated: bool) -> str:
     return f"{sentence.replace('points (', '(') if stated else sentence}. {_capital(gain_and_loss(effect))}."
 
 
+def cost_of_error(effect: Effect, stated: bool) -> str:
+    """What acting on the verdict costs if the truth lies at the wrong end of the 95 % intervals."""
+    low, high = (f"{x:+.0f} {'points' if stated else '%'}" for x in (effect.score.low, effect.score.high))
+    worst = min(effect.by_line, key=lambda e: e.difference.low / max(abs(e.base.value), 1e-9))
+    lost = ""
+    if worst.difference.low < 0.0:
+        loss = scaled(worst.difference, worst.line).low
+        lost = f", and {amount(loss, unit(worst.line), True)} on {worst.line.name}"
+    return "Cost of being wrong (95 %): " + {
+        "worth it": f"done, it may bring as little as {low}{lost}",
+        "not worth it": f"left as it is, at most {high} over the mix is given away",
+        "not shown": f"done, it may bring {low}{lost}; left as it is, {high} may be given away",
+    }[effect.word] + "."
+
+
 def _capital(text: str) -> str:
     return text[0].upper() + text[1:]

@@ -201,6 +201,20 @@ def sentence(answer: Worth) -> str:
     return text[0].upper() + text[1:] + "."
 
 
+def cost_of_error(answer: Worth) -> str:
+    """What the best purchase costs if the truth lies at the low end of its interval; empty if none gains."""
+    unit = "points" if answer.found.stated else "%"
+    gains = [s for s in answer.ranked() if s.price and s.together.value > 0.0]
+    if not gains:
+        return ""
+    best = gains[0]
+    said = (f"Cost of being wrong (95 %): {best.name} may bring as little as {best.together.low:+.0f} {unit} for "
+            f"{best.price:g} {answer.currency}")
+    if best.alone.low < best.together.low:
+        said += f", and bought alone {best.alone.low:+.0f} {unit}"
+    return said + "."
+
+
 def _gain(e: Estimate, unit: str) -> str:
     return f"{e.value:+.0f} {unit} ({e.low:+.0f} to {e.high:+.0f})"
 
