@@ -58,7 +58,7 @@ class CellResult:
     @property
     def place(self) -> str:
         """Obstacle with its level, as it is written on the command line."""
-        return place.with_level(self.obstacle, self.level)
+        return place.shown(self.obstacle, self.level)
 
 
 @dataclass(frozen=True)
@@ -169,8 +169,8 @@ def _searched(plans: Iterable[Mapping[str, Any]], obstacles: Iterable[str]) -> d
 
 def _bare(obstacle: str) -> str:
     """The obstacle, a file by its name alone."""
-    name, comma, rest = obstacle.partition(",")
-    return (file_name.path_of(name).name if file_name.names_file(name) else name) + comma + rest
+    name, comma, rest = file_name.without_folder(obstacle).partition(",")
+    return name.partition(file_name.HASH_MARK)[0] + comma + rest
 
 
 def _named(store: Store, hashes: set[str]) -> dict[str, Configuration]:

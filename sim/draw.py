@@ -93,8 +93,6 @@ def level_text(level: float) -> str:
 
 def _entropy(study_seed: int, obstacle: str, level: float, repeat: int) -> list[int]:
     # The luck of a scan is the same in every folder it may lie in.
-    name, comma, rest = obstacle.partition(",")
-    obstacle = file_name.without_folder(name) + comma + rest
-    key = json.dumps([study_seed, obstacle, level_text(level), repeat])
+    key = json.dumps([study_seed, file_name.without_folder(obstacle), level_text(level), repeat])
     digest = hashlib.sha256(key.encode()).digest()
     return [int.from_bytes(digest[i : i + 4], "big") for i in range(0, 32, 4)]

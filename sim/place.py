@@ -58,6 +58,11 @@ def with_level(obstacle: str, level: float) -> str:
     return f"{family}:{level_text(level)}{comma}{rest}"
 
 
+def shown(obstacle: str, level: float) -> str:
+    """The same for people, and for pages that others see: a file without its folder."""
+    return with_level(file_name.without_folder(obstacle), level)
+
+
 def unit(obstacle: str) -> str:
     """Unit of an obstacle's level: mm, deg, ..."""
     return catalog.family_named(obstacle.partition(",")[0]).unit

@@ -13,6 +13,7 @@ from sim.comparison import CellResult, Comparison
 from sim.errors import SimError
 from sim.limits import Limit
 from sim.store import COLUMNS, Store
+from terrain import file_name
 
 
 def comparison_row(cell: CellResult) -> dict[str, Any]:
@@ -21,7 +22,7 @@ def comparison_row(cell: CellResult) -> dict[str, Any]:
     return {
         "configuration": cell.name,
         "config": cell.config,
-        "obstacle": cell.obstacle,
+        "obstacle": file_name.without_folder(cell.obstacle),
         "level": cell.level,
         "unit": cell.unit,
         "driver": cell.driver,
@@ -56,7 +57,7 @@ def limit_row(limit: Limit) -> dict[str, Any]:
     return {
         "configuration": limit.name,
         "config": limit.config,
-        "obstacle": limit.obstacle,
+        "obstacle": file_name.without_folder(limit.obstacle),
         "unit": limit.unit,
         "driver": limit.driver,
         "n": limit.trials,

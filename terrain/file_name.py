@@ -28,10 +28,11 @@ def short_name(name: str) -> str:
     return file.removesuffix(GROUND).removesuffix(COURSE).removesuffix(".ground")
 
 
-def without_folder(name: str) -> str:
-    """File name and hash of a file's name; a family's name as it is."""
+def without_folder(obstacle: str) -> str:
+    """An obstacle as it is, but a file by its own name and hash wherever it lies."""
+    name, comma, rest = obstacle.partition(",")
     path, mark, given = name.partition(HASH_MARK)
-    return Path(path).name + mark + given if names_file(name) else name
+    return (Path(path).name + mark + given if names_file(name) else name) + comma + rest
 
 
 def full_name(text: str) -> str:

@@ -80,7 +80,7 @@ def obstacle_on(
         raise TerrainError(
             f"the ground is {1000 * (y_max - y_min):.0f} mm wide, the truck needs {1000 * MIN_WIDTH * wb:.0f}",
             file=name,
-            remedy="turn it with --turn-deg, or crop less",
+            remedy="crop less; a mesh can be turned with --turn-deg",
         )
     if lane is None:
         y = 0.5 * (y_min + y_max)

@@ -225,4 +225,9 @@ def test_a_scan_whose_limit_was_searched_is_known_by_its_file(tmp_path: Path) ->
     scan = "/somewhere/yard/rock.ground.npz#0123456789abcdef"
     path = fill(tmp_path / "s.sqlite", {"a": FakeTruck(30.0)}, obstacles=(scan, "ledge"), repeats=3, plan=plan)
     with Store(path) as store:
-        assert compare(store).searched == {scan: (20, 90)}
+        found = compare(store)
+    assert found.searched == {scan: (20, 90)}
+    # Whoever sees a page or table learns the file's name, not the folders of this machine.
+    assert {comparison_row(cell)["obstacle"] for cell in found.cells} == {"rock.ground.npz#0123456789abcdef", "ledge"}
+    assert not any("somewhere" in cell.place for cell in found.cells)
+    assert kind(f"{scan},roughness_mm=0.3") == "rock (roughness 0.3 mm)"

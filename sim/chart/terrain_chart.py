@@ -75,6 +75,8 @@ def draw_obstacle(obstacle: Obstacle, path: Path, *, truck: SideView, gates: tup
     _plan(shaded, obstacle, gates)
     _slope_map(figure, slopes, obstacle)
     _side(profile, obstacle, truck)
+    for axes in (shaded, slopes, profile):
+        axes.set_anchor("W")
     with warnings.catch_warnings():
         # A name in a script that the font lacks is drawn with boxes; that is no news to whoever typed it.
         warnings.filterwarnings("ignore", "Glyph .* missing from font")
@@ -168,7 +170,9 @@ def _slope_map(figure: Figure, axes: Axes, obstacle: Obstacle) -> None:
     )
     axes.set_title("Slope", loc="left", fontsize=10, color=INK)
     axes.set_ylabel("y, mm")
-    figure.colorbar(picture, ax=axes, label="deg", ticks=[0, 30, 60, 90], pad=0.01, aspect=10, shrink=0.9)
+    # Beside the map, not out of its width: plan and map then stand one under the other.
+    bar = axes.inset_axes((1.01, 0.0, 0.015, 1.0))
+    figure.colorbar(picture, cax=bar, label="deg", ticks=[0, 30, 60, 90])
 
 
 def _side(axes: Axes, obstacle: Obstacle, truck: SideView) -> None:

@@ -75,7 +75,10 @@ def _judge(store: Path, reliability: float, confidence: float, as_json: bool) ->
 
 
 def _data(cell: CellResult, found: Demonstration) -> dict[str, Any]:
-    where = {"configuration": cell.name, "obstacle": cell.obstacle, "level": cell.level, "unit": cell.unit}
+    from terrain import file_name
+
+    obstacle = file_name.without_folder(cell.obstacle)
+    where = {"configuration": cell.name, "obstacle": obstacle, "level": cell.level, "unit": cell.unit}
     return where | {"driver": cell.driver, "invalid": cell.invalid, "shown": found.shown} | asdict(found)
 
 

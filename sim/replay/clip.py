@@ -69,7 +69,7 @@ def clip(who: Actor, trial: Trial, trace: Trace) -> Clip:
     """Put a stored trial, its motion and its ground together."""
     task = trial.task
     ground = place.ground(task.obstacle, task.level, task.yard, task.draw.roughness_mm, task.draw.rock_seed)
-    written = place.with_level(task.obstacle, task.level)
+    written = place.shown(task.obstacle, task.level)
     record = trial.record
     return Clip(who, written, task.repeat, record.outcome, record.reason, ground, trace, poses(who.model, trace))
 

@@ -17,6 +17,7 @@ from sim.replay.picks import Pick
 from sim.report.endings import Ends
 from sim.report.truck_card import TruckCard
 from sim.tables import comparison_row
+from terrain import file_name
 
 Rows = Sequence[Mapping[str, Any]]
 
@@ -72,7 +73,7 @@ def _endings(ends: Ends, names: Mapping[str, str]) -> Iterable[dict[str, Any]]:
         for (outcome, reason), count in ended.counts.most_common():
             yield {
                 "configuration": names.get(config, config),
-                "obstacle": obstacle,
+                "obstacle": file_name.without_folder(obstacle),
                 "level": level,
                 "driver": driver,
                 "outcome": outcome,

@@ -30,6 +30,7 @@ from sim.report.endings import endings
 from sim.report.truck_card import TruckCard, cards, worths
 from sim.report.verdict import answer, by_luck, question, sentence
 from sim.store import Store
+from terrain import file_name
 
 CLIP_BYTES = 4_500_000
 """Room for recorded trials in the page."""
@@ -205,7 +206,7 @@ def _live_cell(cell: CellResult, series: int) -> dict[str, Any]:
     return {
         "s": series,
         "o": label(cell).replace(f" {cell.level:g}", "", 1).removesuffix(f" {cell.unit}").removesuffix("°"),
-        "key": f"{cell.obstacle}|{cell.driver}",
+        "key": f"{file_name.without_folder(cell.obstacle)}|{cell.driver}",
         "d": cell.driver,
         "l": cell.level,
         "u": cell.unit,
