@@ -13,6 +13,8 @@ from sim.comparison import CellResult
 
 MOST = 8
 """Curves in colour; further ones stay grey."""
+BANDS = 3
+"""Curves up to which a band can be told from another's."""
 
 
 def difficulty(cells: Sequence[CellResult], names: Sequence[str], assumed: str = "", width: float = 5.6) -> Figure:
@@ -24,7 +26,8 @@ def difficulty(cells: Sequence[CellResult], names: Sequence[str], assumed: str =
         assumed: What to say about assumptions under the title.
         width: Inches.
     """
-    subtitle = f"{counted(cells)} trials a point; bars and bands: 95 % Wilson interval. {assumed}"
+    bands = " and bands" if len(names) <= BANDS else ""
+    subtitle = f"{counted(cells)} trials a point; bars{bands}: 95 % Wilson interval. {assumed}"
     rows = -(-min(len(names), MOST) // (3 if width > 7 else 1))
     made = style.figure(width, (4.9 if width > 7 else 4.6) + 0.24 * rows, title(cells), subtitle, wrap=int(7.8 * width))
     height = made.get_figheight()
@@ -46,7 +49,8 @@ def difficulty(cells: Sequence[CellResult], names: Sequence[str], assumed: str =
                   ms=8 if seen else 4, mec="white", zorder=3 if seen else 1, label=shortened(name) if seen else None)
         if seen:
             low, high = ([100 * getattr(cell.rate, end) for cell in own] for end in ("low", "high"))
-            axes.fill_between(x, low, high, color=colour, alpha=0.10, lw=0, zorder=1)
+            if len(strong) <= BANDS:
+                axes.fill_between(x, low, high, color=colour, alpha=0.10, lw=0, zorder=1)
             axes.vlines(x, low, high, color=colour, lw=2.0, alpha=0.85, zorder=2)
     axes.set_ylim(-3, 103)
     axes.set_yticks(range(0, 101, 20), [f"{v} %" for v in range(0, 101, 20)])

@@ -29,12 +29,13 @@ def margin_spread(comparison: Comparison, margins: Sequence[tuple[CellResult, ND
     rows = Rows(comparison, "How close every single trial came to tipping", subtitle)
     spots = {id(cell): (y, index) for cell, y, index in rows.spots()}
     rng = np.random.default_rng(0)
+    jolt = min(0.09, 0.3 / len(rows.names))  # dots stay in their own row
     for cell, values in margins:
         if id(cell) not in spots or not len(values):
             continue
         y, index = spots[id(cell)]
         values = np.maximum(values, OVER)
-        jitter = y + rng.uniform(-0.09, 0.09, len(values))
+        jitter = y + rng.uniform(-jolt, jolt, len(values))
         rows.axes.plot(values, jitter, ".", color=style.colour(index), ms=7, alpha=0.5, mec="none", zorder=2)
         low, middle, high = np.percentile(values, [25, 50, 75])
         rows.axes.plot([low, high], [y, y], color=style.colour(index), lw=3.2, solid_capstyle="butt", zorder=3)

@@ -36,18 +36,19 @@ def tip_polar(
     simulated tilt table.
     """
     shown = strong(trucks)
-    grey = len(trucks) - len(shown)
-    made = _blank(trucks, shown, width, _subtitle(simulated, grey))
+    columns = 2 if width > 6 and len(shown) > 3 else 1
+    legend = 0.24 * -(-len(shown) // columns)
+    low, high = _ends(trucks, simulated)
+    subtitle = _subtitle(simulated, len(trucks) - len(shown), low)
+    made = style.figure(width, 0.9 * width + 1.2 + legend, title(trucks), subtitle, wrap=int(7.8 * width))
     height = made.get_figheight()
-    top = style.top(made) - (0.24 * len(shown) + 0.25) / height
+    top = style.top(made) - (legend + 0.25) / height
     size = min(width - 1.3, (top - 0.35 / height) * height)
     axes = made.add_axes(((width - size) / 2 / width, 0.38 / height, size / width, size / height), projection="polar")
     axes.set_theta_zero_location("N")  # type: ignore[attr-defined]
     direction = np.radians(np.arange(0.0, 361.0, 1.0))
-    highest = 0.0
     for name, series, sheet in trucks:
         angles = tip_curve(sheet, direction)
-        highest = max(highest, float(angles.max()))
         if name not in shown:
             axes.plot(direction, angles, ls="-", color=style.GRID, lw=1.2, zorder=1)
             continue
@@ -57,38 +58,45 @@ def tip_polar(
             axes.plot(np.radians(simulated[name].direction), simulated[name].angle, style.mark(series),
                       color=style.PAPER, mec=style.colour(series), mew=1.6, ms=6.5, ls="none", zorder=3)
     axes.set_xticks(np.radians([s for _, s in SIDES]), [word for word, _ in SIDES])
-    axes.set_ylim(0.0, 10.0 * math.ceil(highest / 10.0))
-    axes.set_yticks([20, 40, 60], ["20°", "40°", "60°"], color=style.QUIET, fontsize=9.5)
+    axes.set_ylim(low, high)
+    rings = np.arange(low + 10.0, high, 10.0)
+    axes.set_yticks(rings, [f"{ring:.0f}°" for ring in rings], color=style.QUIET, fontsize=9.5)
     axes.set_rlabel_position(45)  # type: ignore[attr-defined]
     axes.grid(color=style.GRID)
     axes.spines["polar"].set_color(style.GRID)
     made.legend(loc="upper left", bbox_to_anchor=(0.1 / width, style.top(made) + 0.08 / height), frameon=False,
-                fontsize=10.5, handlelength=1.8)
+                ncols=columns, fontsize=10.5, handlelength=1.8)
     return made
 
 
-def _blank(trucks: Sequence[tuple[str, int, Sheet]], shown: Sequence[str], width: float, subtitle: str) -> Figure:
-    tall = 0.9 * width + 1.2 + 0.24 * len(shown)
-    return style.figure(width, tall, title(trucks), subtitle, wrap=int(7.8 * width))
+def _ends(trucks: Sequence[tuple[str, int, Sheet]], simulated: Mapping[str, Tilted] | None) -> tuple[float, float]:
+    """Angles (deg) at the centre and the rim: a ring inside the least, so that trucks alike can be told apart."""
+    round_it = np.radians(np.arange(0.0, 360.0, 1.0))
+    drawn = [tip_curve(sheet, round_it) for _, _, sheet in trucks]
+    drawn += [np.array(one.angle) for one in (simulated or {}).values()]
+    angles = np.concatenate(drawn)
+    low = 10.0 * math.floor(float(np.nanmin(angles)) / 10.0) - 10.0
+    return max(low, 0.0), 10.0 * math.ceil(float(np.nanmax(angles)) / 10.0)
 
 
-def _subtitle(simulated: Mapping[str, Tilted] | None, grey: int) -> str:
+def _subtitle(simulated: Mapping[str, Tilted] | None, grey: int, low: float) -> str:
     said = "Static, rigid truck: weight over the line through the tyre centres. Tyres and springs make it less."
     if simulated:
         count = max(len(one.direction) for one in simulated.values())
         said = (f"Lines: rigid truck, weight over the tyre centres. Hollow: simulated on a tilt table in {count} "
                 "directions, no sliding.")
+    said += f" Centre: {low:.0f}°."
     return f"{said} Grey: {grey} more, less unlike the first." if grey else said
 
 
-def strong(trucks: Sequence[tuple[str, int, Sheet]]) -> list[str]:
-    """The first truck and those whose tip angles differ most from its own."""
-    if len(trucks) <= MOST:
+def strong(trucks: Sequence[tuple[str, int, Sheet]], most: int = MOST) -> list[str]:
+    """The first truck and those whose handbook tip angles differ most from its own, at most so many."""
+    if len(trucks) <= most:
         return [name for name, *_ in trucks]
     round_it = np.radians(np.arange(0.0, 360.0, 15.0))
     first = tip_curve(trucks[0][2], round_it)
     apart = {name: float(np.abs(tip_curve(sheet, round_it) - first).max()) for name, _, sheet in trucks[1:]}
-    return [trucks[0][0], *sorted(apart, key=lambda name: -apart[name])[: MOST - 1]]
+    return [trucks[0][0], *sorted(apart, key=lambda name: -apart[name])[: most - 1]]
 
 
 def title(trucks: Sequence[tuple[str, int, Sheet]]) -> str:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 SIDES = (("left", 90.0), ("right", 270.0), ("back", 180.0), ("front", 0.0))
 """Side that is low, and its direction on the tilt table."""
+MOST_TILTED = 16
 
 
 def as_data(comparison: Comparison, shots: Shots) -> dict[str, Any]:
@@ -37,13 +38,13 @@ def as_data(comparison: Comparison, shots: Shots) -> dict[str, Any]:
 
 
 def tilt(members: Sequence[Member], count: int, file: Path) -> dict[str, Tilted]:
-    """Tip the trucks (by hash) on the simulated table: the baseline and as many others as the chart shows in colour."""
+    """Tip the trucks (by hash) on the simulated table: of many, the baseline and the most unlike by the handbook."""
     from sim.chart.tip_polar import strong
     from sim.decision.tilt_file import SECONDS_EACH, tilted_trucks
 
     if not members or not count:
         return {}
-    shown = strong([(one.name, one.series, one.sheet) for one in members])
+    shown = strong([(one.name, one.series, one.sheet) for one in members], MOST_TILTED)
     trucks = {one.config: one.sheet for one in members if one.name in shown}
 
     def watch(missing: int) -> None:
