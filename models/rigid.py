@@ -78,7 +78,9 @@ class TyreRing:
     side_stiffness: float
     """N/m of one spoke pressed sideways (sidewall against a rock face)."""
     bristle_stiffness: float
-    """N/m of one spoke's tip along the ground."""
+    """N/m of the tread under one spoke's tip, along the ground."""
+    carcass_stiffness: float
+    """N/m along the ground between rim and tread, shared by all that touches."""
     damping_time: float
     """s; damping force = damping_time * local stiffness * speed, radial and along the ground."""
     grip: float
@@ -89,6 +91,11 @@ class TyreRing:
     """mu = grip * (pressure / grip_pressure) ** -grip_exponent."""
     spoke_area: float
     """m^2 of ground that one touching spoke stands for."""
+
+    def stiffness_along(self, touching: float) -> float:
+        """Of the whole tyre along the ground with this many spokes on it, N/m: tread and carcass in series."""
+        return 1.0 / (1.0 / (self.bristle_stiffness * touching) + 1.0 / self.carcass_stiffness)
+
 
 
 @dataclass(frozen=True)

@@ -32,7 +32,7 @@ def step_ratios(model: RigidModel, time_step: float = 1e-3) -> dict[str, float]:
         height = float(model.origins()[index, 2])
         spin = float(model.bodies[index].I_BBcm[1, 1])
         tread = 1.0 / (1.0 / carried + radius**2 / spin)
-        along = ring.bristle_stiffness * _touching(model, wheel, height)
+        along = ring.stiffness_along(_touching(model, wheel, height))
         note("tyre along the ground", along * time_step**2 / tread)
         note("tyre damping", ring.damping_time * along * time_step / tread)
         law = tabulated(ring.law_step, ring.law_force)

@@ -117,14 +117,14 @@ def _parts(simulation: Simulation, calls: int = 60) -> dict[str, float]:
     moving = (s.frames, p[0], p[1], p[2])
     everything = (
         s.state, s.controls, s.memory, s.out, a.body, a.tyre, a.row, a.law, a.compass, a.shock, a.drive, a.hull,
-        s.bristles, s.hull_bristles, *ground, s.frames, s.points, s.wheels,
+        s.bristles, s.patch, s.hull_bristles, *ground, s.frames, s.points, s.wheels,
     )  # fmt: skip
     work, matrix, result = np.zeros((BODIES, C_SIZE)), np.zeros((FREEDOMS, FREEDOMS)), np.zeros(FREEDOMS)
     state, still = s.state.copy(), np.zeros(O_SIZE)
     calls_by_part: dict[str, Callable[[], object]] = {
         "all forces": lambda: step_forces(*everything),
         "  tyres": lambda: tyre_forces(
-            s.controls, s.memory, a.tyre, a.row, a.law, a.compass, s.bristles, *ground, *moving, p[3], s.wheels
+            s.controls, s.memory, a.tyre, a.row, a.law, a.compass, s.bristles, s.patch, *ground, *moving, p[3], s.wheels
         ),
         "  hull": lambda: hull_forces(
             s.controls, s.memory, a.hull, s.hull_bristles, ground[0], ground[2], *moving, p[3]

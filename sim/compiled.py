@@ -35,6 +35,7 @@ KERNEL_FILES = (
     "tip_friction.py",
     "tyre_force.py",
     "tyre_grip.py",
+    "tyre_patch.py",
     "vector.py",
 )
 

@@ -29,7 +29,9 @@ M_HULL_HITS = 17
 M_HULL_LOAD = 18  # N on chassis feelers
 M_SINK = 19
 M_HULL_LOAD_AXLE = 20
-M_SIZE = 21
+M_CARCASS = 21  # four times three, m: tread against rim, world axes
+M_CARCASS_MOVE = 33  # the same over the last step
+M_SIZE = 45
 
 # --- output -------------------------------------------------------------------------------------------------------
 O_FORCE, O_TORQUE, O_TAU, O_SIZE = 0, 3, 6, 6 + JOINT_COUNT
@@ -55,8 +57,9 @@ B_P, B_AXIS, B_MASS, B_COM, B_PRISMATIC, B_INERTIA, B_SIZE = 0, 3, 6, 7, 10, 11,
     T_AREA,
     T_RADIUS,
     T_HALF_WIDTH,
+    T_CARCASS,
     T_SIZE,
-) = range(13)
+) = range(14)
 
 # --- shock table: (n, H_SIZE) ---------------------------------------------------------------------------------------
 K_BODY, K_CHASSIS, K_AXLE, K_LENGTH, K_FORCE, K_RATE, K_DAMP, K_BUMP, K_DROOP, K_STOP, K_SIZE = (
@@ -150,6 +153,7 @@ def _tyre_table(model: RigidModel) -> Array:
         row[T_LAW_STEP] = tyre.law_step
         row[T_SIDE] = tyre.side_stiffness
         row[T_BRISTLE] = tyre.bristle_stiffness
+        row[T_CARCASS] = tyre.carcass_stiffness
         row[T_DAMP] = tyre.damping_time
         row[T_GRIP] = tyre.grip
         row[T_PRESSURE] = tyre.grip_pressure

@@ -31,6 +31,7 @@ from sim.layout import (
 )
 from sim.observe import V_SIZE, observe
 from sim.rotation import quaternion
+from sim.tyre_patch import P_SIZE
 from terrain.heightfield import Heightfield
 
 Array = NDArray[np.float64]
@@ -72,6 +73,7 @@ class Simulation:
         self.out = np.zeros(O_SIZE)
         rows = self.arrays.row.shape[1]
         self.bristles = np.zeros((4, len(self.arrays.compass), rows + 1, 4))
+        self.patch = np.zeros((len(self.arrays.compass) * rows + 1, P_SIZE))
         self.hull_bristles = np.zeros((len(self.arrays.hull), 4))
         self.frames = np.zeros((len(model.bodies), 3, 3))
         self.points = np.zeros((4, len(model.bodies), 6))
@@ -127,8 +129,8 @@ class Simulation:
         a = self.arrays
         arguments = (
             self.state, self.controls, self.memory, self.out, a.body, a.tyre, a.row, a.law, a.compass, a.shock, a.drive,
-            a.hull, self.bristles, self.hull_bristles, self._z, self._top, self._header, self.frames, self.points,
-            self.wheels,
+            a.hull, self.bristles, self.patch, self.hull_bristles, self._z, self._top, self._header, self.frames,
+            self.points, self.wheels,
         )  # fmt: skip
         self.engine.run(steps, arguments)
 

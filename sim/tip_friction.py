@@ -59,7 +59,17 @@ def grip_tip(
         tx *= ratio
         ty *= ratio
         tz *= ratio
-        zx = (ex - tx) / stiffness
-        zy = (ey - ty) / stiffness
-        zz = (ez - tz) / stiffness
+        # The spring keeps what the dashpot does not carry, but never pulls the other way.
+        tension = 1.0 / stiffness
+        gx = ex - tx
+        gy = ey - ty
+        gz = ez - tz
+        zx = gx - damping * sx
+        zy = gy - damping * sy
+        zz = gz - damping * sz
+        if zx * gx + zy * gy + zz * gz < 0.0:
+            tension = 0.0
+        zx *= tension
+        zy *= tension
+        zz *= tension
     return normal * nx + tx, normal * ny + ty, normal * nz + tz, normal, zx, zy, zz

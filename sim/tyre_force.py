@@ -1,4 +1,4 @@
-"""The tyre: radial spokes shortened by the ground, with a bristle of friction at each tip.
+"""The tyre: radial spokes shortened by the ground, with a bristle of tread at each tip.
 
 Radial springs that envelop the ground follow D. C. Davis, Vehicle System Dynamics 4 (1975), and Badalamenti and
 Doyle (1988); the force of a spoke acts along the spoke. Its part along the ground plus the bristle is held inside
@@ -21,6 +21,7 @@ from sim.layout import (
     M_SINK,
     T_AREA,
     T_BRISTLE,
+    T_CARCASS,
     T_DAMP,
     T_HALF_WIDTH,
     T_LAW_STEP,
@@ -36,8 +37,8 @@ from sim.layout import (
     W_TOUCH,
 )
 from sim.rock_edge import SHARP, edge_normal, face_beside
-from sim.tip_friction import grip_tip
 from sim.tyre_grip import update_pressure, wheel_grip
+from sim.tyre_patch import grip_patch, move_carcass, note_spoke
 
 Array = NDArray[np.float64]
 WHEELS = np.array(WHEEL_BODIES, dtype=np.int64)
@@ -86,6 +87,7 @@ def tyre_forces(
     law: Array,
     compass: Array,
     bristles: Array,
+    patch: Array,
     z: Array,
     top: Array,
     header: Array,
@@ -122,19 +124,9 @@ def tyre_forces(
         lowest_row = half * abs(az)
         near = 0.5 * tyre[wheel, T_RIM]
         step = tyre[wheel, T_LAW_STEP]
-        bristle_k = tyre[wheel, T_BRISTLE]
+        tread = tyre[wheel, T_BRISTLE]
         damp = tyre[wheel, T_DAMP]
         mu = wheel_grip(tyre, memory, wheel, controls[U_GRIP])
-        fx = 0.0
-        fy = 0.0
-        fz = 0.0
-        mx = 0.0
-        my = 0.0
-        mz = 0.0
-        total = 0.0
-        px = 0.0
-        py = 0.0
-        pz = 0.0
         touching = 0
         sink = 0.0
         for i in range(n_round):
@@ -220,51 +212,32 @@ def tyre_forces(
                 incidence = min(nx * ux + ny * uy + nz * uz, -SMALLEST_INCIDENCE)
                 closing = (vx * nx + vy * ny + vz * nz) / incidence
                 force = max(force + damp * local * closing, 0.0)
-                if bristles[wheel, i, j, 3] != 0.0:
-                    zx = bristles[wheel, i, j, 0]
-                    zy = bristles[wheel, i, j, 1]
-                    zz = bristles[wheel, i, j, 2]
-                else:
-                    zx = zy = zz = 0.0
-                kx, ky, kz, normal, zx, zy, zz = grip_tip(
-                    zx, zy, zz, -force * ux, -force * uy, -force * uz, nx, ny, nz, vx, vy, vz, dt, bristle_k,
-                    damp * bristle_k, mu,
+                note_spoke(
+                    patch, touching + count, bristles, wheel, i, j, lx, ly, lz, nx, ny, nz, -force * ux, -force * uy,
+                    -force * uz, vx, vy, vz,
                 )  # fmt: skip
-                bristles[wheel, i, j, 0] = zx
-                bristles[wheel, i, j, 1] = zy
-                bristles[wheel, i, j, 2] = zz
-                bristles[wheel, i, j, 3] = 1.0
-                fx += kx
-                fy += ky
-                fz += kz
-                mx += ly * kz - lz * ky
-                my += lz * kx - lx * kz
-                mz += lx * ky - ly * kx
-                total += normal
-                px += normal * qx
-                py += normal * qy
-                pz += normal * qz
                 count += 1
                 sink = max(sink, short)
             bristles[wheel, i, rows, 0] = float(count)
             touching += count
-        wrench[b, 0] += fx
-        wrench[b, 1] += fy
-        wrench[b, 2] += fz
-        wrench[b, 3] += mx
-        wrench[b, 4] += my
-        wrench[b, 5] += mz
-        wheels[wheel, W_FX] = fx
-        wheels[wheel, W_FX + 1] = fy
-        wheels[wheel, W_FX + 2] = fz
+        stiff = tyre[wheel, T_CARCASS]
+        room = patch[patch.shape[0] - 1]
+        move_carcass(patch, touching, memory, wheel, dt, tread, mu, stiff, damp * stiff, room)
+        grip_patch(patch, touching, memory, wheel, bristles, dt, tread, mu, room)
+        for k in range(6):
+            wrench[b, k] += room[k]
+        total = room[6]
+        wheels[wheel, W_FX] = room[0]
+        wheels[wheel, W_FX + 1] = room[1]
+        wheels[wheel, W_FX + 2] = room[2]
         wheels[wheel, W_NORMAL] = total
         wheels[wheel, W_TOUCH] = touching
         wheels[wheel, W_SINK] = sink
         deepest = max(deepest, sink)
         if total > 0.0:
-            wheels[wheel, W_PX] = px / total
-            wheels[wheel, W_PX + 1] = py / total
-            wheels[wheel, W_PX + 2] = pz / total
+            wheels[wheel, W_PX] = cx + room[7] / total
+            wheels[wheel, W_PX + 1] = cy + room[8] / total
+            wheels[wheel, W_PX + 2] = cz + room[9] / total
             update_pressure(memory, wheel, total / (touching * tyre[wheel, T_AREA]), dt)
         else:
             lowest_point(wheels, wheel, cx, cy, cz, ax, ay, az, radius)

@@ -191,7 +191,7 @@ def test_steps_with_given_forces_are_those_of_the_fused_call(model: RigidModel) 
             a = s.arrays
             arguments = (
                 s.state, s.controls, s.memory, s.out, a.body, a.tyre, a.row, a.law, a.compass, a.shock, a.drive, a.hull,
-                s.bristles, s.hull_bristles, s._z, s._top, s._header, s.frames, s.points, s.wheels,
+                s.bristles, s.patch, s.hull_bristles, s._z, s._top, s._header, s.frames, s.points, s.wheels,
             )  # fmt: skip
             run(s.engine, 50, arguments)  # type: ignore[arg-type]
             state = np.zeros(S_SIZE)

@@ -31,6 +31,7 @@ from sim.layout import (
 from sim.tip_friction import grip_tip
 from sim.tyre_force import spoke_law, tyre_forces
 from sim.tyre_grip import PRESSURE_SPAN, wheel_grip
+from sim.tyre_patch import P_SIZE
 from terrain.heightfield import Heightfield
 
 MODEL = rigid_model(load_sheet(scenario.builds()[0]))
@@ -87,6 +88,28 @@ def test_a_sliding_tip_carries_mu_n_against_its_motion_and_forgets_what_it_canno
     assert math.hypot(out[4], out[5]) == pytest.approx(2.1e-4, rel=1e-12)
 
 
+def test_while_it_slides_the_spring_holds_what_the_damper_does_not() -> None:
+    k, c, mu = 400.0, 5.0, 0.5
+    out = grip_tip(-0.01, 0.0, 0.0, 0.0, 0.0, 4.0, 0.0, 0.0, 1.0, -0.2, 0.0, 0.0, 1e-3, k, c, mu)
+    assert out[0] == pytest.approx(mu * 4.0, rel=1e-12)
+    assert -k * out[4] - c * -0.2 == pytest.approx(mu * 4.0, rel=1e-12)
+    # A damper that alone exceeds the limit leaves nothing to the spring, and never turns it round.
+    out = grip_tip(-0.01, 0.0, 0.0, 0.0, 0.0, 4.0, 0.0, 0.0, 1.0, -0.9, 0.0, 0.0, 1e-3, k, c, mu)
+    assert out[0] == pytest.approx(mu * 4.0, rel=1e-12)
+    assert out[4] == 0.0
+
+
+@pytest.mark.parametrize("dt", [1e-3, 1e-4, 1e-5])
+def test_friction_under_a_growing_load_does_not_depend_on_the_step(dt: float) -> None:
+    """Load rises faster than a bristle can wind up: friction is k times the way, plus the damper, at any step."""
+    k, c, speed, growth = 20.0, 0.02, 0.1, 400.0
+    z = 0.0
+    for step in range(round(0.01 / dt)):
+        out = grip_tip(z, 0.0, 0.0, 0.0, 0.0, growth * (step + 1) * dt, 0.0, 0.0, 1.0, speed, 0.0, 0.0, dt, k, c, 0.5)
+        z = out[4]
+    assert out[0] == pytest.approx(-(k * speed * 0.01 + c * speed), rel=0.02)
+
+
 @pytest.mark.parametrize("ratio", [0.5, 1.0, 2.0, 1e-3, 1e3])
 def test_grip_falls_with_pressure_by_the_power_law_within_its_span(ratio: float) -> None:
     tyre = np.zeros((4, T_SIZE))
@@ -114,9 +137,10 @@ def ground_forces(height: float, turn: float, mu: float = 1.0) -> tuple[np.ndarr
     origin[:, 2] = height
     wheels = np.zeros((4, W_SIZE))
     bristles = np.zeros((4, len(a.compass), rows + 1, 4))
+    patch = np.zeros((len(a.compass) * rows + 1, P_SIZE))
     tyre_forces(
-        controls, np.zeros(M_SIZE), a.tyre, a.row, a.law, a.compass, bristles, z, top, header, rotation, origin, spin,
-        velocity, wrench, wheels,
+        controls, np.zeros(M_SIZE), a.tyre, a.row, a.law, a.compass, bristles, patch, z, top, header, rotation, origin,
+        spin, velocity, wrench, wheels,
     )  # fmt: skip
     return wheels, wrench
 

@@ -23,6 +23,8 @@ from models.spokes import counted_load, ripple
 from models.tyre import (
     GOOD_FIT,
     MINDLIN_RUBBER,
+    TREAD_TO_CARCASS,
+    TREAD_TO_CARCASS,
     WheelState,
     fit_tyre,
     plate_load,
@@ -159,8 +161,10 @@ def test_stiffness_along_the_ground_is_mindlin_s_share() -> None:
     shape, law = fit_tyre(sheet)
     ring = tyre_ring(sheet, shape, law, WheelState(0.85, 0.0867, 5e-6))
     d = static_squish(shape, law, 0.85)
-    whole = ring.bristle_stiffness * touching_spokes(shape, d)
+    whole = ring.stiffness_along(touching_spokes(shape, d))
     assert whole == pytest.approx(MINDLIN_RUBBER * plate_stiffness(shape, law, d), rel=1e-9)
+    tread = ring.bristle_stiffness * touching_spokes(shape, d)
+    assert tread / ring.carcass_stiffness == pytest.approx(TREAD_TO_CARCASS, rel=1e-9)
     # Incompressible rubber, nu = 1/2: 2 (1 - nu) / (2 - nu).
     assert pytest.approx(2 * 0.5 / 1.5) == MINDLIN_RUBBER
 
@@ -171,7 +175,7 @@ def test_a_light_wheel_gets_a_softer_tread_rather_than_an_unstable_one() -> None
     wheel = WheelState(0.85, 0.0867, 2e-8)
     ring = tyre_ring(sheet, shape, law, wheel)
     moved = 1.0 / (1.0 / wheel.bounce_mass + shape.radius**2 / wheel.spin_inertia)
-    along = ring.bristle_stiffness * touching_spokes(shape, static_squish(shape, law, 0.85))
+    along = ring.stiffness_along(touching_spokes(shape, static_squish(shape, law, 0.85)))
     assert along * 1e-6 / moved == pytest.approx(0.5, rel=1e-9)
     assert ring.damping_time * along * 1e-3 / moved <= 0.5 * (1 + 1e-9)
 
@@ -210,7 +214,7 @@ def test_one_spoke_is_counted_by_hand() -> None:
     # 4 spokes, 1 row, law f = 1000 s, wheel 1 mm into the plate: only the one that points down is shortened.
     ring = TyreRing(
         n_round=4, row_y=np.zeros(1), row_radius=np.array([0.03]), rim_radius=0.01, law_step=0.001,
-        law_force=np.arange(21.0), side_stiffness=1.0, bristle_stiffness=1.0, damping_time=0.0, grip=1.0,
+        law_force=np.arange(21.0), side_stiffness=1.0, bristle_stiffness=1.0, carcass_stiffness=1.0, damping_time=0.0, grip=1.0,
         grip_pressure=1.0, grip_exponent=0.0, spoke_area=1.0,
     )  # fmt: skip
     assert counted_load(ring, 0.029, 0.0) == pytest.approx(1.0, rel=1e-12)

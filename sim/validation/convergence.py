@@ -21,8 +21,8 @@ GROUP = Group("convergence", "Convergence in step, grid and spokes")
 CELL = 0.002
 """m; the grid that obstacles are made with."""
 MU = 0.5
-TRIES = 6
-"""Bisections of a ledge limit: 0.45 radii over 2^6 is 0.7 percent of a radius."""
+TRIES = 9
+"""Bisections of a ledge limit: 0.9 radii over 2^9 is 0.2 percent of a radius, a third of a percent of the limit."""
 STARTS = 8
 """Starts within one spoke spacing that a ledge limit is averaged over."""
 SMALL = "gundi"

@@ -115,6 +115,7 @@ def rigid_tyres(model: RigidModel, stiff: float = STIFF) -> RigidModel:
                 row_radius=np.full(rows, height),
                 law_force=tyre.law_force * harder,
                 bristle_stiffness=tyre.bristle_stiffness * harder,
+                carcass_stiffness=tyre.carcass_stiffness * stiff,
                 damping_time=6.0 * tyre.damping_time / math.sqrt(stiff),
             )
         )

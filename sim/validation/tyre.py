@@ -15,6 +15,7 @@ from models.tyre import TyreShape, fit_tyre, plate_load, plate_table, static_squ
 from sim.ground import ground_arrays
 from sim.layout import M_SIZE, U_DT, U_GRIP, U_SIZE, W_FZ, W_SIZE, W_TOUCH, model_arrays
 from sim.tyre_force import tyre_forces
+from sim.tyre_patch import P_SIZE
 from sim.validation.check import Group, Measured, absolute, at_most, relative
 from sim.validation.truck import names, sheet, truck
 from terrain.heightfield import Heightfield
@@ -47,9 +48,10 @@ class Rig:
         origin[:, 0], origin[:, 2] = x, height
         wheels = np.zeros((4, W_SIZE))
         bristles = np.zeros((4, len(a.compass), a.row.shape[1] + 1, 4))
+        patch = np.zeros((len(a.compass) * a.row.shape[1] + 1, P_SIZE))
         tyre_forces(
-            controls, np.zeros(M_SIZE), a.tyre, a.row, a.law, a.compass, bristles, z, top, header, rotation, origin,
-            spin, velocity, wrench, wheels,
+            controls, np.zeros(M_SIZE), a.tyre, a.row, a.law, a.compass, bristles, patch, z, top, header, rotation,
+            origin, spin, velocity, wrench, wheels,
         )  # fmt: skip
         return np.asarray(wheels[0])
 
