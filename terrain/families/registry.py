@@ -176,7 +176,7 @@ _STANDARDS = (
         standards.crossing_ramps,
         _fixed(100, 250, 500),
         _fixed(25, 2000),
-        standard="ASTM E2827/E2827M-20 (dimensions from memory)",
+        standard="ASTM E2827/E2827M-20 (15 degrees over 0.6 m second hand; width from memory)",
         roughness_share=_BOARD,
     ),
     Family(
@@ -187,7 +187,8 @@ _STANDARDS = (
         _fixed(100, 200, 400),
         _fixed(25, 1500),
         (Parameter("topography", 1.0, 0.0, 2.0, "0 flat, 1 hill, 2 diagonal hill"),),
-        standard="ASTM E2828/E2828M-20; Jacoff et al., Stepfield Pallets, PerMIS 2008 (dimensions from memory)",
+        standard="ASTM E2828/E2828M-20; Jacoff et al., Stepfield Pallets, PerMIS 2008 (0.1 m posts, 1.2 m pallets, "
+        "steps of two posts at most second hand; heights from memory)",
         roughness_share=_BOARD,
     ),
     Family(
@@ -197,7 +198,7 @@ _STANDARDS = (
         standards.k_rails,
         _fixed(100, 200, 350),
         _fixed(25, 1500),
-        standard="ASTM E3349/E3349M-22 (title and scope read; rail, pallet and pattern from memory)",
+        standard="ASTM E3349/E3349M-22 (title and scope read; 0.1 m rails at 45 degrees second hand; pattern ours)",
         roughness_share=_BOARD,
     ),
     Family(

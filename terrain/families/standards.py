@@ -2,7 +2,8 @@
 
 Their level is a size in percent: 100 is the published apparatus divided by the truck's scale, 200 twice that. The
 standards themselves let the apparatus grow with the lane. What was read about them and what is from memory stands
-beside each constant.
+beside each constant. *Second hand* was read in public sources that rebuild the apparatus and name it, not in the
+standard or paper itself.
 """
 
 from __future__ import annotations
@@ -18,19 +19,23 @@ from terrain.profile import Profile
 from terrain.yardstick import Yardstick
 
 RAMP_ANGLE = math.radians(15.0)
-"""Pitch/roll ramps of E2826 and E2827 (from memory)."""
+"""Pitch/roll ramps of E2827 (second hand) and E2826 (from memory)."""
 RAMP_PLAN = 0.6
-"""m, plan length of a ramp element in its steep direction (from memory)."""
+"""m, plan length of a ramp element in its steep direction (second hand for E2827)."""
 RAMP_WIDTH = 1.2
 """m, its other side (from memory)."""
 POST = 0.1
-"""m, width and height unit of a stepfield post (from memory); that heights are whole post widths was read."""
+"""m, width and height unit of a stepfield post (second hand); that heights are whole post widths was read."""
 PALLET_POSTS = 12
-"""Posts along a pallet's side: 1.2 m (from memory)."""
+"""Posts along a pallet's side: 1.2 m (second hand)."""
+MOST_STEP = 2
+"""Units by which neighbouring posts differ at most (Jacoff et al. 2008, second hand)."""
 HILL_TOP = 5
 """Highest post of a hill in units (from memory)."""
 RAIL = 0.1
-"""m, width and height of a K-rail (from memory)."""
+"""m, width and height of a K-rail (second hand)."""
+RAIL_TURN = math.radians(45.0)
+"""Of the diagonal rails to the lane (second hand)."""
 HURDLE = 0.1
 """m, height step of the hurdles (from memory)."""
 ROWS = 4
@@ -124,8 +129,8 @@ def post_units(rng: np.random.Generator, topography: int) -> np.ndarray[tuple[in
     """Post heights of one pallet in whole units, (12, 12), symmetric under half a turn.
 
     Topography 0 is flat (1 to 3 units by lot), 1 a hill across the lane, 2 a diagonal hill (1 to 5 units, each post
-    up to one unit off the even slope by lot). The topographies and the whole units were read; the lot is our own,
-    since the standard's pattern was not.
+    up to one unit off the even slope by lot). No post stands more than two units above a neighbour. The topographies
+    and the whole units were read; the lot is our own, since the standard's pattern was not.
     """
     side = np.arange(PALLET_POSTS) - 0.5 * (PALLET_POSTS - 1)
     off = np.abs(side[:, None] + 0.0 * side[None, :])
@@ -136,7 +141,12 @@ def post_units(rng: np.random.Generator, topography: int) -> np.ndarray[tuple[in
     units = 2 + lot if topography == 0 else np.clip(np.rint(even).astype(np.int64) + lot, 1, HILL_TOP)
     half = PALLET_POSTS // 2
     units[half:] = units[:half][::-1, ::-1]
-    return np.asarray(units, dtype=np.int64)
+    while True:
+        # Pallets lie next to each other, so the last post's neighbour is the first.
+        around = np.min([np.roll(units, step, axis) for axis in (0, 1) for step in (1, -1)], axis=0)
+        if (units <= around + MOST_STEP).all():
+            return np.asarray(units, dtype=np.int64)
+        units = np.minimum(units, around + MOST_STEP)
 
 
 def stepfield(level: float, yard: Yardstick, rng: np.random.Generator, topography: float) -> Piece:
@@ -158,27 +168,26 @@ def stepfield(level: float, yard: Yardstick, rng: np.random.Generator, topograph
 
 
 def k_rails(level: float, yard: Yardstick, rng: np.random.Generator) -> Piece:
-    """K-rails: on every pallet one rail straight across and two that run from its middle to the far corners.
+    """K-rails: square rails, one straight across and two diagonal ones from its middle to the far corners.
 
-    Seen from above the rails are the strokes of a K; every second pallet lies turned round, so that the straight
-    rails come in pairs. Rail, pallet and pattern are from memory; the standard's title and scope were read.
+    Seen from above they are the strokes of a K as wide as a pallet; every second K lies turned round, so that the
+    straight rails come in pairs. The standard's title and scope were read; how the rails follow each other is ours.
     """
     size = 0.01 * level / yard.scale
-    rail, pallet = RAIL * size, PALLET_POSTS * POST * size
-    pallets = 2 * max(1, math.ceil(0.5 * MIN_LENGTH * yard.wheelbase / pallet))
+    rail, width = RAIL * size, PALLET_POSTS * POST * size
+    length = rail + 0.5 * width / math.tan(RAIL_TURN)
+    count = 2 * max(1, math.ceil(0.5 * MIN_LENGTH * yard.wheelbase / length))
     cell = _fit(rail, yard, 4)
-    half = 0.5 * rail
-    turn = math.atan2(0.5 * pallet, pallet - rail)
 
     def shape(x: Grid, y: Grid) -> Grid:
-        row, along = np.divmod(x - 0.5 * cell, pallet)
-        along = np.where(np.mod(row, 2.0) < 1.0, along, pallet - along)
-        across = np.abs(np.mod(y - 0.5 * cell + 0.5 * pallet, pallet) - 0.5 * pallet)
-        diagonal = np.abs(across * math.cos(turn) - (along - rail) * math.sin(turn))
-        return np.where((along < rail) | (diagonal < half), rail, 0.0) + 0.0 * y
+        row, along = np.divmod(x - 0.5 * cell, length)
+        along = np.where(np.mod(row, 2.0) < 1.0, along, length - along)
+        across = np.abs(np.mod(y - 0.5 * cell + 0.5 * width, width) - 0.5 * width)
+        diagonal = np.abs(across * math.cos(RAIL_TURN) - (along - rail) * math.sin(RAIL_TURN))
+        return np.where((along < rail) | (diagonal < 0.5 * rail), rail, 0.0) + 0.0 * y
 
-    notes = _notes(level, yard, rail=RAIL, pallet=PALLET_POSTS * POST)
-    return _field(shape, pallets * pallet, cell, yard, notes)
+    notes = _notes(level, yard, rail=RAIL, width=PALLET_POSTS * POST)
+    return _field(shape, count * length, cell, yard, notes)
 
 
 def inclined_plane(level: float, yard: Yardstick, rng: np.random.Generator) -> Piece:
