@@ -21,8 +21,6 @@ Array = NDArray[np.float64]
 P_ROUND, P_ROW, P_AT, P_NORMAL, P_FORCE, P_SPEED, P_BRISTLE, P_SIZE = 0, 1, 2, 5, 8, 11, 14, 17
 """A touching spoke: which it is, place from the wheel's centre, ground's normal, elastic force on the wheel, velocity
 of the wheel there, bristle so far; world axes."""
-ROUNDS = 2
-"""Newton steps for the carcass; a third changes nothing measurable."""
 
 
 @kernel
@@ -126,6 +124,8 @@ def move_carcass(
 ) -> None:  # fmt: skip
     """Find how the carcass moves along with this step and keep place and motion in the memory.
 
+    One Newton step from the last step's motion; a second changes no limit by a thousandth.
+
     ``k``: one bristle, N/m; ``carcass`` N/m and ``damping`` N s/m between rim and tread. ``sums`` (9,) is room to work.
     """
     at = M_CARCASS + 3 * wheel
@@ -134,29 +134,28 @@ def move_carcass(
     my = memory[last + 1]
     mz = memory[last + 2]
     own = carcass + (damping / dt if dt > 0.0 else 0.0)
-    for _ in range(ROUNDS):
-        _bristles(patch, count, mx, my, mz, dt, k, mu, sums)
-        # What is out of balance at the end of the step.
-        gx = sums[0] - carcass * memory[at] - own * mx
-        gy = sums[1] - carcass * memory[at + 1] - own * my
-        gz = sums[2] - carcass * memory[at + 2] - own * mz
-        a = sums[3] + own
-        b = sums[4] + own
-        c = sums[5] + own
-        d = sums[6]
-        e = sums[7]
-        f = sums[8]
-        # Symmetric 3 x 3 by cofactors.
-        caa = b * c - f * f
-        cab = e * f - d * c
-        cac = d * f - b * e
-        cbb = a * c - e * e
-        cbc = d * e - a * f
-        ccc = a * b - d * d
-        inv = 1.0 / (a * caa + d * cab + e * cac)
-        mx += inv * (caa * gx + cab * gy + cac * gz)
-        my += inv * (cab * gx + cbb * gy + cbc * gz)
-        mz += inv * (cac * gx + cbc * gy + ccc * gz)
+    _bristles(patch, count, mx, my, mz, dt, k, mu, sums)
+    # What is out of balance at the end of the step.
+    gx = sums[0] - carcass * memory[at] - own * mx
+    gy = sums[1] - carcass * memory[at + 1] - own * my
+    gz = sums[2] - carcass * memory[at + 2] - own * mz
+    a = sums[3] + own
+    b = sums[4] + own
+    c = sums[5] + own
+    d = sums[6]
+    e = sums[7]
+    f = sums[8]
+    # Symmetric 3 x 3 by cofactors.
+    caa = b * c - f * f
+    cab = e * f - d * c
+    cac = d * f - b * e
+    cbb = a * c - e * e
+    cbc = d * e - a * f
+    ccc = a * b - d * d
+    inv = 1.0 / (a * caa + d * cab + e * cac)
+    mx += inv * (caa * gx + cab * gy + cac * gz)
+    my += inv * (cab * gx + cbb * gy + cbc * gz)
+    mz += inv * (cac * gx + cbc * gy + ccc * gz)
     memory[last] = mx
     memory[last + 1] = my
     memory[last + 2] = mz

@@ -8,9 +8,7 @@ from sim.validation.catalogue import checks
 from sim.validation.check import Check
 
 FINDINGS = {
-    "ledge, half the step": "the 1/24's ledge limit is 7 % higher at 0.5 ms: the wheel chatters on the edge",
-    "ledge, half the grid": "an edge is as sharp as a grid cell: 2 % higher on 1 mm than on 2 mm",
-    "compliance, 1/10": "the invented 1/10 loses 3.8 deg to springs and tyres, the trade says 4 to 9",
+    "ledge, half the grid": "an edge is as sharp as a grid cell: 1.2 % higher on 1 mm than on 2 mm",
     "wide portal, narrow straight": "1.9 deg between the two with the tracks and heights assumed, 4 deg measured",
     "overdrive, climb": "on an even slope front overdrive gains nothing that can be shown",
 }
