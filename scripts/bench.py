@@ -122,10 +122,11 @@ def show(found: dict[str, object]) -> None:
     for height, rivals in found.get("generic", {}).items():  # type: ignore[attr-defined]
         ours = found["easy_step_us"] if height == f"{EASY_MM:g} mm" else found["step_us"]
         for rival in rivals:
+            crossed = "crossed" if rival["crossed"] else "not crossed"
             way = f"{rival['reached_mm']:.0f} of {rival['finish_mm']:.0f} mm in {rival['seconds']:.1f} s"
             print(
                 f"  {height} ledge, {rival['name']}: {rival['step_us']:.0f} us a step, "
-                f"{rival['step_us'] / ours:.0f} x ours; {'crossed' if rival['crossed'] else 'not crossed'}, {way}; {rival['settings']}"
+                f"{rival['step_us'] / ours:.0f} x ours; {crossed}, {way}; {rival['settings']}"
             )
 
 
