@@ -201,7 +201,9 @@ class _ShownTruck(BulletEngine):
         return tostring(robot, encoding="unicode")
 
     def show(self, state: Array, reach: float) -> None:
-        """Put the truck where a state of ours has it, and the camera ``reach`` m from it."""
+        """Put the truck where a state of ours has it, and the camera ``reach`` m from it; nothing once it is shut."""
+        if not pybullet.isConnected(self._client):
+            return
         self._state[:] = state
         x, y, z, w = state[S_QUAT:S_VEL]
         bx, by, bz, bw = quaternion(self.base_rotation)
@@ -223,7 +225,8 @@ class _ShownTruck(BulletEngine):
     def close(self) -> None:
         if self._client >= 0:
             with hushed():
-                pybullet.disconnect(self._client)
+                if pybullet.isConnected(self._client):
+                    pybullet.disconnect(self._client)
             self._client = -1
 
 
