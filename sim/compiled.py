@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Callable
+import tempfile
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
@@ -48,15 +50,41 @@ def source_hash() -> str:
     return digest.hexdigest()[:16]
 
 
-def _cache_folder() -> Path:
-    root = os.environ.get("CRAGBENCH_CACHE") or os.environ.get("XDG_CACHE_HOME") or str(Path.home() / ".cache")
-    return Path(root) / "cragbench" / f"kernels-{source_hash()}"
+def _candidates() -> Iterator[Path]:
+    """Where machine code may be kept, best first."""
+    for name in ("CRAGBENCH_CACHE", "XDG_CACHE_HOME"):
+        if os.environ.get(name):
+            yield Path(os.environ[name])
+    with suppress(RuntimeError):  # no home at all
+        yield Path.home() / ".cache"
+    owner = os.getuid() if hasattr(os, "getuid") else "user"
+    yield Path(tempfile.gettempdir()) / f"cragbench-{owner}"
 
 
-if not os.environ.get("NUMBA_CACHE_DIR"):
-    config.CACHE_DIR = str(_cache_folder())
+def cache_folder(candidates: Iterable[Path]) -> Path | None:
+    """The first of some folders that can be made and written to and is the user's own; None without one.
+
+    Machine code is loaded as it lies there, so a folder that somebody else owns is passed over.
+    """
+    for root in candidates:
+        folder = root / "cragbench" / f"kernels-{source_hash()}"
+        try:
+            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            mine = not hasattr(os, "getuid") or folder.stat().st_uid == os.getuid()
+        except OSError:
+            continue
+        if mine and os.access(folder, os.W_OK):
+            return folder
+    return None
+
+
+_folder = cache_folder(_candidates())
+KEPT = _folder is not None or bool(os.environ.get("NUMBA_CACHE_DIR"))
+"""Whether machine code is kept between runs; without a place for it, every start compiles anew."""
+if _folder is not None and not os.environ.get("NUMBA_CACHE_DIR"):
+    config.CACHE_DIR = str(_folder)
 
 
 def kernel(function: F) -> F:
     """Compile without the interpreter; strict IEEE arithmetic, so equal inputs give equal bits."""
-    return cast(F, numba.njit(cache=True, error_model="numpy", fastmath=False)(function))
+    return cast(F, numba.njit(cache=KEPT, error_model="numpy", fastmath=False)(function))
