@@ -38,7 +38,8 @@ def test_a_folder_of_somebody_else_is_passed_over(tmp_path: Path, monkeypatch: p
 
 
 def test_a_home_that_is_none_stops_nothing(tmp_path: Path) -> None:
-    places = {"TMPDIR": str(tmp_path), "HOME": "/proc/none", "XDG_CACHE_HOME": "", "CRAGBENCH_CACHE": "", "NUMBA_CACHE_DIR": ""}
+    unset = dict.fromkeys(("XDG_CACHE_HOME", "CRAGBENCH_CACHE", "NUMBA_CACHE_DIR"), "")
+    places = unset | {"TMPDIR": str(tmp_path), "HOME": "/proc/none"}
     code = "from sim.vector import rotation_from_quaternion; from sim.compiled import KEPT; print(KEPT)"
     done = subprocess.run(
         [sys.executable, "-c", code], cwd=ROOT, env=os.environ | places, capture_output=True,
