@@ -26,8 +26,10 @@ def compare(
     out: Annotated[Path | None, typer.Option(help="Folder for charts and CSV; left out, beside the store.")] = None,
     charts: Annotated[bool, typer.Option(help="Draw the charts.")] = True,
     formats: options.Formats = "png,svg",
-    tilt: Annotated[int, typer.Option(min=0, help="Directions in which the trucks are tipped on a simulated table, a "
-                                      "multiple of 4; some 2 s a truck for 16 (at most 16 trucks), kept for the next time. 0: none.")] = 16,
+    tilt: Annotated[int, typer.Option(
+        min=0, help="Directions in which the trucks (at most 16) are tipped on a simulated table, a multiple of 4; some "
+                    "2 s a truck for 16, kept for the next time. 0: none.",
+    )] = 16,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Compare the configurations of a store: success rates and tip-over margins with intervals, paired differences.
