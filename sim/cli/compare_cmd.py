@@ -27,8 +27,8 @@ def compare(
     charts: Annotated[bool, typer.Option(help="Draw the charts.")] = True,
     formats: options.Formats = "png,svg",
     tilt: Annotated[int, typer.Option(
-        min=0, help="Directions in which the trucks (at most 16) are tipped on a simulated table, a multiple of 4; some "
-                    "2 s a truck for 16, kept for the next time. 0: none.",
+        min=0, help="Directions in which the trucks (at most 16) are tipped on a simulated table, a multiple of 4; "
+                    "some 2 s a truck for 16, kept for the next time. 0: none.",
     )] = 16,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
