@@ -5,12 +5,13 @@
     python3 scripts/bench.py --json     the same as JSON
     python3 scripts/bench.py --picture FILE.png
 
-Times of steps are processor time of the one thread, so that other work on the machine moves them little; ratios are
-taken block by block within one run.
+Times of steps are processor time of the one thread, so that other work on the machine moves them little. The floor is
+timed in between, all the time: ratios are taken through it, so that a machine that changes its clock moves both sides.
 """
 
 import argparse
 import json
+import statistics
 import sys
 from importlib.util import find_spec
 from pathlib import Path
@@ -67,31 +68,41 @@ def measure(quick: bool) -> dict[str, object]:
         return found
     gentle = bench_step.time_steps(model, easy, "bump")
     print("generic contact ...", file=sys.stderr)
+    pace = bench_step.Floor(model).block
     rivals = {
         f"{height:g} mm": [
-            bench_generic.bullet(model, ledge, 8.0),
-            bench_generic.mujoco_run(model, ledge, 8.0, "cylinder"),
-            bench_generic.mujoco_run(model, ledge, 8.0, "ellipsoid"),
+            bench_generic.bullet(model, ledge, 8.0, pace),
+            bench_generic.mujoco_run(model, ledge, 8.0, "cylinder", pace),
+            bench_generic.mujoco_run(model, ledge, 8.0, "ellipsoid", pace),
         ]
         for height, ledge in ((EASY_MM, easy), (HARD_MM, hard))
     }
     print("batches, stores and starts ...", file=sys.stderr)
-    one, two = bench_study.batch_speed(1, 12), bench_study.batch_speed(2, 12)
+    # In turn, so that a machine that slows down slows both.
+    rounds = [(bench_study.batch_speed(1, 12).per_second, bench_study.batch_speed(2, 24).per_second) for _ in range(3)]
+    one, two = (statistics.median(column) for column in zip(*rounds, strict=True))
     cold, warm, sheet = bench_study.start_seconds()
-    low = next(iter(rivals.values()))
+    ours = {f"{EASY_MM:g} mm": gentle.step_over_floor, f"{HARD_MM:g} mm": steps.step_over_floor}
+    table = {
+        height: [
+            vars(rival) | {"crossed": rival.crossed, "over_step": rival.step_us / rival.floor_us / ours[height]}
+            for rival in row
+        ]
+        for height, row in rivals.items()
+    }
+    low = table[f"{EASY_MM:g} mm"]
     return found | {
         "easy_step_us": gentle.step_us,
         "easy_crossed": gentle.crossed,
-        "generic": {
-            height: [vars(rival) | {"crossed": rival.crossed} for rival in row] for height, row in rivals.items()
-        },
-        "generic_bullet_us": low[0].step_us,
-        "generic_mujoco_us": min(r.step_us for r in low[1:]),
-        "generic_bullet_over_step": low[0].step_us / gentle.step_us,
-        "generic_mujoco_over_step": min(r.step_us for r in low[1:]) / gentle.step_us,
-        "trials_per_s_1": one.per_second,
-        "trials_per_s_2": two.per_second,
-        "two_over_one": two.per_second / one.per_second,
+        "easy_step_over_floor": gentle.step_over_floor,
+        "generic": table,
+        "generic_bullet_us": low[0]["step_us"],
+        "generic_mujoco_us": min(r["step_us"] for r in low[1:]),
+        "generic_bullet_over_step": low[0]["over_step"],
+        "generic_mujoco_over_step": min(r["over_step"] for r in low[1:]),
+        "trials_per_s_1": one,
+        "trials_per_s_2": two,
+        "two_over_one": statistics.median(b / a for a, b in rounds),
         "rss_mb": bench_study.worker_mb(),
         "cold_start_s": cold,
         "warm_start_s": warm,
@@ -120,13 +131,12 @@ def show(found: dict[str, object]) -> None:
                 parts = entry.items() if isinstance(entry, dict) else [("", entry)]
                 print(f"      {name:24s} {'  '.join(f'{k} {v:.2f}'.strip() for k, v in parts)}")
     for height, rivals in found.get("generic", {}).items():  # type: ignore[attr-defined]
-        ours = found["easy_step_us"] if height == f"{EASY_MM:g} mm" else found["step_us"]
         for rival in rivals:
             crossed = "crossed" if rival["crossed"] else "not crossed"
             way = f"{rival['reached_mm']:.0f} of {rival['finish_mm']:.0f} mm in {rival['seconds']:.1f} s"
             print(
                 f"  {height} ledge, {rival['name']}: {rival['step_us']:.0f} us a step, "
-                f"{rival['step_us'] / ours:.0f} x ours; {crossed}, {way}; {rival['settings']}"
+                f"{rival['over_step']:.0f} x ours; {crossed}, {way}; {rival['settings']}"
             )
 
 

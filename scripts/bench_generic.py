@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 import statistics
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from xml.etree.ElementTree import Element, SubElement, fromstring, tostring
 
@@ -24,9 +25,13 @@ from terrain.heightfield import Heightfield
 from terrain.obstacle import Obstacle
 
 Array = NDArray[np.float64]
+Pace = Callable[[], float]
+"""Microseconds per step of the floor, timed now."""
 HARD_SHAPES = {0: (0.020, 0.018, 0.002)}
 """Half extents (m, for a 1/24) of the skid box on the chassis; axles get cylinders of their housings."""
 WARM_UP = 300
+PACE = 250
+"""Steps between two looks at the floor."""
 TREAD_SPEED = 0.8
 """Wheelbases per second."""
 
@@ -38,6 +43,8 @@ class Generic:
     name: str
     settings: str
     step_us: float
+    floor_us: float
+    """Median of the floor's blocks timed in between: by it the machine's moods cancel out of ratios."""
     reached_mm: float
     finish_mm: float
     seconds: float
@@ -89,7 +96,7 @@ def _wheel(model: RigidModel) -> tuple[float, float]:
 # --- PyBullet's own contact --------------------------------------------------------------------------------------
 
 
-def bullet(model: RigidModel, obstacle: Obstacle, seconds: float) -> Generic:
+def bullet(model: RigidModel, obstacle: Obstacle, seconds: float, pace: Pace) -> Generic:
     """PyBullet's height field with cylinder wheels, default solver."""
     radius, half = _wheel(model)
     robot = fromstring(_tree_text(model, [principal_frame(body.I_BBcm) for body in model.bodies]))
@@ -105,7 +112,7 @@ def bullet(model: RigidModel, obstacle: Obstacle, seconds: float) -> Generic:
         ground = show_ground(obstacle.ground, client)
         pybullet.changeDynamics(ground, -1, lateralFriction=model.tyres[0].grip, physicsClientId=client)
         stiffness, damping = spring_rates(model, obstacle.ground)
-        return _bullet_drive(model, obstacle, truck, client, stiffness, damping, seconds)
+        return _bullet_drive(model, obstacle, truck, client, stiffness, damping, seconds, pace)
     finally:
         pybullet.disconnect(client)
 
@@ -128,8 +135,9 @@ def _load(text: str, client: int) -> int:
 
 
 def _bullet_drive(
-    model: RigidModel, obstacle: Obstacle, truck: int, client: int, stiffness: Array, damping: Array, seconds: float
-) -> Generic:
+    model: RigidModel, obstacle: Obstacle, truck: int, client: int, stiffness: Array, damping: Array, seconds: float,
+    pace: Pace,
+) -> Generic:  # fmt: skip
     where = {"physicsClientId": client}
     for link in range(-1, JOINT_COUNT):
         pybullet.changeDynamics(
@@ -149,6 +157,7 @@ def _bullet_drive(
     radius, _ = _wheel(model)
     torque = model.mass * GRAVITY * radius
     times: list[float] = []
+    floors: list[float] = []
     cg = model.cg()
     reached = 0.0
     steps = round(seconds / STEP)
@@ -164,6 +173,8 @@ def _bullet_drive(
         begun = time.thread_time()
         pybullet.stepSimulation(client)
         times.append(time.thread_time() - begun)
+        if k % PACE == 0:
+            floors.append(pace())
         if k % 50 == 0:
             place, _ = pybullet.getBasePositionAndOrientation(truck, **where)
             reached = max(reached, place[0] - model.bodies[0].p_BBcm[0] + cg[0])
@@ -173,6 +184,7 @@ def _bullet_drive(
         "PyBullet height field, cylinder wheels",
         "implicit cylinders, default solver (50 iterations)",
         statistics.median(times[WARM_UP:]) * 1e6,
+        statistics.median(floors),
         float(reached) * 1e3,
         obstacle.finish_s * 1e3,
         len(times) * STEP,
@@ -256,7 +268,7 @@ def _row(values: object) -> str:
     return " ".join(repr(float(v)) for v in np.asarray(values).ravel())
 
 
-def mujoco_run(model: RigidModel, obstacle: Obstacle, seconds: float, wheel: str) -> Generic:
+def mujoco_run(model: RigidModel, obstacle: Obstacle, seconds: float, wheel: str, pace: Pace) -> Generic:
     """MuJoCo's height field with ``cylinder`` or ``ellipsoid`` wheels."""
     import mujoco
 
@@ -269,12 +281,14 @@ def mujoco_run(model: RigidModel, obstacle: Obstacle, seconds: float, wheel: str
     data.qpos[:3] = (obstacle.start.x, obstacle.start.y, 0.001)
     radius, _ = _wheel(model)
     speed = TREAD_SPEED * model.wheelbase / radius
-    reached, times = 0.0, []
+    reached, times, floors = 0.0, [], []
     for k in range(round(seconds / STEP)):
         data.ctrl[:] = 0.0 if k < WARM_UP else speed
         begun = time.thread_time()
         mujoco.mj_step(world, data)
         times.append(time.thread_time() - begun)
+        if k % PACE == 0:
+            floors.append(pace())
         if k % 50 == 0:
             reached = max(reached, float(data.subtree_com[1][0]))
             if reached > obstacle.finish_s:
@@ -283,6 +297,7 @@ def mujoco_run(model: RigidModel, obstacle: Obstacle, seconds: float, wheel: str
         f"MuJoCo {mujoco.__version__} height field, {wheel} wheels",
         "implicitfast, elliptic cone, Newton 20/10, impratio 4, contact time 4 ms",
         statistics.median(times[WARM_UP:]) * 1e6,
+        statistics.median(floors),
         float(reached) * 1e3,
         obstacle.finish_s * 1e3,
         len(times) * STEP,
