@@ -42,6 +42,8 @@ class Job:
 
 READY = "ready"
 """First message of a worker: imports are done, tasks may come."""
+LAST_WORDS_S = 5.0
+"""Longest wait, when the parent has gone, for what is left to be cleared up."""
 RETIRING = "retiring"
 """Last message of a worker that has grown too large."""
 
@@ -72,7 +74,7 @@ def work(connection: Connection, job: Job) -> None:
     """Serve tasks from ``connection`` until it closes. The entry point of a worker process."""
     # The parent decides when to stop; an interrupt from the keyboard reaches the whole process group.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    _die_with_parent(job.grounds)
+    watcher = _die_with_parent(job.grounds)
     _be_nice(job.niceness)
     pool.join(job.grounds)
     perform = resolve(job.perform)
@@ -87,13 +89,14 @@ def work(connection: Connection, job: Job) -> None:
                 connection.send(RETIRING)
                 return
     except (EOFError, BrokenPipeError, ConnectionResetError):
-        return
+        if watcher is not None:
+            watcher.join(LAST_WORDS_S)  # it ends this process when it has cleared up
 
 
-def _die_with_parent(grounds: GroundPool | None) -> None:
+def _die_with_parent(grounds: GroundPool | None) -> threading.Thread | None:
     parent = parent_process()
     if parent is None:
-        return
+        return None
 
     def watch() -> None:
         wait([parent.sentinel])
@@ -101,7 +104,9 @@ def _die_with_parent(grounds: GroundPool | None) -> None:
             pool.clear_up(grounds)  # whoever would have removed them was killed
         os._exit(1)
 
-    threading.Thread(target=watch, daemon=True).start()
+    watcher = threading.Thread(target=watch, daemon=True)
+    watcher.start()
+    return watcher
 
 
 def _be_nice(niceness: int) -> None:
