@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from sim import place
 from sim.errors import SimError
 from sim.place import Yard
-from terrain import catalog
+from terrain import catalog, file_name
 from terrain.yardstick import Yardstick
 
 USUAL = ("climb", "ledge-on-slope", "side-hill", "descent")
@@ -39,7 +39,7 @@ class Line:
     @property
     def name(self) -> str:
         """As a person would say it."""
-        words, _, rest = self.obstacle.partition(",")
+        words, _, rest = file_name.without_folder(self.obstacle).partition(",")
         said = words.replace("-", " ") + (f" ({rest.replace('_', ' ')})" if rest else "")
         return said if self.level is None else f"{said} {self.level:g} {self.unit}"
 
