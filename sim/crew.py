@@ -28,6 +28,8 @@ STARTUP_S = 300.0
 """Longest start of a worker, first compilation included."""
 AHEAD = 2
 """Tasks in a worker's hands: the one it runs and the next, so that it never waits for the parent."""
+SAME_GROUND = 4
+"""As many when they share a ground: made by one worker, it is ready for the next truck, and no other waits for it."""
 
 
 class Hands(Protocol):
@@ -56,15 +58,26 @@ class Crew:
         self.watchdog_s = watchdog_s
         self.startup_s = startup_s
         self.failed_starts = 0
+        self._last: tuple[_Member, Ground] | None = None
         self._members = [_Member(self.job) for _ in range(workers)]
 
     def free(self) -> int:
         """Room for further tasks."""
-        return sum(AHEAD - len(member.tasks) for member in self._members)
+        return sum(max(AHEAD - len(member.tasks), 0) for member in self._members)
 
     def give(self, task: Task) -> None:
-        """Hand a task to the least busy worker."""
-        min(self._members, key=lambda member: len(member.tasks)).give(task)
+        """Hand a task to whom the last one on the same ground went, else to the least busy worker."""
+        member = self._at_work_on(_ground(task))
+        if member is None:
+            member = min(self._members, key=lambda one: len(one.tasks))
+        self._last = member, _ground(task)
+        member.give(task)
+
+    def _at_work_on(self, ground: Ground) -> _Member | None:
+        if self._last is None or self._last[1] != ground:
+            return None
+        member = self._last[0]
+        return member if member in self._members and len(member.tasks) < SAME_GROUND else None
 
     def collect(self, timeout: float) -> list[Answer]:
         """Answers and faults since the last call; dead and hung workers are replaced."""
@@ -114,6 +127,13 @@ class Crew:
             else:
                 self.give(task)
         return answers
+
+
+Ground = tuple[str, float, str, float | None, int]
+
+
+def _ground(task: Task) -> Ground:
+    return task.obstacle, task.level, task.yard, task.draw.roughness_mm, task.draw.rock_seed
 
 
 class _Member:

@@ -207,3 +207,18 @@ def _alive(pid: int) -> bool:
     except (FileNotFoundError, ProcessLookupError):
         return False
     return state != "Z"
+
+
+def test_trials_on_one_ground_go_to_one_worker() -> None:
+    """It has the ground at hand; but not without end, and what is left is shared out evenly."""
+    with crew(FakeStudy(TRUCKS, seconds=30.0)) as hands:
+        held = [member.tasks for member in hands._members]
+        for config in ("a", "b"):
+            hands.give(fake_trial.task(config, repeat=0))
+        assert sorted(len(tasks) for tasks in held) == [0, 2]
+        assert hands.free() == 2
+        hands.give(fake_trial.task("a", repeat=1))
+        assert sorted(len(tasks) for tasks in held) == [1, 2]
+        for config in "cdefgh":
+            hands.give(fake_trial.task(config, repeat=1))
+        assert sorted(len(tasks) for tasks in held) == [4, 5]  # full, and then the least busy one
