@@ -57,6 +57,8 @@ class Progress:
     """Tasks that were set aside."""
     retried: int = 0
     elapsed_s: float = 0.0
+    first: tuple[int, float] | None = None
+    """Trials done and seconds gone when the first answers came: until then workers start and compile."""
     trial_s: float = 0.0
     """Computing time of the trials of this batch, all workers together."""
     ending: Ending = "finished"
@@ -67,9 +69,16 @@ class Progress:
         return self.done / self.elapsed_s if self.elapsed_s > 0 else 0.0
 
     @property
+    def pace(self) -> float:
+        """Trials a second since the first answers, 0 before."""
+        if self.first is None or self.elapsed_s <= self.first[1]:
+            return 0.0
+        return (self.done - self.first[0]) / (self.elapsed_s - self.first[1])
+
+    @property
     def seconds_left(self) -> float:
-        """Expected time to the end, NaN before the first trial."""
-        return self.left / self.rate if self.rate else float("nan")
+        """Expected time to the end, NaN before there is a pace."""
+        return self.left / self.pace if self.pace else float("nan")
 
 
 class FixedSupply:
@@ -147,6 +156,8 @@ def run(
         _retry(answers, supply, tries, again, progress)
         _give_up_if_none_start(hands)
         progress.elapsed_s = time.monotonic() - began
+        if progress.first is None and progress.done:
+            progress.first = progress.done, progress.elapsed_s
         progress.left = supply.left()
         if watch is not None and answers:
             watch(progress)

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any, Protocol
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.forces import step_forces
+from sim.forces import OUT, STATE, ForceArguments, step_forces
 
 Array = NDArray[np.float64]
-ForceArguments = tuple[Any, ...]
-"""What :func:`sim.forces.step_forces` takes: the state row first, the generalised forces fourth."""
 
 
 class Engine(Protocol):
@@ -21,8 +19,6 @@ class Engine(Protocol):
     and speeds.
     """
 
-    name: str
-    """Engine, and version where it is a library of its own."""
     base_p: Array
     """(3,) base frame's origin in the chassis frame, m."""
     base_rotation: Array
@@ -45,7 +41,7 @@ class Engine(Protocol):
 
     def run(self, steps: int, arguments: ForceArguments) -> None:
         """Move on by a number of steps under the forces that the arguments give."""
-        state, out = arguments[0], arguments[3]
+        state, out = arguments[STATE], arguments[OUT]
         read, apply, step = self.read, self.apply, self.step
         for _ in range(steps):
             read(state)

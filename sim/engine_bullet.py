@@ -12,7 +12,6 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterable
-from importlib.metadata import version
 from itertools import permutations
 from tempfile import NamedTemporaryFile
 from xml.etree.ElementTree import Element, SubElement, fromstring, indent, tostring
@@ -21,9 +20,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.rigid import JOINT_COUNT, PARENTS, WHEEL_BODIES, RigidModel
-from sim.engine import Engine, ForceArguments
+from sim.engine import Engine
 from sim.engine_tree import TreeEngine
 from sim.errors import SimError
+from sim.forces import ForceArguments
 from sim.hush import hushed
 from sim.layout import O_FORCE, O_TAU, O_TORQUE, S_POS, S_Q, S_QD, S_QUAT, S_SIZE, S_SPIN, S_VEL
 from sim.rotation import quaternion, roll_pitch_yaw
@@ -37,11 +37,6 @@ JOINTS = tuple(range(JOINT_COUNT))
 
 _idle: list[int] = []
 """Empty worlds of this process: opening one costs as much as a hundred steps, and an empty one has no memory."""
-
-
-def engine_name() -> str:
-    """Engine and version."""
-    return f"pybullet {version('pybullet')}"
 
 
 def principal_frame(inertia: Array) -> tuple[Array, Array]:
@@ -93,7 +88,6 @@ class BulletEngine(Engine):
 
     def __init__(self, model: RigidModel, step: float, gravity: tuple[float, float, float]) -> None:
         """Build the tree. ``step`` in s, ``gravity`` in the world frame, m/s^2."""
-        self.name = engine_name()
         self._client = self._open()
         self._where = {"physicsClientId": self._client}
         pybullet.setTimeStep(step, **self._where)

@@ -7,7 +7,8 @@ from numpy.typing import NDArray
 
 from models.rigid import RigidModel
 from sim.dynamics import BODIES, C_SIZE, FREEDOMS
-from sim.engine import Engine, ForceArguments
+from sim.engine import Engine
+from sim.forces import ForceArguments
 from sim.layout import S_QUAT, S_SIZE, model_arrays
 from sim.stepping import free_step, run_steps
 
@@ -19,7 +20,6 @@ class TreeEngine(Engine):
 
     def __init__(self, model: RigidModel, step: float, gravity: tuple[float, float, float]) -> None:
         """Build the tree. ``step`` in s, ``gravity`` in the world frame, m/s^2."""
-        self.name = "tree"
         self.base_p = np.array(model.bodies[0].p_BBcm)
         self.base_rotation = np.eye(3)
         arrays = model_arrays(model, self.base_p, self.base_rotation)
@@ -58,7 +58,7 @@ class TreeEngine(Engine):
 
     def run(self, steps: int, arguments: ForceArguments) -> None:
         """Move on by a number of steps under the forces that the arguments give, all in one compiled call."""
-        run_steps(steps, self._state, self._gravity, self._step, *self._work, *arguments)
+        run_steps(steps, self._state, self._gravity, self._step, *self._work, arguments)
 
     def close(self) -> None:
         """Nothing to give back."""

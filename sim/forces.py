@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -14,6 +16,10 @@ from sim.shock_force import shock_forces
 from sim.tyre_force import tyre_forces
 
 Array = NDArray[np.float64]
+ForceArguments = tuple[Any, ...]
+"""What :func:`step_forces` takes, in its order."""
+STATE, OUT, BODY, FRAMES, POINTS = 0, 3, 4, 18, 19
+"""Places in it of what moving on needs."""
 
 
 @kernel

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from models.rigid import JOINT_COUNT
 from sim.compiled import kernel
 from sim.dynamics import accelerations
-from sim.forces import step_forces
+from sim.forces import BODY, FRAMES, OUT, POINTS, STATE, ForceArguments, step_forces
 from sim.kinematics import forward
 from sim.layout import S_POS, S_Q, S_QD, S_QUAT, S_SPIN, S_VEL
 
@@ -90,52 +90,14 @@ def run_steps(
     work: Array,
     matrix: Array,
     result: Array,
-    state: Array,
-    controls: Array,
-    memory: Array,
-    out: Array,
-    body: Array,
-    tyre: Array,
-    row: Array,
-    law: Array,
-    compass: Array,
-    shock: Array,
-    drive: Array,
-    hull: Array,
-    bristles: Array,
-    patch: Array,
-    hull_bristles: Array,
-    z: Array,
-    top: Array,
-    header: Array,
-    frames: Array,
-    points: Array,
-    wheels: Array,
+    arguments: ForceArguments,
 ) -> None:
-    """Advance ``present`` by a number of steps; the other arrays hold what the last step's forces came from."""
+    """Advance ``present`` by a number of steps; the forces' arrays hold what the last step's forces came from."""
+    state = arguments[STATE]
     for _ in range(steps):
         state[:] = present
-        step_forces(
-            state,
-            controls,
-            memory,
-            out,
-            body,
-            tyre,
-            row,
-            law,
-            compass,
-            shock,
-            drive,
-            hull,
-            bristles,
-            patch,
-            hull_bristles,
-            z,
-            top,
-            header,
-            frames,
-            points,
-            wheels,
-        )
-        move(present, out, body, frames, points, gravity, step, work, matrix, result)
+        step_forces(*arguments)
+        move(
+            present, arguments[OUT], arguments[BODY], arguments[FRAMES], arguments[POINTS], gravity, step, work, matrix,
+            result,
+        )  # fmt: skip

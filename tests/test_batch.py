@@ -222,3 +222,13 @@ def test_trials_on_one_ground_go_to_one_worker() -> None:
         for config in "cdefgh":
             hands.give(fake_trial.task(config, repeat=1))
         assert sorted(len(tasks) for tasks in held) == [4, 5]  # full, and then the least busy one
+
+
+def test_the_time_left_does_not_count_the_workers_start() -> None:
+    """Two trials after 20 s of compiling, 60 more in the next 30 s: two a second, and the rest by that pace."""
+    early = Progress(done=2, left=298, elapsed_s=20.0, first=(2, 20.0))
+    assert early.pace == 0.0
+    assert early.seconds_left != early.seconds_left
+    later = Progress(done=62, left=238, elapsed_s=50.0, first=(2, 20.0))
+    assert later.pace == pytest.approx(2.0)
+    assert later.seconds_left == pytest.approx(119.0)

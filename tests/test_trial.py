@@ -128,8 +128,6 @@ def test_all_outcomes_of_a_family_are_known_words(model: RigidModel) -> None:
 class Falling(Engine):
     """A fake engine: a free point mass that ignores joints. All that a trial needs of an engine, in a few lines."""
 
-    name = "falling"
-
     def __init__(self, model: RigidModel, step: float, gravity: tuple[float, float, float]) -> None:
         self.base_p, self.base_rotation = np.array(model.bodies[0].p_BBcm), np.eye(3)
         self._mass, self._step, self._gravity = model.mass, step, np.array(gravity)

@@ -52,12 +52,11 @@ class _Board:
             TextColumn("{task.description}"),
             BarColumn(bar_width=28),
             MofNCompleteColumn(),
-            TextColumn("{task.fields[rate]}"),
-            TextColumn("{task.fields[left]}"),
+            TextColumn("{task.fields[pace]}"),
         )
         self._names = names
         self._bar = Bar(*columns, console=screen)
-        self._number: TaskID = self._bar.add_task(words, total=None, rate="starting workers", left="")
+        self._number: TaskID = self._bar.add_task(words, total=None, pace="starting workers")
         self.live = Live(self._bar, console=screen, transient=True, refresh_per_second=4)
 
     def __call__(self, progress: Progress) -> None:
@@ -66,8 +65,7 @@ class _Board:
             self._number,
             total=known + progress.left,
             completed=known,
-            rate=f"{progress.rate:.1f}/s",
-            left=f"{duration(progress.seconds_left)} left",
+            pace=pace(progress),
         )
         self.live.update(Group(self._bar, self._table(progress)))
 
@@ -103,12 +101,18 @@ class _Lines:
             return
         known = progress.done + progress.known
         text = (
-            f"{known}/{known + progress.left} {self._words}, {progress.rate:.1f}/s, "
-            f"{duration(progress.seconds_left)} left, {cleared(progress)}"
+            f"{known}/{known + progress.left} {self._words}, {pace(progress)}, {cleared(progress)}"
         )
         if text.partition(",")[0] != self._text.partition(",")[0]:
             self._show(text)
         self._last, self._text = now, text
+
+
+def pace(progress: Progress) -> str:
+    """Trials a second and time left; the start of the workers counts for neither."""
+    if not progress.pace:
+        return "just started"
+    return f"{progress.pace:.1f}/s, {duration(progress.seconds_left)} left"
 
 
 def cleared(progress: Progress) -> str:
