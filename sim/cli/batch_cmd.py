@@ -122,7 +122,7 @@ def report(study: Study, path: Path, progress: Progress, again: str, elapsed: fl
     kept = f", {progress.known} were there already" if progress.known else ""
     say(f"{progress.done} trials run in {elapsed:.0f} s ({progress.rate:.1f} a second){kept}.")
     if progress.retried:
-        note(f"{progress.retried} trials were given to another worker after theirs crashed or hung.")
+        note(f"{progress.retried} given to another worker, since theirs crashed or hung.")
     if progress.outcomes["invalid"]:
         note(f"WARNING: {progress.outcomes['invalid']} trials are invalid (the solver failed); they count as nothing.")
     for fault in progress.faults[:5]:
