@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 from models.configuration import content_hash
 from models.defaults import resolve
 from models.drive import drive_train, steering
-from models.given import given
 from models.hullform import Feeler, feelers
 from models.linkage import AxleMotion, MotionAxis, axle_motion, axle_rods
 from models.massprops import GRAVITY, MassProperties, body_properties, combined, wheel_loads
+from models.required import given
 from models.rigid import BODY_NAMES, PARENTS, Body, HullPoints, RigidModel, ShockLine, TyreRing
 from models.spec import Axle, Sheet
 from models.stance import Stance, stances

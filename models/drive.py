@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from models.given import given
+from models.required import given
 from models.rigid import DriveTrain, Steering
 from models.spec import Driveline, Sheet
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from models.given import given
+from models.required import given
 from models.spec import Axle, HullShape, Sheet
 
 Vector = NDArray[np.float64]

@@ -13,9 +13,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from models.bench.unknowns import LOOSE_PART
 from models.errors import BuildSheetError
-from models.spec import PAIRED, Axle, HullShape, Part, Sheet
+from models.spec import LOOSE_PART, PAIRED, Axle, HullShape, Part, Sheet
 from models.tyrereach import tyre_points
 
 Array = NDArray[np.float64]

@@ -15,6 +15,8 @@ Mm3 = tuple[float, float, float]
 BodyName = Literal["chassis", "front_axle", "rear_axle", "front_knuckles", "front_wheels", "rear_wheels"]
 """Where a part rides. The last three are pairs: one part stands for the left one and its mirror image."""
 
+LOOSE_PART = "unaccounted (wires, screws, glue)"
+"""What the scale finds of a truck beyond the parts that were weighed."""
 PAIRED: tuple[str, ...] = ("front_knuckles", "front_wheels", "rear_wheels")
 Source = Literal["measured", "fitted", "sold", "assumed"]
 

@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass
 
 from models.errors import BuildSheetError
-from models.given import given
 from models.massprops import GRAVITY, WheelLoads
+from models.required import given
 from models.spec import Axle, Sheet, Tyre
 from models.stability import grip_under
 from models.tyre import TyreLaw, TyreShape, fit_tyre, static_squish, touching_spokes

@@ -18,10 +18,10 @@ from models.defaults import resolve
 from models.drive import front_lead, stall_torque
 from models.equilibrium import NoRestError, level, ride_drop
 from models.formulas import FORMULAS, Formula
-from models.given import given
 from models.linkage import anti_squat_percent, roll_centre_height, roll_steer
 from models.linkage_exact import OutOfReachError, full_travel_error
 from models.massprops import GRAVITY, body_properties, contact_places, truck_properties, wheel_loads
+from models.required import given
 from models.rigid import RigidModel
 from models.spec import Sheet
 from models.stability import TipAngles, climb_by_grip, side_by_grip, tip_angles

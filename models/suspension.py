@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.errors import BuildSheetError
-from models.given import given
 from models.linkage import AxleMotion, velocity
 from models.massprops import GRAVITY, MassProperties
+from models.required import given
 from models.rigid import ShockLine
 from models.spec import Axle
 

@@ -22,8 +22,8 @@ from numpy.typing import NDArray
 from scipy.optimize import nnls
 
 from models.errors import BuildSheetError
-from models.given import given
 from models.massprops import GRAVITY
+from models.required import given
 from models.rigid import TyreRing
 from models.spec import Tyre
 

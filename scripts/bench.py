@@ -37,11 +37,11 @@ def ledge_for(model: object, height_mm: float) -> object:
 
 def measure(quick: bool) -> dict[str, object]:
     """Everything measured, under the names of the JSON output."""
-    import sim.engine_bullet  # noqa: F401, I001  (keeps PyBullet's banner quiet, so before all else that imports it)
+    import sim.physics.engine_bullet  # noqa: F401, I001  (keeps PyBullet's banner quiet, so before all else that imports it)
     import bench_generic
     import bench_step
     import bench_study
-    from sim.trucks import load_truck
+    from sim.trial.truck import load_truck
 
     model = load_truck(environment.ROOT / BUILD).model
     easy, hard = ledge_for(model, EASY_MM), ledge_for(model, HARD_MM)

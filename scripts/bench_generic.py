@@ -19,8 +19,8 @@ import pybullet
 from numpy.typing import NDArray
 
 from models.rigid import AXLE_BODIES, JOINT_COUNT, KNUCKLE_BODIES, WHEEL_BODIES, RigidModel
-from sim.engine_bullet import JOINTS, _tree_text, principal_frame, show_ground
-from sim.simulation import GRAVITY, STEP, Simulation
+from sim.physics.engine_bullet import JOINTS, _tree_text, principal_frame, show_ground
+from sim.physics.simulation import GRAVITY, STEP, Simulation
 from terrain.heightfield import Heightfield
 from terrain.obstacle import Obstacle
 
@@ -75,9 +75,9 @@ def spring_rates(model: RigidModel, ground: Heightfield) -> tuple[Array, Array]:
 
 
 def _efforts(simulation: Simulation, state: Array) -> Array:
-    from sim.kinematics import forward, generalise
-    from sim.layout import O_TAU
-    from sim.shock_force import shock_forces
+    from sim.physics.arrays import O_TAU
+    from sim.physics.kinematics import forward, generalise
+    from sim.physics.shock_force import shock_forces
 
     a, p = simulation.arrays, simulation.points
     p[3][:] = 0.0

@@ -14,14 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.rigid import RigidModel
-from sim import driver as drivers
-from sim.drive_force import drive_forces, steer_forces
-from sim.dynamics import BODIES, C_SIZE, FREEDOMS
-from sim.engine_bullet import BulletEngine
-from sim.forces import step_forces
-from sim.hull_force import hull_forces
-from sim.kinematics import forward, generalise
-from sim.layout import (
+from sim.physics.arrays import (
     D_REAR,
     M_HULL_LOAD,
     M_HULL_LOAD_AXLE,
@@ -33,12 +26,19 @@ from sim.layout import (
     U_DT,
     W_TOUCH,
 )
-from sim.observe import V_S
-from sim.shock_force import shock_forces
-from sim.simulation import STEP, Simulation
-from sim.stepping import move
-from sim.trial import LOOK
-from sim.tyre_force import tyre_forces
+from sim.physics.drive_force import drive_forces, steer_forces
+from sim.physics.dynamics import BODIES, C_SIZE, FREEDOMS
+from sim.physics.engine_bullet import BulletEngine
+from sim.physics.forces import step_forces
+from sim.physics.hull_force import hull_forces
+from sim.physics.kinematics import forward, generalise
+from sim.physics.observe import V_S
+from sim.physics.shock_force import shock_forces
+from sim.physics.simulation import STEP, Simulation
+from sim.physics.stepping import move
+from sim.physics.tyre_force import tyre_forces
+from sim.trial import driver as drivers
+from sim.trial.trial import LOOK
 from terrain.heightfield import Heightfield
 from terrain.obstacle import Obstacle
 

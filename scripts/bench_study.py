@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from models.rigid import RigidModel
-from sim.simulation import STEP
+from sim.physics.simulation import STEP
 from terrain import catalog
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -68,8 +68,8 @@ levels = [36]
 
 def batch_speed(workers: int, repeats: int) -> Speed:
     """Run a small study with warm workers; the clock covers what a person waits for after the workers are up."""
-    from sim.study import prepare
-    from sim.work import run_study
+    from sim.batch.run_study import run_study
+    from sim.batch.study import prepare
 
     with tempfile.TemporaryDirectory() as folder:
         study = prepare(_plan(Path(folder), repeats))
@@ -85,9 +85,9 @@ def batch_speed(workers: int, repeats: int) -> Speed:
 WORKER = """
 import pickle, sys
 trucks = pickle.loads(sys.stdin.buffer.read())
-from sim import perform
-from sim.draw import Variation, draw
-from sim.study import make_task, yard_of
+from sim.trial import perform
+from sim.trial.luck import Variation, draw
+from sim.batch.study import make_task, yard_of
 (name, model), = trucks.items()
 task = make_task(name, "ledge", 24.0, 0, yard=yard_of(model), driver_name="bump", seed=1,
                  variation=Variation())
@@ -99,7 +99,7 @@ print(next(line.split()[1] for line in open('/proc/self/status') if line.startsw
 
 def worker_mb() -> float:
     """Peak memory of a process that does what a worker does: takes models, runs a trial; MB."""
-    from sim.trucks import load_truck
+    from sim.trial.truck import load_truck
 
     truck = load_truck(BUILD)
     done = subprocess.run(
@@ -144,7 +144,7 @@ def growth() -> dict[str, dict[str, float]]:
     from models.assemble import rigid_model
     from models.defaults import resolve
     from models.sheet import load_sheet
-    from sim.simulation import Simulation
+    from sim.physics.simulation import Simulation
 
     sheet = resolve(load_sheet(BUILD))
     found: dict[str, dict[str, float]] = {"ground nodes": {}, "spokes round": {}}
@@ -165,10 +165,10 @@ def growth() -> dict[str, dict[str, float]]:
 
 def configurations_ms() -> dict[str, float]:
     """Milliseconds a trial takes in one process when more trucks share a study and meet the same grounds in turn."""
-    from sim import perform
-    from sim.draw import Variation
-    from sim.study import make_task, yard_of
-    from sim.trucks import load_truck
+    from sim.batch.study import make_task, yard_of
+    from sim.trial import perform
+    from sim.trial.luck import Variation
+    from sim.trial.truck import load_truck
 
     first = load_truck(BUILD)
     found = {}
@@ -195,11 +195,11 @@ def store_growth() -> dict[str, dict[str, float]]:
 
     By the clock, for a write ends when it is on the disk.
     """
-    from sim.draw import Variation
-    from sim.place import Yard
-    from sim.store import Store
-    from sim.study import make_task
-    from sim.task import RECORD_COLUMNS, Record, Report, Versions
+    from sim.batch.study import make_task
+    from sim.store.store import Store
+    from sim.trial.ground_cache import Yard
+    from sim.trial.luck import Variation
+    from sim.trial.task import RECORD_COLUMNS, Record, Report, Versions
 
     versions = Versions("bench", "bench")
     numbers = dict.fromkeys(RECORD_COLUMNS[2:], 1) | {"outcome": "cleared", "reason": "crossed the finish"}
@@ -253,7 +253,7 @@ def respoked(model: RigidModel, n_round: int) -> RigidModel:
 
 
 def _standing_us(simulation: object) -> float:
-    from sim.simulation import Simulation
+    from sim.physics.simulation import Simulation
 
     assert isinstance(simulation, Simulation)
     simulation.place(0.0, 0.0, 0.0)

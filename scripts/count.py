@@ -33,7 +33,7 @@ SCENES: dict[str, tuple[float, float]] = {
 
 def still() -> Any:
     """The engine, put back after every step so that a scene stays as it is."""
-    from sim.engine_tree import TreeEngine
+    from sim.physics.engine_compiled import TreeEngine
 
     class Still(TreeEngine):
         """Does a step's whole work and forgets where it led."""
@@ -56,9 +56,9 @@ class LineCounter:
     """Counts executed lines of the kernel files."""
 
     def __init__(self) -> None:
-        from sim.compiled import KERNEL_FILES
+        from sim.physics.compiled import kernel_files
 
-        self._files = {str(ROOT / "sim" / name) for name in KERNEL_FILES}
+        self._files = {str(path) for name, path in kernel_files().items() if name.startswith("sim.physics.")}
         self.lines = 0
 
     def __call__(self, frame: FrameType, event: str, _: object) -> Any:
@@ -77,7 +77,7 @@ def count() -> dict[str, int]:
     from models.assemble import rigid_model
     from models.scenario import DATA
     from models.sheet import load_sheet
-    from sim.simulation import Simulation
+    from sim.physics.simulation import Simulation
     from terrain.heightfield import Heightfield
 
     model = rigid_model(load_sheet(DATA / BUILD))

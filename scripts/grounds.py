@@ -128,9 +128,9 @@ def _proportional_mb(pid: int) -> float:
 
 def memory(plan: Path, *, shared: bool) -> Memory:
     """Memory per worker of a batch over a large scan, with ground shared or each worker its own."""
-    from sim import crew
-    from sim.study import prepare
-    from sim.work import run_study
+    from sim.batch import worker_pool
+    from sim.batch.run_study import run_study
+    from sim.batch.study import prepare
     from terrain import pool
 
     study = prepare(plan)
@@ -139,7 +139,7 @@ def memory(plan: Path, *, shared: bool) -> Memory:
     over = threading.Event()
 
     def make(*args, **kwargs):
-        crews.append(crew.Crew(*args, **kwargs))
+        crews.append(worker_pool.Crew(*args, **kwargs))
         return crews[0]
 
     def watch():
@@ -151,8 +151,8 @@ def memory(plan: Path, *, shared: bool) -> Memory:
     watcher.start()
     marks = []
     with (
-        mock.patch("sim.crew.open_pool", opened),
-        mock.patch("sim.work.Crew", make),
+        mock.patch("sim.batch.worker_pool.open_pool", opened),
+        mock.patch("sim.batch.run_study.Crew", make),
         tempfile.TemporaryDirectory() as folder,
     ):
         store = Path(folder) / "s.sqlite"
@@ -167,8 +167,8 @@ def memory(plan: Path, *, shared: bool) -> Memory:
 
 def plan_over(folder: Path) -> tuple[Path, float]:
     """A plan of two trucks over a scan, and the size of what they drive: the scan and level ground round it, MB."""
-    from sim import place
-    from sim.study import prepare
+    from sim.batch.study import prepare
+    from sim.trial import ground_cache
     from terrain.ground_file import Description, save_ground
     from terrain.heightfield import Heightfield
 
@@ -182,7 +182,7 @@ def plan_over(folder: Path) -> tuple[Path, float]:
         encoding="utf-8",
     )
     study = prepare(plan)
-    driven = place.ground(study.plan.obstacle[0].text, 100.0, study.yard.text(), None, 0)
+    driven = ground_cache.ground(study.plan.obstacle[0].text, 100.0, study.yard.text(), None, 0)
     return plan, driven.ground.z.nbytes / 1e6
 
 

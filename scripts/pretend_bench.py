@@ -36,8 +36,8 @@ def main() -> int:
     import tomlkit
 
     from models import scenario
-    from models.bench.pretend import Instruments, real_truck
-    from models.bench.pretend_measures import session
+    from models.bench.simulate_measures import session
+    from models.bench.simulate_readings import Instruments, real_truck
     from models.configuration import load_configuration
     from models.massprops import truck_properties, wheel_loads
 

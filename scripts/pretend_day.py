@@ -75,15 +75,15 @@ def drive() -> list[dict[str, object]]:
     import numpy as np
 
     from models import scenario
-    from models.bench.pretend import real_truck
+    from models.bench.simulate_readings import real_truck
     from models.change import load_change
     from models.configuration import configure, load_configuration
     from models.massprops import truck_properties, wheel_loads
     from models.stance import stances
-    from sim import perform, place
-    from sim.draw import Variation
-    from sim.study import make_task, yard_of
-    from sim.trucks import assemble
+    from sim.batch.study import make_task, yard_of
+    from sim.trial import ground_cache, perform
+    from sim.trial.luck import Variation
+    from sim.trial.truck import assemble
 
     sheet = load_configuration(scenario.builds()[0]).sheet
     real = real_truck(sheet, np.random.default_rng(SEED), loose_g=0.021 * 1e3 * truck_properties(sheet).mass)
@@ -102,7 +102,7 @@ def drive() -> list[dict[str, object]]:
     hand = Variation(start_offset_mm=14, heading_deg=4, grip_percent=5)
     found: list[dict[str, object]] = []
     for name, obstacle, surface in LINES:
-        where, level = place.split(obstacle)
+        where, level = ground_cache.split(obstacle)
         for configuration, tries in TRIES.items():
             truck = trucks[configuration]
             outcomes = []

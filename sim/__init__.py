@@ -1,5 +1,5 @@
 """What happens when a truck meets an obstacle: trials, batches of them, and what they show.
 
-Physics: :mod:`sim.trial`. Many trials: :mod:`sim.plan`, :mod:`sim.batch`, :mod:`sim.store`.
-What they show: :mod:`sim.interval`, :mod:`sim.paired`, :mod:`sim.threshold`, :mod:`sim.comparison`.
+Each folder is a room, and imports run one way, from the last to the first: physics, trial, store, batch, compare,
+decision, reality, replay, chart, report, validation, cli. ``statistics`` is pure and serves all of them.
 """

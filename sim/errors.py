@@ -46,14 +46,6 @@ class PlanError(SimError):
     """The plan file does not say something that can be run."""
 
 
-def mistakes() -> tuple[type[Exception], ...]:
-    """Root errors of the three packages: what a command line reports in one line with exit code 2."""
-    from models.errors import BuildSheetError
-    from terrain.errors import TerrainError
-
-    return (BuildSheetError, TerrainError, SimError)
-
-
 @contextmanager
 def reading(path: Path) -> Iterator[None]:
     """Turn the operating system's refusal to open ``path`` into a SimError that names it."""

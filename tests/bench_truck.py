@@ -9,8 +9,8 @@ import numpy as np
 
 from models import scenario
 from models.bench.intake import Weighing, weighing
-from models.bench.pretend import Instruments, Truth, truth_of, weigh
 from models.bench.readings import Readings
+from models.bench.simulate_readings import Instruments, Truth, truth_of, weigh
 from models.configuration import load_configuration
 from models.record import validated
 from models.spec import Sheet

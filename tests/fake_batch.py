@@ -8,12 +8,12 @@ from pathlib import Path
 import fake_trial
 from fake_trial import VERSIONS, FakeStudy, FakeTruck
 
-from sim import batch
-from sim.arm import ArmSupply, LimitArm
-from sim.batch import FixedSupply, StopSwitch, Supply
-from sim.crew import Crew
-from sim.store import Store
-from sim.worker import Job
+from sim.batch import batch
+from sim.batch.adaptive import ArmSupply, LimitArm
+from sim.batch.batch import FixedSupply, StopSwitch, Supply
+from sim.batch.worker import Job
+from sim.batch.worker_pool import Crew
+from sim.store.store import Store
 
 STUDY = FakeStudy({"a": FakeTruck(30.0), "b": FakeTruck(33.0)}, seconds=0.004, bad=frozenset({7}))
 LEVELS = tuple(float(level) for level in range(15, 50))

@@ -13,9 +13,9 @@ from pathlib import Path
 import numpy as np
 
 from models.rigid import RigidModel
-from sim.draw import Variation, draw
-from sim.result import Trace, TrialResult
-from sim.task import Task, Versions
+from sim.trial.luck import Variation, draw
+from sim.trial.result import Trace, TrialResult
+from sim.trial.task import Task, Versions
 
 VERSIONS = Versions("fake", "none")
 
@@ -110,7 +110,7 @@ def _trace() -> Trace:
 
 
 def perform_truck(trucks: Mapping[str, RigidModel], task: Task) -> TrialResult:
-    """Stand-in for :func:`sim.perform.perform`: real trucks, whose limit is a tenth of their mass in grams."""
+    """Stand-in for :func:`sim.trial.perform.perform`: real trucks, whose limit is a tenth of their mass in grams."""
     limit = 100.0 * trucks[task.config].mass
     return perform(FakeStudy({task.config: FakeTruck(limit)}), task)
 

@@ -12,12 +12,12 @@ import numpy as np
 
 from models import scenario
 from models.rigid import WHEEL_BODIES
-from sim.draw import Variation
-from sim.result import Trace
-from sim.store import Configuration, Store, pack
-from sim.study import make_task, yard_of
-from sim.task import Record, Report, Versions
-from sim.trucks import Truck, load_truck
+from sim.batch.study import make_task, yard_of
+from sim.store.store import Configuration, Store, pack
+from sim.trial.luck import Variation
+from sim.trial.result import Trace
+from sim.trial.task import Record, Report, Versions
+from sim.trial.truck import Truck, load_truck
 
 __all__ = ["NASTY", "PLACES", "Store", "make", "pack", "scenario", "trace", "truck", "yard_of"]
 VERSIONS = Versions("made", "up")

@@ -10,12 +10,12 @@ from hypothesis import strategies as st
 
 from models import scenario
 from models.errors import BuildSheetError
-from sim.attempt_log import read_log
-from sim.attempt_table import add_attempts, logged
-from sim.attempts import STARTER, Attempt, LogError
 from sim.errors import SimError
+from sim.reality.attempt_file import STARTER, Attempt, LogError
+from sim.reality.attempt_log import read_log
+from sim.reality.attempt_store import add_attempts, logged
 from sim.reality.observed import how_little, tried, tries_for
-from sim.store import Store
+from sim.store.store import Store
 
 HEAD = """\
 schema = 1
@@ -152,7 +152,7 @@ def test_the_store_keeps_each_try_once(tmp_path: Path) -> None:
 
 
 def test_an_older_store_gains_the_table(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from sim import schema
+    from sim.store import schema
 
     path = tmp_path / "old.sqlite"
     with monkeypatch.context() as patch:
@@ -164,7 +164,7 @@ def test_an_older_store_gains_the_table(tmp_path: Path, monkeypatch: pytest.Monk
 
 
 def test_several_people_must_be_told_apart() -> None:
-    from sim.attempt_table import Logged
+    from sim.reality.attempt_store import Logged
 
     tries = [Logged("h", Attempt("", "step", "ledge", 24.0, "slate", "a", who, "cleared", "")) for who in ("x", "y")]
     with pytest.raises(SimError, match="Choose one of: x, y"):
@@ -175,7 +175,7 @@ def test_several_people_must_be_told_apart() -> None:
 
 
 def test_how_little_three_tries_say() -> None:
-    from sim.interval import wilson
+    from sim.statistics.interval import wilson
 
     # Wilson 3 of 3: 3 / (3 + 1.96^2) = .4385 to 1.
     assert how_little(wilson(3, 3)) == "3 of 3 says next to nothing: anything from 44 % to 100 % of tries would fit"
@@ -191,7 +191,7 @@ def test_the_starter_reads_once_its_build_is_there(tmp_path: Path) -> None:
 
 
 def test_the_starter_table_reads(tmp_path: Path) -> None:
-    from sim.attempt_rows import STARTER_ROWS
+    from sim.reality.attempt_csv import STARTER_ROWS
 
     log = read_log(log_of(tmp_path, STARTER_ROWS, "day.csv"), known=["as it is"])
     assert [(a.outcome, a.level) for a in log.attempts] == [("cleared", 24.0), ("stuck", 24.0)]

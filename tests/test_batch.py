@@ -16,13 +16,13 @@ import fake_trial
 import pytest
 from fake_trial import VERSIONS, FakeStudy, FakeTruck
 
-from sim import batch
-from sim.batch import FixedSupply, Progress, StopSwitch
-from sim.crew import Crew
+from sim.batch import batch
+from sim.batch.batch import FixedSupply, Progress, StopSwitch
+from sim.batch.worker import Job
+from sim.batch.worker_pool import Crew
 from sim.errors import SimError
-from sim.store import Store
-from sim.task import Task
-from sim.worker import Job
+from sim.store.store import Store
+from sim.trial.task import Task
 
 TRUCKS = {"a": FakeTruck(30.0), "b": FakeTruck(33.0)}
 
@@ -175,7 +175,7 @@ def test_workers_die_with_their_parent(tmp_path: Path) -> None:
     script = (
         "import sys, time\n"
         "import fake_trial\n"
-        "from sim.crew import Crew\nfrom sim.worker import Job\n"
+        "from sim.batch.worker_pool import Crew\nfrom sim.batch.worker import Job\n"
         "if __name__ == '__main__':\n"
         "    study = fake_trial.FakeStudy({'a': fake_trial.FakeTruck(30.0)}, seconds=3600)\n"
         "    crew = Crew(Job('fake_trial:perform', study, 4096, 0), 2)\n"

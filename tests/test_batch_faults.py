@@ -16,7 +16,7 @@ from typing import Any
 import fake_batch
 import pytest
 
-from sim.store import Store
+from sim.store.store import Store
 
 Rows = list[tuple[Any, ...]]
 PROGRAM = Path(fake_batch.__file__)

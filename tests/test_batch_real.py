@@ -9,15 +9,15 @@ from typing import Any
 import pytest
 
 from models import scenario
-from sim import batch
-from sim.batch import FixedSupply
-from sim.crew import Crew, Hands
-from sim.store import Store
-from sim.study import Study, fixed_tasks, prepare
-from sim.task import Task
-from sim.version import versions
-from sim.work import PERFORM
-from sim.worker import Job
+from sim.batch import batch
+from sim.batch.batch import FixedSupply
+from sim.batch.run_study import PERFORM
+from sim.batch.study import Study, fixed_tasks, prepare
+from sim.batch.version import versions
+from sim.batch.worker import Job
+from sim.batch.worker_pool import Crew, Hands
+from sim.store.store import Store
+from sim.trial.task import Task
 
 BUILD = scenario.builds()[0]
 PLAN = f"""
@@ -77,7 +77,7 @@ def test_same_bits_for_any_workers_and_order(tmp_path: Path, study: Study) -> No
 @pytest.mark.filterwarnings("ignore")  # the cluster library warns of its own clean-up
 def test_same_bits_behind_a_scheduler(tmp_path: Path, study: Study) -> None:
     distributed = pytest.importorskip("distributed")
-    from sim.cluster import Cluster
+    from sim.batch.cluster import Cluster
 
     tasks = list(fixed_tasks(study))
     one = table(tmp_path / "1.sqlite", tasks, Crew(job(study), 1))

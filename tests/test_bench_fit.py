@@ -11,19 +11,19 @@ import pytest
 from bench_truck import KITCHEN, parsed, small_truck
 from scipy.stats import binom
 
+from models.bench.compliance import Yielding, lean, roll_gradient, tip_angle
 from models.bench.gain import gains, widths
-from models.bench.give import Yielding, lean, roll_gradient, tip_angle
 from models.bench.intake import weighing
 from models.bench.measure_tyres import TiltReading
 from models.bench.measurement import mean_of
 from models.bench.predict import Predictor
-from models.bench.pretend import real_truck, truth_of, weigh
 from models.bench.reconcile import Fit, reconcile, stiffness_factors, warnings
-from models.bench.unknowns import LOOSE_PART, unknowns
+from models.bench.simulate_readings import real_truck, truth_of, weigh
+from models.bench.unknowns import unknowns
 from models.bench.weighing import balance
 from models.errors import BuildSheetError
 from models.massprops import contact_places, truck_properties
-from models.spec import Sheet
+from models.spec import LOOSE_PART, Sheet
 from models.stability import tip_angles
 
 G = 9.80665

@@ -12,9 +12,9 @@ import tomlkit
 from bench_truck import KITCHEN, parsed, small_truck, truth
 
 from models.bench.intake import standing_radii, weighing
-from models.bench.pretend import weigh
 from models.bench.readings import load_readings
 from models.bench.session import part_masses
+from models.bench.simulate_readings import weigh
 from models.errors import BuildSheetError
 from models.massprops import wheel_loads
 from models.stance import stances

@@ -15,16 +15,16 @@ import fake_trial
 import pytest
 from fake_trial import VERSIONS, FakeStudy, FakeTruck
 
-from sim import batch
-from sim.batch import FixedSupply, Progress
-from sim.crew import Crew
+from sim.batch import batch
+from sim.batch.batch import FixedSupply, Progress
+from sim.batch.worker import Job
+from sim.batch.worker_pool import Crew
 from sim.errors import SimError
-from sim.store import Store
-from sim.task import Versions
-from sim.worker import Job
+from sim.store.store import Store
+from sim.trial.task import Versions
 
 pytest.importorskip("distributed")
-cluster = pytest.importorskip("sim.cluster")
+cluster = pytest.importorskip("sim.batch.cluster")
 
 STUDY = FakeStudy({"a": FakeTruck(30.0), "b": FakeTruck(33.0)}, seconds=0.02, bad=frozenset({3}))
 JOB = Job("fake_trial:perform", STUDY, 4096, 0)
@@ -103,7 +103,7 @@ def test_same_table_with_a_worker_killed(tmp_path: Path, scheduler: tuple[str, l
 @pytest.mark.filterwarnings("ignore")
 def test_workers_with_other_physics_are_told_apart(tmp_path: Path, scheduler: Any) -> None:
     """A worker whose sources differ gives no result, but says what to do."""
-    hands = cluster.Cluster(scheduler[0], JOB, Versions("not this", "none"), entry="sim.perform")
+    hands = cluster.Cluster(scheduler[0], JOB, Versions("not this", "none"), entry="sim.trial.perform")
     try:
         with Store(tmp_path / "s.sqlite", write=True) as store:
             progress = batch.run(FixedSupply(fake_trial.tasks(1)), store, VERSIONS, hands)

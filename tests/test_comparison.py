@@ -16,14 +16,14 @@ from sim.chart import style
 from sim.chart.margins import margins
 from sim.chart.margins import title as margin_title
 from sim.chart.rates import rates
-from sim.comparison import Comparison, compare
+from sim.compare.comparison import Comparison, compare
+from sim.compare.export import comparison_row, limit_row, write_comparison_csv, write_trials_csv
+from sim.compare.limits import limits
+from sim.compare.sentences import about, finding, kind, label, level, sentences
 from sim.errors import SimError
-from sim.finding import about, finding, kind, label, level, sentences
-from sim.limits import limits
-from sim.paired import tabulate
-from sim.store import Configuration, Store
-from sim.tables import comparison_row, limit_row, write_comparison_csv, write_trials_csv
-from sim.task import Report, Versions, record
+from sim.statistics.paired import tabulate
+from sim.store.store import Configuration, Store
+from sim.trial.task import Report, Versions, record
 
 NASTY = '=cmd|"$x_1$" [red]<script>\x07' + "long " * 30
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from sim.compiled import cache_folder, source_hash
+from sim.physics.compiled import cache_folder, source_hash
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -40,7 +40,7 @@ def test_a_folder_of_somebody_else_is_passed_over(tmp_path: Path, monkeypatch: p
 def test_a_home_that_is_none_stops_nothing(tmp_path: Path) -> None:
     unset = dict.fromkeys(("XDG_CACHE_HOME", "CRAGBENCH_CACHE", "NUMBA_CACHE_DIR"), "")
     places = unset | {"TMPDIR": str(tmp_path), "HOME": "/proc/none"}
-    code = "from sim.vector import rotation_from_quaternion; from sim.compiled import KEPT; print(KEPT)"
+    code = "from sim.physics.vector import rotation_from_quaternion; from sim.physics.compiled import KEPT; print(KEPT)"
     done = subprocess.run(
         [sys.executable, "-c", code], cwd=ROOT, env=os.environ | places, capture_output=True,
         text=True, check=False,

@@ -15,9 +15,9 @@ from models.change import load_change
 from models.errors import BuildSheetError
 from models.scenario import change
 from sim.decision.budget import best_index, budget, choices
-from sim.decision.classlimit import ClassLimits, broken, load_class_limits
-from sim.decision.drawer import allowed, bits, drawer
-from sim.decision.surface import fit
+from sim.decision.change_sets import allowed, bits, drawer
+from sim.decision.class_limits import ClassLimits, broken, load_class_limits
+from sim.decision.pair_effects import fit
 from sim.errors import SimError
 
 KNAPSACKS = [

@@ -15,9 +15,9 @@ from models.massprops import truck_properties
 from models.scenario import builds, change
 from models.sheet import load_sheet
 from sim.decision.caution import Caution, Exertion, beyond, briefly, cautions, climb_current
-from sim.decision.line import lines
-from sim.place import Yard
-from sim.task import Record
+from sim.decision.obstacle_mix import lines
+from sim.trial.ground_cache import Yard
+from sim.trial.task import Record
 
 GUNDI = load_sheet(builds()[0])
 YARD = Yard(134.0, 27.0, 24.0)

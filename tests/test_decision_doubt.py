@@ -12,7 +12,7 @@ from models.configuration import configure
 from models.scenario import builds
 from models.sheet import load_sheet
 from sim.decision.doubt import DRIVERS, USUAL, Unknown, altered, analyse, cast, design, driver_of, sentence, variant
-from sim.trucks import assemble
+from sim.trial.truck import assemble
 
 A, B, C = (Unknown(name, -10.0, 10.0, "%", f"measure {name}") for name in "abc")
 

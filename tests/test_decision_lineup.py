@@ -12,14 +12,14 @@ import pytest
 
 from models.massprops import contact_places, truck_properties
 from models.stability import tip_angles
-from sim.comparison import compare
+from sim.compare.comparison import compare
 from sim.decision import tilt_file
 from sim.decision.caution import Exertion
-from sim.decision.lineup import lineup, warned
-from sim.decision.shots import Shots
-from sim.decision.tilt import Tilted, round_the_truck
+from sim.decision.configurations import lineup, warned
+from sim.decision.stored_trials import Shots
 from sim.errors import SimError
-from sim.store import Store
+from sim.store.store import Store
+from sim.trial.tilt_table import Tilted, round_the_truck
 
 
 @pytest.fixture(scope="module")

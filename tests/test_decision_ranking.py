@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from sim.decision.many import holm
-from sim.decision.ranking import Place, ordinal, ranking, sentence
+from sim.compare.holm import holm
+from sim.statistics.ranking import Place, ordinal, ranking, sentence
 
 
 def test_holm_worked_example():

@@ -7,8 +7,8 @@ import pytest
 from models.scenario import builds
 from models.sheet import load_sheet
 from sim.decision import shift
-from sim.decision.field import opened, yard
-from sim.decision.line import lines
+from sim.decision.obstacle_mix import lines
+from sim.decision.runner import opened, yard
 
 pytestmark = pytest.mark.slow
 

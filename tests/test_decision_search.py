@@ -8,11 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sim.decision.line import Line, lines
-from sim.decision.search import FIRST_STRIDE, NEXT_STRIDE, Search, Searches, Setting, Several
-from sim.draw import Variation
+from sim.decision.limit_search import FIRST_STRIDE, NEXT_STRIDE, Search, Searches, Setting, Several
+from sim.decision.obstacle_mix import Line, lines
 from sim.errors import SimError
-from sim.place import Yard
+from sim.trial.ground_cache import Yard
+from sim.trial.luck import Variation
 
 CLIMB = Line("climb", 1.0, None, "deg", 1.0, 0.0, 75.0, 45.0)
 STATED = Line("ledge", 1.0, 30.0, "mm", 1.0, 30.0, 30.0, 30.0)

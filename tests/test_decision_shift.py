@@ -20,9 +20,9 @@ from sim.cli.shift_cmd import as_data, equivalent, sentence
 from sim.decision import shift
 from sim.decision.ballast import Ballast, WeightOffer
 from sim.decision.budget import budget, choices
+from sim.decision.change_sets import drawer
 from sim.decision.doubt import Unknown, analyse, design
-from sim.decision.drawer import drawer
-from sim.decision.line import Line
+from sim.decision.obstacle_mix import Line
 from sim.decision.wording import cost_of_error
 from sim.decision.worth import cost_of_error as cost_of_purchase
 from sim.decision.worth import worth

@@ -9,9 +9,9 @@ import pytest
 from scipy import stats
 
 from sim.decision.effect import Table, effect, judge
-from sim.decision.line import Line
-from sim.decision.stopping import interval, level, looks, needed, p_value, rounding
-from sim.interval import Estimate
+from sim.decision.obstacle_mix import Line
+from sim.statistics.group_sequential import interval, level, looks, needed, p_value, rounding
+from sim.statistics.interval import Estimate
 
 LINES = tuple(Line(name, 1.0, None, "deg", 1.0, 0.0, 75.0, 45.0) for name in ("climb", "descent"))
 
@@ -74,7 +74,7 @@ def _study(rng, gain_percent, sizes, own_level, spread):
 @pytest.fixture
 def no_planning(monkeypatch):
     """Studies by the thousand need no count of further repeats."""
-    monkeypatch.setattr("sim.decision.stopping.needed", lambda *_: 1)
+    monkeypatch.setattr("sim.statistics.group_sequential.needed", lambda *_: 1)
 
 
 @pytest.mark.usefixtures("no_planning")
@@ -104,7 +104,7 @@ def test_a_known_difference_is_shown_with_the_planned_power(monkeypatch):
     # Of the score: the mean of two lines' log ratios of two rounded limits each.
     own = math.sqrt((2 * spread**2 + 1.0 / 6.0) / 2.0) / 45.0 * 100.0
     n = needed(100.0 * math.log1p(gain / 100.0), own, 0.05)
-    monkeypatch.setattr("sim.decision.stopping.needed", lambda *_: 1)
+    monkeypatch.setattr("sim.statistics.group_sequential.needed", lambda *_: 1)
     shown = np.mean([_study(rng, gain, (n,), 0.05, spread).score.low > 0.0 for _ in range(1200)])
     assert shown == pytest.approx(0.8, abs=3 * 0.0115 + 0.02)  # a count is whole, the spread is estimated
 

@@ -13,8 +13,8 @@ from models.scenario import builds
 from models.sheet import load_sheet
 from models.stability import tip_angles
 from sim.chart.tip_polar import MOST, tip_polar
-from sim.decision.tilt import Tilted, reach, rigid_angle, round_the_truck, tilted
-from sim.trucks import assemble
+from sim.trial.tilt_table import Tilted, reach, rigid_angle, round_the_truck, tilted
+from sim.trial.truck import assemble
 
 
 def test_directions_go_round_once():

@@ -18,11 +18,12 @@ from models.massprops import truck_properties, wheel_loads
 from models.scenario import builds, change
 from models.sheet import load_sheet
 from models.stability import tip_angles
-from sim.decision import shapley, worth
+from sim.decision import worth
 from sim.decision.ballast import ballast, grams_for_bias, grams_for_tip, offers
-from sim.decision.drawer import drawer, prices
-from sim.decision.line import Line
+from sim.decision.change_sets import drawer, prices
+from sim.decision.obstacle_mix import Line
 from sim.errors import SimError
+from sim.statistics import shapley
 
 GUNDI = load_sheet(builds()[0])
 

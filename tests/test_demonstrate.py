@@ -10,8 +10,8 @@ import pytest
 from fake_trial import VERSIONS, FakeStudy, FakeTruck
 
 from sim.cli.main import main
-from sim.store import Configuration, Store
-from sim.task import Report, record
+from sim.store.store import Configuration, Store
+from sim.trial.task import Report, record
 
 
 def call(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, str]:

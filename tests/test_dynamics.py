@@ -11,15 +11,15 @@ from scipy.spatial.transform import Rotation
 
 from models.rigid import RigidModel
 from models.scenario import DATA
-from sim import driver, trial
-from sim.dynamics import ABOVE, BODIES, C_SIZE, FREEDOMS, accelerations, mass_matrix_and_bias, solve
-from sim.engine_bullet import BulletEngine
-from sim.engine_tree import TreeEngine
-from sim.kinematics import forward
-from sim.layout import S_POS, S_Q, S_QD, S_QUAT, S_SIZE, S_SPIN, S_VEL, model_arrays
-from sim.simulation import GRAVITY, STEP, Simulation
-from sim.stepping import integrate
-from sim.trucks import load_truck
+from sim.physics.arrays import S_POS, S_Q, S_QD, S_QUAT, S_SIZE, S_SPIN, S_VEL, model_arrays
+from sim.physics.dynamics import ABOVE, BODIES, C_SIZE, FREEDOMS, accelerations, mass_matrix_and_bias, solve
+from sim.physics.engine_bullet import BulletEngine
+from sim.physics.engine_compiled import TreeEngine
+from sim.physics.kinematics import forward
+from sim.physics.simulation import GRAVITY, STEP, Simulation
+from sim.physics.stepping import integrate
+from sim.trial import driver, trial
+from sim.trial.truck import load_truck
 from sim.validation.engines import our_mass_matrix
 from sim.validation.pair import one_step
 from sim.validation.states import forces_for, random_state

@@ -13,8 +13,7 @@ from hypothesis import strategies as st
 from models import scenario
 from models.assemble import rigid_model
 from models.sheet import load_sheet
-from sim.ground import ground_arrays
-from sim.layout import (
+from sim.physics.arrays import (
     M_PRESSURE,
     M_SIZE,
     T_EXPONENT,
@@ -28,10 +27,11 @@ from sim.layout import (
     W_SIZE,
     model_arrays,
 )
-from sim.tip_friction import grip_tip
-from sim.tyre_force import spoke_law, tyre_forces
-from sim.tyre_grip import PRESSURE_SPAN, wheel_grip
-from sim.tyre_patch import P_SIZE
+from sim.physics.ground_sampling import ground_arrays
+from sim.physics.tip_friction import grip_tip
+from sim.physics.tyre_force import spoke_law, tyre_forces
+from sim.physics.tyre_grip import PRESSURE_SPAN, wheel_grip
+from sim.physics.tyre_patch import P_SIZE
 from terrain.heightfield import Heightfield
 
 MODEL = rigid_model(load_sheet(scenario.builds()[0]))

@@ -12,8 +12,7 @@ from hypothesis import strategies as st
 from models import scenario
 from models.assemble import rigid_model
 from models.sheet import load_sheet
-from sim.drive_force import SERVO_BAND, drive_forces, motor_current, rub, shaft_pair, steer_forces, wheel_angles
-from sim.layout import (
+from sim.physics.arrays import (
     D_DRAG,
     D_EFFICIENCY,
     D_KT,
@@ -50,8 +49,9 @@ from sim.layout import (
     U_VOLTAGE,
     model_arrays,
 )
-from sim.margin import edge_angle, tip_over_margin
-from sim.shock_force import shock_force, shock_forces
+from sim.physics.drive_force import SERVO_BAND, drive_forces, motor_current, rub, shaft_pair, steer_forces, wheel_angles
+from sim.physics.margin import edge_angle, tip_over_margin
+from sim.physics.shock_force import shock_force, shock_forces
 
 MODEL = rigid_model(load_sheet(scenario.builds()[1]))
 ARRAYS = model_arrays(MODEL, np.zeros(3), np.eye(3))

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from sim.ground import crossing, ground_arrays, height, probe, survey
+from sim.physics.ground_sampling import crossing, ground_arrays, height, probe, survey
 from terrain.heightfield import Heightfield, normal, sample
 
 TWIN = 1e-12

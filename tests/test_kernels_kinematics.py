@@ -10,9 +10,22 @@ from models import scenario
 from models.assemble import rigid_model
 from models.rigid import JOINT_COUNT, PARENTS
 from models.sheet import load_sheet
-from sim.engine_bullet import principal_frame
-from sim.kinematics import forward, generalise
-from sim.layout import O_FORCE, O_SIZE, O_TAU, O_TORQUE, S_POS, S_Q, S_QD, S_QUAT, S_SIZE, S_SPIN, S_VEL, model_arrays
+from sim.physics.arrays import (
+    O_FORCE,
+    O_SIZE,
+    O_TAU,
+    O_TORQUE,
+    S_POS,
+    S_Q,
+    S_QD,
+    S_QUAT,
+    S_SIZE,
+    S_SPIN,
+    S_VEL,
+    model_arrays,
+)
+from sim.physics.engine_bullet import principal_frame
+from sim.physics.kinematics import forward, generalise
 
 MODEL = rigid_model(load_sheet(scenario.builds()[2]))
 BASE_P, BASE_R = np.array(MODEL.bodies[0].p_BBcm), principal_frame(MODEL.bodies[0].I_BBcm)[1]

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 
 from models import scenario
-from sim.arm import LimitArm, PairsArm, WidthArm
-from sim.arms import arms, limit_levels, pair_error
-from sim.draw import Draw, Variation, draw
-from sim.errors import mistakes
-from sim.plan import FindLimit, Plan, configurations, read_plan, store_path
-from sim.study import deadline, fixed_tasks, prepare
+from sim.batch.adaptive import LimitArm, PairsArm, WidthArm
+from sim.batch.adaptive_plan import arms, limit_levels, pair_error
+from sim.batch.plan import FindLimit, Plan, configurations, read_plan, store_path
+from sim.batch.study import deadline, fixed_tasks, prepare
+from sim.cli.console import mistakes
+from sim.trial.luck import Draw, Variation, draw
 
 BUILD = scenario.builds()[0]
 FORWARD = scenario.change(BUILD, "battery-forward")

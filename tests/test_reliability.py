@@ -1,7 +1,7 @@
 """Repetition scheme: table of allowed failures for a reliability of 80 %.
 
 The numbers are binomial tails (computed with scipy and, here, summed term by term); the form of the scheme is that of
-Leber, Pibida and Enders (NIST), see sim.reliability.
+Leber, Pibida and Enders (NIST), see sim.statistics.reliability.
 """
 
 from __future__ import annotations
@@ -13,8 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from statsmodels.stats.proportion import proportion_confint
 
-from sim import reliability
 from sim.errors import SimError
+from sim.statistics import reliability
 
 TABLE = {
     0.80: {10: 0, 20: 1, 30: 3, 40: 5, 50: 7, 100: 16},

@@ -10,9 +10,8 @@ import numpy as np
 import pytest
 
 from models.rigid import WHEEL_BODIES
-from sim import place
 from sim.chart.film import film
-from sim.comparison import compare
+from sim.compare.comparison import compare
 from sim.errors import SimError
 from sim.replay import clip as clips_of
 from sim.replay import scene
@@ -25,7 +24,8 @@ from sim.replay.picks import clips, picks
 from sim.replay.pose import poses, quaternions
 from sim.replay.raster import fill
 from sim.replay.wanted import Wanted, find
-from sim.store import Store, pack, unpack
+from sim.store.store import Store, pack, unpack
+from sim.trial import ground_cache
 
 
 @pytest.fixture(scope="module")
@@ -106,7 +106,7 @@ def test_packed_numbers_come_back_to_half_a_step() -> None:
 
 def test_ground_for_pictures_keeps_the_step() -> None:
     yard = made_store.yard_of(made_store.truck().model).text()
-    obstacle = place.ground("ledge,roughness_mm=0", 30.0, yard, None, 1)
+    obstacle = ground_cache.ground("ledge,roughness_mm=0", 30.0, yard, None, 1)
     mesh = ground_mesh(obstacle, 0.2)
     rise = np.diff(mesh.z, axis=0)
     k, j = np.unravel_index(np.argmax(rise), rise.shape)
@@ -263,11 +263,11 @@ def test_find_what_was_asked_for(store_file: Path) -> None:
 @pytest.mark.slow
 def test_recorded_contacts_lie_on_the_tyres() -> None:
     """The recorder's contact points and the poses come by different ways and must meet at the tyre."""
-    from sim import perform
-    from sim.draw import Variation
-    from sim.study import make_task, yard_of
-    from sim.task import Versions, record
-    from sim.trucks import load_truck
+    from sim.batch.study import make_task, yard_of
+    from sim.trial import perform
+    from sim.trial.luck import Variation
+    from sim.trial.task import Versions, record
+    from sim.trial.truck import load_truck
 
     truck = load_truck(made_store.scenario.builds()[1])
     task = make_task(truck.hash, "climb", 45.0, 0, yard=yard_of(truck.model), driver_name="steady", seed=1,
@@ -283,6 +283,6 @@ def test_recorded_contacts_lie_on_the_tyres() -> None:
 
 
 def made_trial(task, record, versions):  # type: ignore[no-untyped-def]
-    from sim.store import Trial
+    from sim.store.store import Trial
 
     return Trial("key", task, versions, record)

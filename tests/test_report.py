@@ -19,17 +19,17 @@ from models.massprops import contact_places, truck_properties
 from models.stability import tip_angles
 from sim.chart import style
 from sim.chart.inline import inline
-from sim.chart.single import OF_STORE, draw_of_sheet, draw_of_store
 from sim.chart.tip_polar import tip_curve
 from sim.chart.truck_drawing import blocks, truck_drawing
 from sim.cli.main import main
-from sim.comparison import compare
+from sim.compare.comparison import compare
 from sim.errors import SimError
 from sim.replay.picks import sheets
+from sim.report.charts import OF_STORE, draw_of_sheet, draw_of_store
 from sim.report.csv_files import plain
 from sim.report.page import script_json, write_report
 from sim.report.truck_card import Row, cards, pooled
-from sim.store import Store
+from sim.store.store import Store
 
 
 class _Page(HTMLParser):

@@ -13,11 +13,11 @@ from fake_trial import FakeStudy, FakeTruck
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sim.arm import Arm, ArmSupply, LimitArm, PairsArm, WidthArm
-from sim.fortune import anytime_p, fortune
-from sim.paired import PairTable, verdict
-from sim.sequential import decide
-from sim.task import Record, Task, record
+from sim.batch.adaptive import Arm, ArmSupply, LimitArm, PairsArm, WidthArm
+from sim.batch.sequential import decide
+from sim.statistics.e_value import anytime_p, fortune
+from sim.statistics.paired import PairTable, verdict
+from sim.trial.task import Record, Task, record
 
 
 @given(st.integers(0, 60), st.integers(0, 60))

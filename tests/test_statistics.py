@@ -12,8 +12,8 @@ from statsmodels.stats.contingency_tables import mcnemar as reference
 from statsmodels.stats.proportion import proportion_confint
 
 from sim.errors import SimError
-from sim.interval import paired_median, quantile, wilson
-from sim.paired import PairTable, mcnemar, paired_difference, pairs_needed, tabulate, verdict
+from sim.statistics.interval import paired_median, quantile, wilson
+from sim.statistics.paired import PairTable, mcnemar, paired_difference, pairs_needed, tabulate, verdict
 
 PRINTED = 5.1e-5
 """Half a unit of the fourth decimal, which is what the tables print."""

@@ -12,11 +12,11 @@ import numpy as np
 import pytest
 from fake_trial import VERSIONS, FakeStudy, FakeTruck
 
-from sim import schema
-from sim.draw import Draw
 from sim.errors import StoreError
-from sim.store import Configuration, Store
-from sim.task import Report, Versions, record
+from sim.store import schema
+from sim.store.store import Configuration, Store
+from sim.trial.luck import Draw
+from sim.trial.task import Report, Versions, record
 
 STUDY = FakeStudy({"a": FakeTruck(30.0), "b": FakeTruck(33.0)}, bad=frozenset({3}))
 

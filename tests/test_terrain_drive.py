@@ -11,12 +11,13 @@ import pytest
 import trimesh
 
 from models.rigid import RigidModel
-from sim import course_run, finding, place, trial
-from sim.driver import named
+from sim.batch.study import fixed_tasks, prepare, yard_of
+from sim.compare import sentences
 from sim.errors import PlanError
-from sim.result import Trace, TrialResult
-from sim.study import fixed_tasks, prepare, yard_of
-from sim.trucks import load_truck
+from sim.trial import course_run, ground_cache, trial
+from sim.trial.driver import named
+from sim.trial.result import Trace, TrialResult
+from sim.trial.truck import load_truck
 from terrain import catalog, course_build, from_file, pool
 from terrain.course_file import CourseFile, load_course
 from terrain.families.registry import FAMILIES
@@ -117,7 +118,7 @@ def test_a_plan_finds_its_scan_beside_it_and_knows_when_it_has_changed(
     assert [task.obstacle for task in fixed_tasks(prepare("plan.toml"))] == first
     flat_scan(tmp_path / "rock.ground.npz", 0.02)
     assert [task.obstacle for task in fixed_tasks(prepare(plan))] != first
-    assert finding.kind(first[0]) == "rock"
+    assert sentences.kind(first[0]) == "rock"
 
 
 def test_the_luck_of_a_scan_does_not_hang_on_its_folder(tmp_path: Path) -> None:
@@ -139,22 +140,22 @@ def test_a_folder_that_an_obstacle_cannot_be_written_with(tmp_path: Path) -> Non
 
 def test_every_repeat_drives_one_scan_but_its_own_rocks(tmp_path: Path) -> None:
     flat_scan(tmp_path / "rock.ground.npz", 0.01)
-    where, level = place.split(str(tmp_path / "rock.ground.npz"))
+    where, level = ground_cache.split(str(tmp_path / "rock.ground.npz"))
     yard = yard_of(demo_truck()).text()
-    assert place.ground(where, level, yard, None, 1) is place.ground(where, level, yard, None, 2)
-    rough = [place.ground(where, level, yard, 0.3, seed).ground.z for seed in (1, 2)]
-    given = [place.ground(f"{where},roughness_mm=0.3", level, yard, None, seed).ground.z for seed in (1, 2)]
+    assert ground_cache.ground(where, level, yard, None, 1) is ground_cache.ground(where, level, yard, None, 2)
+    rough = [ground_cache.ground(where, level, yard, 0.3, seed).ground.z for seed in (1, 2)]
+    given = [ground_cache.ground(f"{where},roughness_mm=0.3", level, yard, None, seed).ground.z for seed in (1, 2)]
     assert not np.array_equal(*rough)
     assert np.array_equal(rough, given)
-    assert place.ground("ledge", 20.0, yard, None, 1) is not place.ground("ledge", 20.0, yard, None, 2)
+    assert ground_cache.ground("ledge", 20.0, yard, None, 1) is not ground_cache.ground("ledge", 20.0, yard, None, 2)
 
 
 def test_grounds_kept_at_hand_are_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(place, "KEPT_MB", 2)
+    monkeypatch.setattr(ground_cache, "KEPT_MB", 2)
     yard = yard_of(demo_truck()).text()
     for level in (20.0, 21.0, 22.0, 23.0, 24.0, 25.0):
-        place.ground("ledge", level, yard, None, 1)
-    assert place._kept._bytes() <= 2 * 2**20
+        ground_cache.ground("ledge", level, yard, None, 1)
+    assert ground_cache._kept._bytes() <= 2 * 2**20
 
 
 @pytest.mark.slow
@@ -163,12 +164,12 @@ def test_shared_ground_gives_the_same_bits(text: str, tmp_path: Path, monkeypatc
     monkeypatch.setattr(pool, "MEMORY_FOLDER", tmp_path)
     owned = pool.open_pool(64)
     assert owned is not None
-    where, level = place.split(text)
+    where, level = ground_cache.split(text)
     yard = yard_of(demo_truck()).text()
-    own = place._made(where, level, yard, None, 5)
+    own = ground_cache._made(where, level, yard, None, 5)
     found = [trial.run(demo_truck(), own, named("steady"), 5, trace=True)]
     for _ in range(2):  # first by whoever makes it, then by whoever finds it
-        shared = owned.pool.obstacle("0a" * 16, lambda: place._made(where, level, yard, None, 5))
+        shared = owned.pool.obstacle("0a" * 16, lambda: ground_cache._made(where, level, yard, None, 5))
         assert shared is not own
         found.append(trial.run(demo_truck(), shared, named("steady"), 5, trace=True))
     owned.close()

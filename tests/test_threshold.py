@@ -9,7 +9,7 @@ import pytest
 from scipy.special import expit, logit
 
 from sim.errors import SimError
-from sim.threshold import Belief, choose
+from sim.statistics.threshold import Belief, choose
 
 
 def search(

@@ -14,15 +14,15 @@ import pytest
 
 from models.rigid import RigidModel
 from models.scenario import DATA
-from sim import driver, trial
-from sim.engine import Engine
-from sim.engine_bullet import BulletEngine
-from sim.engine_tree import TreeEngine
-from sim.layout import O_SIZE, S_POS, S_Q, S_QD, S_QUAT, S_SIZE, S_SPIN, S_VEL
-from sim.result import OUTCOMES, TrialResult
-from sim.simulation import GRAVITY, Simulation
-from sim.trial import Conditions
-from sim.trucks import load_truck
+from sim.physics.arrays import O_SIZE, S_POS, S_Q, S_QD, S_QUAT, S_SIZE, S_SPIN, S_VEL
+from sim.physics.engine import Engine
+from sim.physics.engine_bullet import BulletEngine
+from sim.physics.engine_compiled import TreeEngine
+from sim.physics.simulation import GRAVITY, Simulation
+from sim.trial import driver, trial
+from sim.trial.result import OUTCOMES, TrialResult
+from sim.trial.trial import Conditions
+from sim.trial.truck import load_truck
 from terrain import catalog
 from terrain.obstacle import Obstacle
 
@@ -57,7 +57,7 @@ def test_equal_arguments_give_equal_bits(model: RigidModel) -> None:
 @pytest.mark.slow
 def test_another_process_gives_the_same_bits(model: RigidModel) -> None:
     code = (
-        "from models.scenario import DATA; from sim import driver, trial; from sim.trucks import load_truck\n"
+        "from models.scenario import DATA; from sim import driver, trial; from sim.trial.truck import load_truck\n"
         "from terrain import catalog\n"
         "m = load_truck(DATA / 'gundi.toml').model\n"
         "g = catalog.make('ledge', 12, wheelbase=m.wheelbase, tyre_radius=float(m.tyres[0].row_radius.max()), seed=1)\n"

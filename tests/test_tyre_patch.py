@@ -9,8 +9,8 @@ import pytest
 from numpy.typing import NDArray
 from scipy.optimize import root
 
-from sim.layout import M_CARCASS, M_CARCASS_MOVE, M_SIZE
-from sim.tyre_patch import P_BRISTLE, P_FORCE, P_NORMAL, P_ROUND, P_SIZE, P_SPEED, grip_patch, move_carcass
+from sim.physics.arrays import M_CARCASS, M_CARCASS_MOVE, M_SIZE
+from sim.physics.tyre_patch import P_BRISTLE, P_FORCE, P_NORMAL, P_ROUND, P_SIZE, P_SPEED, grip_patch, move_carcass
 
 Array = NDArray[np.float64]
 COUNT, K, CARCASS, LOSS, MU, LOAD = 9, 80.0, 100.0, 0.3, 0.5, 0.1

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from models.bench.give import doubt_of
+from models.bench.compliance import doubt_of
 from models.bench.interval import gradient
 from models.bench.reconcile import Fit
-from models.bench.unknowns import LOOSE_PART, SPRINGS, TYRES
+from models.bench.unknowns import SPRINGS, TYRES
+from models.spec import LOOSE_PART
 
 Vector = NDArray[np.float64]
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from models.bench.lifting import lift_angle, spring_lean
 from models.bench.quantity import read
 from models.bench.readings import Lift, Reading, Readings
-from models.bench.slips import WHEELS, check_length, check_sum, check_total, grams, slip
+from models.bench.unit_slips import WHEELS, check_length, check_sum, check_total, grams, slip
 from models.errors import BuildSheetError
 from models.massprops import GRAVITY, body_properties, truck_properties
 from models.spec import Sheet, Tyre

@@ -9,12 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from models.bench.give import Yielding, tip_angle
+from models.bench.compliance import Yielding, tip_angle
 from models.bench.intake import axle_rate, standing_radii, tyre_rate
-from models.bench.unknowns import LOOSE_PART, SPRINGS, TYRES, Unknown
+from models.bench.unknowns import SPRINGS, TYRES, Unknown
 from models.linkage import axle_motion, axle_rods, roll_centre_height
 from models.massprops import GRAVITY, body_properties, truck_properties
-from models.spec import PAIRED, Sheet
+from models.spec import LOOSE_PART, PAIRED, Sheet
 
 Vector = NDArray[np.float64]
 

@@ -15,14 +15,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
-from models.bench.give import doubt_of
+from models.bench.compliance import doubt_of
 from models.bench.measure_tyres import TiltReading
 from models.bench.predict import Predictor
-from models.bench.unknowns import LOOSE_PART, SPRINGS, TYRES, Unknown, unknowns
+from models.bench.unknowns import SPRINGS, TYRES, Unknown, unknowns
 from models.bench.weighing import Balance
 from models.errors import BuildSheetError
 from models.massprops import truck_properties
-from models.spec import PAIRED, Sheet
+from models.spec import LOOSE_PART, PAIRED, Sheet
 
 Vector = NDArray[np.float64]
 

@@ -12,13 +12,12 @@ from tomlkit.exceptions import TOMLKitError
 
 from models.bench.measurement import Setting
 from models.bench.reconcile import Fit, stiffness_factors
-from models.bench.unknowns import LOOSE_PART
 from models.checks import check_sheet
 from models.errors import BuildSheetError
 from models.key import join
 from models.massprops import truck_properties
 from models.record import read_toml, validated
-from models.spec import PAIRED, Sheet
+from models.spec import LOOSE_PART, PAIRED, Sheet
 
 LEAST_MM, LEAST_G, LEAST_SHARE = 0.2, 0.05, 0.005
 """Smaller moves than these are left as the builder wrote them."""

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.massprops import truck_properties
-from models.spec import PAIRED, Part, Sheet
+from models.spec import LOOSE_PART, PAIRED, Part, Sheet
 
 Vector = NDArray[np.float64]
 
@@ -28,7 +28,6 @@ STIFFNESS_DOUBT = 0.25
 UNACCOUNTED_SHARE = 0.03
 """Wires, screws, glue and grease that no sheet lists: up to some percent of the truck; nothing if the sum fits."""
 MOST_UNACCOUNTED = 0.25
-LOOSE_PART = "unaccounted (wires, screws, glue)"
 SPRINGS, TYRES = ("springs",), ("tyres",)
 
 

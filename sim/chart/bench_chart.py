@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from models.bench.unknowns import LOOSE_PART
+from models.spec import LOOSE_PART
 from sim.chart import style
 
 if TYPE_CHECKING:

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 
 from matplotlib.figure import Figure
 
-from sim import finding
 from sim.chart import style
 from sim.chart.rows import counted, shortened
-from sim.comparison import CellResult
+from sim.compare import sentences
+from sim.compare.comparison import CellResult
 
 MOST = 8
 """Curves in colour; further ones stay grey."""
@@ -64,7 +64,7 @@ def difficulty(cells: Sequence[CellResult], names: Sequence[str], assumed: str =
 
 def _place(cells: Sequence[CellResult]) -> str:
     """The obstacle without its parameters."""
-    return finding.kind(cells[0].obstacle.partition(",")[0])
+    return sentences.kind(cells[0].obstacle.partition(",")[0])
 
 
 def title(cells: Sequence[CellResult]) -> str:
@@ -76,7 +76,7 @@ def title(cells: Sequence[CellResult]) -> str:
     most = max(shown, key=lambda c: abs(c.verdict.difference.value) if c.verdict else 0.0)
     assert most.verdict is not None
     points = 100 * most.verdict.difference.value
-    return f"{most.name}: {points:+.0f} points on {finding.label(most)}"
+    return f"{most.name}: {points:+.0f} points on {sentences.label(most)}"
 
 
 def _strong(cells: Sequence[CellResult], names: Sequence[str]) -> set[str]:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from sim.chart import style
 from sim.chart.rows import Rows
-from sim.comparison import CellResult, Comparison
+from sim.compare.comparison import CellResult, Comparison
 
 OVER = -40.0
 """deg; margins below are drawn here: the truck went over, how far does not matter."""

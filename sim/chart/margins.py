@@ -8,8 +8,8 @@ from matplotlib.figure import Figure
 
 from sim.chart import style
 from sim.chart.rows import Rows, counted
-from sim.comparison import CellResult, Comparison
-from sim.finding import label
+from sim.compare.comparison import CellResult, Comparison
+from sim.compare.sentences import label
 
 
 def margins(comparison: Comparison, assumed: str = "") -> Figure:

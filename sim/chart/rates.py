@@ -5,8 +5,8 @@ from __future__ import annotations
 from matplotlib.figure import Figure
 
 from sim.chart.rows import Rows, counted
-from sim.comparison import Comparison
-from sim.finding import finding
+from sim.compare.comparison import Comparison
+from sim.compare.sentences import finding
 
 
 def rates(comparison: Comparison, assumed: str = "") -> Figure:

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from matplotlib.axes import Axes
 
 from sim.chart import style
-from sim.comparison import CellResult, Comparison, at, places
-from sim.finding import label
+from sim.compare.comparison import CellResult, Comparison, at, places
+from sim.compare.sentences import label
 
 LONGEST_NAME = 34
 WIDTH = 9.6

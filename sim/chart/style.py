@@ -14,9 +14,9 @@ from pathlib import Path
 from typing import Any
 
 import matplotlib as mpl
-from matplotlib.axes import Axes
+from matplotlib.axes import Axes as Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure
+from matplotlib.figure import Figure as Figure
 from matplotlib.text import Text
 
 from sim.chart import FORMATS

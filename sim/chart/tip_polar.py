@@ -13,7 +13,7 @@ from models.massprops import contact_places, truck_properties
 from models.spec import Sheet
 from sim.chart import style
 from sim.chart.rows import shortened
-from sim.decision.tilt import Tilted, reach
+from sim.trial.tilt_table import Tilted, reach
 
 Array = NDArray[np.float64]
 SIDES = (("nose down", 0.0), ("left", 90.0), ("nose up", 180.0), ("right", 270.0))

@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 
 from sim.chart import style
 from sim.chart.rows import shortened
-from sim.interval import Estimate
+from sim.statistics.interval import Estimate
 
 
 @dataclass(frozen=True)

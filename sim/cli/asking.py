@@ -11,7 +11,7 @@ import typer
 
 from models.bench.procedure import PACK_CAUTION
 from models.bench.quantity import Kind, read
-from models.bench.slips import WHEELS
+from models.bench.unit_slips import WHEELS
 from models.errors import BuildSheetError
 from models.spec import Sheet
 from sim.cli.console import note, say

@@ -15,9 +15,9 @@ import typer
 from sim.cli.console import note, say, show_json
 
 if TYPE_CHECKING:
-    from sim.batch import Progress
-    from sim.study import Study
-    from sim.work import Elsewhere
+    from sim.batch.batch import Progress
+    from sim.batch.run_study import Elsewhere
+    from sim.batch.study import Study
 
 UNFINISHED = 130
 SET_ASIDE = 1
@@ -47,9 +47,9 @@ def batch(
     is neither encrypted nor authenticated, and whoever can reach the scheduler can run code on its workers: keep it
     on 127.0.0.1 or a trusted network, or use tls:// with certificates.
     """
+    from sim.batch.run_study import run_study
+    from sim.batch.study import prepare
     from sim.cli.progress import watcher
-    from sim.study import prepare
-    from sim.work import run_study
 
     study = prepare(plan)
     path = store or study.store
@@ -81,8 +81,8 @@ def batch(
 
 
 def _elsewhere(scheduler: str | None, tls: tuple[Path | None, ...]) -> Elsewhere | None:
+    from sim.batch.run_study import Elsewhere
     from sim.errors import SimError
-    from sim.work import Elsewhere
 
     given = tuple(str(path) for path in tls if path is not None)
     if scheduler is None or not given:

@@ -43,10 +43,10 @@ def budget(
     from models.change import load_change
     from models.edit import apply
     from sim.decision import budget as budgets
-    from sim.decision.classlimit import load_class_limits
-    from sim.decision.drawer import drawer as make_drawer
-    from sim.decision.field import yard
-    from sim.decision.line import lines as make_lines
+    from sim.decision.change_sets import drawer as make_drawer
+    from sim.decision.class_limits import load_class_limits
+    from sim.decision.obstacle_mix import lines as make_lines
+    from sim.decision.runner import yard
     from sim.decision.warned import as_data as caution_data
     from sim.decision.warned import warned
     from sim.errors import SimError

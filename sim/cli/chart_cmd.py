@@ -29,7 +29,7 @@ def chart(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Draw charts alone, each in every format asked for."""
-    from sim.chart.single import draw_of_sheet, draw_of_store
+    from sim.report.charts import draw_of_sheet, draw_of_store
 
     with console(to_stderr=True).status("drawing"):
         wanted = [name.strip().lower() for name in formats.split(",")]

@@ -12,10 +12,10 @@ from sim.cli import decision_options as options
 from sim.cli.console import note, say, show_json, show_table
 
 if TYPE_CHECKING:
-    from sim.comparison import CellResult, Comparison
-    from sim.interval import Estimate
-    from sim.limits import Limit
-    from sim.threshold import Grid
+    from sim.compare.comparison import CellResult, Comparison
+    from sim.compare.limits import Limit
+    from sim.statistics.interval import Estimate
+    from sim.statistics.threshold import Grid
 
 
 def compare(
@@ -38,13 +38,13 @@ def compare(
     the 95 % interval of the paired difference leaves out zero.
     """
     from sim.cli import together
-    from sim.comparison import compare as compare_store
+    from sim.compare.comparison import compare as compare_store
+    from sim.compare.limits import limits
+    from sim.compare.sentences import sentences
     from sim.decision import warned
-    from sim.decision.lineup import lineup
-    from sim.decision.shots import Shots
-    from sim.finding import sentences
-    from sim.limits import limits
-    from sim.store import Store
+    from sim.decision.configurations import lineup
+    from sim.decision.stored_trials import Shots
+    from sim.store.store import Store
 
     with Store(store) as opened:
         comparison = compare_store(opened, baseline)
@@ -80,8 +80,8 @@ def write_files(
     comparison: Comparison, folder: Path, stem: str, formats: list[str], assumed: str = ""
 ) -> list[Path]:
     """Write the table as CSV, and the charts in every format asked for."""
+    from sim.compare.export import write_comparison_csv
     from sim.errors import SimError
-    from sim.tables import write_comparison_csv
 
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -100,8 +100,8 @@ def write_files(
 
 def show(comparison: Comparison) -> None:
     """Print the comparison as one table per obstacle and level, but for those where a limit was searched."""
-    from sim.comparison import at, places
-    from sim.finding import difference, label, share
+    from sim.compare.comparison import at, places
+    from sim.compare.sentences import difference, label, share
 
     for where in places(comparison.cells):
         if where[0] in comparison.searched:
@@ -134,7 +134,7 @@ def show(comparison: Comparison) -> None:
 
 
 def _show_limits(found: list[Limit]) -> None:
-    from sim.finding import kind, level
+    from sim.compare.sentences import kind, level
 
     for place in dict.fromkeys((limit.obstacle, limit.driver) for limit in found):
         own = [limit for limit in found if (limit.obstacle, limit.driver) == place]
@@ -172,7 +172,7 @@ def _level(estimate: Estimate, tried: Grid) -> str:
 
 
 def _limit_data(limit: Limit) -> dict[str, Any]:
-    from sim.tables import limit_row
+    from sim.compare.export import limit_row
 
     return limit_row(limit)
 
@@ -190,7 +190,7 @@ def as_data(comparison: Comparison) -> dict[str, Any]:
 
 
 def _cell(cell: CellResult) -> dict[str, Any]:
-    from sim.tables import comparison_row
+    from sim.compare.export import comparison_row
 
     return comparison_row(cell)
 

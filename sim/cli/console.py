@@ -65,6 +65,15 @@ def show_json(data: Any) -> None:
     sys.stdout.write("\n")
 
 
+def mistakes() -> tuple[type[Exception], ...]:
+    """Root errors of the three packages: what a command line reports in one message with exit code 2."""
+    from models.errors import BuildSheetError
+    from sim.errors import SimError
+    from terrain.errors import TerrainError
+
+    return (BuildSheetError, TerrainError, SimError)
+
+
 def plain(data: Any) -> Any:
     """Data as JSON can hold it."""
     if isinstance(data, Mapping):

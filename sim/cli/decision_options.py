@@ -17,9 +17,9 @@ if TYPE_CHECKING:
     from models.change import Change
     from models.spec import Sheet
     from sim.decision.caution import Caution
-    from sim.decision.field import Field
-    from sim.decision.line import Line
-    from sim.trucks import Truck
+    from sim.decision.obstacle_mix import Line
+    from sim.decision.runner import Field
+    from sim.trial.truck import Truck
 
 INTERRUPTED = 130
 
@@ -88,10 +88,10 @@ def trials(
     quiet: bool,
 ) -> Iterator[Field]:
     """Workers, store and a progress line; Ctrl-C ends with what is done kept."""
-    from sim import driver as drivers
     from sim.cli.batch_cmd import available_cores
     from sim.cli.progress import watcher
-    from sim.decision.field import Stopped, opened, yard
+    from sim.decision.runner import Stopped, opened, yard
+    from sim.trial import driver as drivers
 
     drivers.named(driver)
     store = folder / "trials.sqlite"

@@ -12,7 +12,7 @@ from sim.cli.console import say, show_json, show_table
 
 if TYPE_CHECKING:
     from models.statics import Statics
-    from sim.study import Study
+    from sim.batch.study import Study
 
 PLAN = Path(__file__).with_name("demo_plan.toml")
 ASSUMED = "Invented truck; soft tyres on dry rock, steady driver; luck varies start, grip, rocks and battery."
@@ -28,15 +28,15 @@ def demo(
     Shows weight bias, handbook tip angles, success rates and tip-over margins with intervals, a chart, and one
     sentence. Takes a few minutes; Ctrl-C keeps what is done and a second run goes on from there.
     """
+    from sim.batch.run_study import run_study
+    from sim.batch.study import prepare
     from sim.cli.batch_cmd import available_cores, report
     from sim.cli.compare_cmd import as_data, show, write_files
     from sim.cli.progress import watcher
-    from sim.comparison import compare
-    from sim.finding import finding
+    from sim.compare.comparison import compare
+    from sim.compare.sentences import finding
     from sim.report.page import write_report
-    from sim.store import Store
-    from sim.study import prepare
-    from sim.work import run_study
+    from sim.store.store import Store
 
     began = time.monotonic()
     study = prepare(lay_out(folder))

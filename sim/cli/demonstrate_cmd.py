@@ -11,8 +11,8 @@ import typer
 from sim.cli.console import note, say, show_json, show_table
 
 if TYPE_CHECKING:
-    from sim.comparison import CellResult, Comparison
-    from sim.reliability import Demonstration
+    from sim.compare.comparison import CellResult, Comparison
+    from sim.statistics.reliability import Demonstration
 
 REPETITIONS = (10, 20, 30, 40, 50, 100)
 
@@ -30,7 +30,7 @@ def demonstrate(
     Fix the number of repetitions in the plan beforehand (10, 20, 30, ...): one that stops when it likes the result
     shows less than it says. For a question between two trucks use compare.
     """
-    from sim.reliability import allowed_failures, repetitions_needed
+    from sim.statistics.reliability import allowed_failures, repetitions_needed
 
     wanted, sure = _share("--reliability", reliability), _share("--confidence", confidence)
     rule = [(n, allowed_failures(n, wanted, sure)) for n in REPETITIONS]
@@ -57,9 +57,9 @@ def _share(option: str, percent: float) -> float:
 
 
 def _judge(store: Path, reliability: float, confidence: float, as_json: bool) -> None:
-    from sim.comparison import compare
-    from sim.reliability import demonstrate as judged
-    from sim.store import Store
+    from sim.compare.comparison import compare
+    from sim.statistics.reliability import demonstrate as judged
+    from sim.store.store import Store
 
     with Store(store) as opened:
         comparison = compare(opened)
@@ -83,9 +83,9 @@ def _data(cell: CellResult, found: Demonstration) -> dict[str, Any]:
 
 
 def _show(found: list[tuple[CellResult, Demonstration]], comparison: Comparison) -> None:
-    from sim.comparison import at, places
-    from sim.finding import label
-    from sim.reliability import repetitions_needed
+    from sim.compare.comparison import at, places
+    from sim.compare.sentences import label
+    from sim.statistics.reliability import repetitions_needed
 
     by_cell = {id(cell): shown for cell, shown in found}
     for where in places([cell for cell, _ in found]):

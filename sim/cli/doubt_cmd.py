@@ -40,10 +40,10 @@ def doubt(
     from models.configuration import configure
     from models.edit import apply
     from sim.decision import doubt as doubts
-    from sim.decision.drawer import drawer as make_drawer
-    from sim.decision.field import yard
-    from sim.decision.line import lines as make_lines
-    from sim.trucks import assemble
+    from sim.decision.change_sets import drawer as make_drawer
+    from sim.decision.obstacle_mix import lines as make_lines
+    from sim.decision.runner import yard
+    from sim.trial.truck import assemble
 
     began = time.monotonic()
     sheet, before = options.read(build, change)

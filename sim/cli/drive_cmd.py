@@ -12,7 +12,7 @@ import typer
 from sim.cli.console import say, show_json
 
 if TYPE_CHECKING:
-    from sim.simulation import EngineMaker
+    from sim.physics.simulation import EngineMaker
 
 
 def drive(
@@ -32,14 +32,14 @@ def drive(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Drive one truck over one obstacle once, and say what happened and why."""
-    from sim import perform, place
-    from sim.draw import Variation
-    from sim.engine_tree import TreeEngine
-    from sim.study import make_task, yard_of
-    from sim.task import record
-    from sim.trucks import load_truck
+    from sim.batch.study import make_task, yard_of
+    from sim.physics.engine_compiled import TreeEngine
+    from sim.trial import ground_cache, perform
+    from sim.trial.luck import Variation
+    from sim.trial.task import record
+    from sim.trial.truck import load_truck
 
-    where, level = place.split(obstacle)
+    where, level = ground_cache.split(obstacle)
     truck = load_truck(build, change or [])
     luck = Variation(start_offset_mm=0, heading_deg=0, grip_percent=0, voltage_percent=0) if fair else Variation()
     task = make_task(
@@ -55,22 +55,22 @@ def drive(
     )
     engine: EngineMaker = TreeEngine
     if watch:
-        from sim.engine_bullet import BulletWindow
+        from sim.physics.engine_bullet import BulletWindow
 
-        ground = place.ground(where, level, task.yard, task.draw.roughness_mm, task.draw.rock_seed).ground
+        ground = ground_cache.ground(where, level, task.yard, task.draw.roughness_mm, task.draw.rock_seed).ground
         engine = partial(BulletWindow, ground=ground)
     trucks = {truck.hash: truck.model}
     result = perform.perform(trucks, task, engine)
     found = record(result)
     other = None
     if both:
-        from sim.engine_bullet import BulletEngine
+        from sim.physics.engine_bullet import BulletEngine
 
         other = record(perform.perform(trucks, task, BulletEngine))
     if as_json:
         data = {
             "build": truck.name,
-            "obstacle": place.with_level(where, level),
+            "obstacle": ground_cache.with_level(where, level),
             "driver": driver,
             "seed": seed,
             "outcome": found.outcome,
@@ -95,7 +95,7 @@ def drive(
             }
         show_json(data)
         return
-    say(f"{truck.name} on {place.with_level(where, level)}, driver {driver}, seed {seed}")
+    say(f"{truck.name} on {ground_cache.with_level(where, level)}, driver {driver}, seed {seed}")
     say(f"  {found.outcome}: {found.reason}")
     say(f"  {found.time_s:.1f} s, {found.distance_mm:.0f} mm along the lane")
     say(f"  smallest tip-over margin {found.min_margin_deg:.1f} deg (force-angle; below 0 it is tipping)")

@@ -18,7 +18,7 @@ def export(
 ) -> None:
     """Write the truck as URDF with meshes, in full precision."""
     from models.urdf import write_urdf
-    from sim.trucks import load_truck
+    from sim.trial.truck import load_truck
 
     truck = load_truck(build, change or [])
     file = write_urdf(truck.configuration.sheet, urdf, truck.model)

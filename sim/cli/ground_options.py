@@ -34,8 +34,8 @@ def sized_for(
     if build is not None:
         if wheelbase is not None or tyre is not None:
             raise TerrainError("given twice", field="--truck", remedy="give --truck, or --wheelbase-mm and --tyre-mm")
-        from sim.study import yard_of
-        from sim.trucks import load_truck
+        from sim.batch.study import yard_of
+        from sim.trial.truck import load_truck
 
         model = load_truck(build).model
         yard = yard_of(model)

@@ -11,9 +11,9 @@ import typer
 from sim.cli.console import say, show_json, show_table
 
 if TYPE_CHECKING:
-    from sim.attempt_log import Log
+    from sim.reality.attempt_log import Log
     from sim.reality.observed import Tried
-    from sim.trucks import Truck
+    from sim.trial.truck import Truck
 
 app = typer.Typer(no_args_is_help=True, help="Attempts on real lines: import a day's log, see what it says.")
 
@@ -21,9 +21,9 @@ app = typer.Typer(no_args_is_help=True, help="Attempts on real lines: import a d
 @app.command()
 def new(file: Annotated[Path, typer.Argument(help="Log file to write (.toml or .csv).", show_default=False)]) -> None:
     """Write a log file to start from; a table if its name ends in .csv."""
-    from sim.attempt_rows import STARTER_ROWS
-    from sim.attempts import STARTER
     from sim.errors import SimError
+    from sim.reality.attempt_csv import STARTER_ROWS
+    from sim.reality.attempt_file import STARTER
 
     try:
         with file.open("x", encoding="utf-8") as out:
@@ -43,9 +43,9 @@ def add(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Import attempts. All or nothing of each file; a file read twice adds nothing."""
-    from sim.attempt_log import read_log
-    from sim.attempt_table import add_attempts
-    from sim.store import Store
+    from sim.reality.attempt_log import read_log
+    from sim.reality.attempt_store import add_attempts
+    from sim.store.store import Store
 
     told = []
     known = _known(store)
@@ -69,7 +69,7 @@ def add(
 
 
 def _known(store: Path) -> dict[str, str]:
-    from sim.store import Store
+    from sim.store.store import Store
 
     if not store.exists():
         return {}
@@ -78,7 +78,7 @@ def _known(store: Path) -> dict[str, str]:
 
 
 def _trucks(log: Log, folder: Path) -> dict[str, Truck]:
-    from sim.trucks import load_truck
+    from sim.trial.truck import load_truck
 
     return {
         entry.name: load_truck(folder / entry.build, [folder / change for change in entry.changes], name=entry.name)
@@ -87,7 +87,7 @@ def _trucks(log: Log, folder: Path) -> dict[str, Truck]:
 
 
 def _remembered(trucks: dict[str, Truck]) -> list[Any]:
-    from sim.store import Configuration
+    from sim.store.store import Configuration
 
     return [Configuration(truck.hash, truck.name, truck.facts) for truck in trucks.values()]
 
@@ -99,10 +99,10 @@ def show(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Success rate on every line with its interval, and how little few tries say."""
-    from sim.attempt_table import logged
     from sim.errors import SimError
+    from sim.reality.attempt_store import logged
     from sim.reality.observed import tried
-    from sim.store import Store
+    from sim.store.store import Store
 
     with Store(store) as kept:
         attempts = logged(kept)

@@ -89,7 +89,7 @@ def main(arguments: list[str] | None = None) -> None:
         sys.stdout = None
         sys.exit(0)
     except ValueError as error:
-        from sim.errors import mistakes
+        from sim.cli.console import mistakes
 
         if not isinstance(error, mistakes()):
             raise

@@ -25,10 +25,10 @@ def check(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Check a plan, count its trials, and estimate time and disk from a short measured probe."""
+    from sim.batch.estimate import estimate
+    from sim.batch.study import prepare
     from sim.cli.batch_cmd import available_cores
     from sim.cli.progress import duration
-    from sim.estimate import estimate
-    from sim.study import prepare
 
     study = prepare(plan)
     found = estimate(study, probe, workers or available_cores())

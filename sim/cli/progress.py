@@ -18,8 +18,8 @@ from rich.text import Text
 from sim.cli.console import console, printable
 
 if TYPE_CHECKING:
-    from sim.batch import Progress
-    from sim.study import Study
+    from sim.batch.batch import Progress
+    from sim.batch.study import Study
 
 LOG_EVERY_S = 30.0
 """Between lines where there is no terminal."""
@@ -70,7 +70,7 @@ class _Board:
         self.live.update(Group(self._bar, self._table(progress)))
 
     def _table(self, progress: Progress) -> Table:
-        from sim.interval import wilson
+        from sim.statistics.interval import wilson
 
         table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
         table.add_column("truck", max_width=40, no_wrap=True)

@@ -13,7 +13,7 @@ from sim.cli.console import note, say, show_json, show_table
 if TYPE_CHECKING:
     from sim.reality.observed import Tried
     from sim.reality.verdict import Outlook, Reality
-    from sim.store import Store
+    from sim.store.store import Store
 
 UNFINISHED = 130
 
@@ -35,7 +35,7 @@ def reality(
     """
     from sim.reality.rehearsal import prepare, responses
     from sim.reality.verdict import compare
-    from sim.store import Store
+    from sim.store.store import Store
 
     if not store.exists():
         Store(store)  # says that there is none, instead of making one
@@ -56,10 +56,10 @@ def reality(
 
 
 def _cells(kept: Store, driver: str | None, also: list[str]) -> list[Tried]:
-    from sim import place
-    from sim.attempt_table import logged
     from sim.errors import SimError
+    from sim.reality.attempt_store import logged
     from sim.reality.observed import Tried, tried
+    from sim.trial import ground_cache
 
     found = tried(logged(kept), driver)
     if not found:
@@ -68,7 +68,7 @@ def _cells(kept: Store, driver: str | None, also: list[str]) -> list[Tried]:
     # What is foretold is taken to lie on the surface that was driven most.
     surface = max({c.surface for c in found}, key=lambda s: sum(c.tries for c in found if c.surface == s))
     for text in also:
-        obstacle, level = place.split(text)
+        obstacle, level = ground_cache.split(text)
         for config, cell in trucks.items():
             found.append(Tried(f"{text} (not driven)", obstacle, level, surface, config, cell.configuration, 0, 0,
                                cell.simulated))

@@ -26,12 +26,12 @@ def replay(
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
     from sim.chart.film import FRAMES_PER_SECOND, film
-    from sim.comparison import compare
+    from sim.compare.comparison import compare
     from sim.errors import SimError
     from sim.replay.film_file import write_film
     from sim.replay.picks import clips
     from sim.replay.wanted import Wanted, find
-    from sim.store import Store
+    from sim.store.store import Store
 
     with Store(store) as opened:
         comparison = compare(opened)

@@ -16,9 +16,9 @@ if TYPE_CHECKING:
     from models.change import Change
     from sim.decision.ballast import Ballast, WeightOffer
     from sim.decision.caution import Caution
-    from sim.decision.field import Field
+    from sim.decision.runner import Field
     from sim.decision.shift import Finding, Move
-    from sim.trucks import Truck
+    from sim.trial.truck import Truck
 
 ASSUMED = "Limits: level at which the truck stops clearing, luck held fast; steady luck in start, grip, rocks, battery."
 
@@ -54,8 +54,8 @@ def shift(
     """
     from sim.decision import shift as shifting
     from sim.decision.ballast import ballast
-    from sim.decision.field import yard
-    from sim.decision.line import lines as make_lines
+    from sim.decision.obstacle_mix import lines as make_lines
+    from sim.decision.runner import yard
     from sim.decision.wording import cost_of_error
     from sim.errors import SimError
 
@@ -255,7 +255,7 @@ def _draw(found: Finding, folder: Path, formats: str, driver: str, trucks: list[
     from sim.chart import style
     from sim.chart.shift import shift as draw
     from sim.chart.tip_polar import tip_polar
-    from sim.decision.tilt import tilted
+    from sim.trial.tilt_table import tilted
 
     stem = f"shift-{found.move.part.replace(' ', '-').replace('/', '-')}"
     files = style.save(draw(found, sentence(found).split(". ")[0], f"{driver.capitalize()} driver."), folder / stem,

@@ -16,7 +16,7 @@ StoreFile = Annotated[Path, typer.Argument(help="Store (SQLite) that a batch has
 @app.command()
 def show(store: StoreFile, as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False) -> None:
     """Say what is in a store: trucks, trials, plans, versions."""
-    from sim.store import Store
+    from sim.store.store import Store
 
     with Store(store) as opened:
         configurations = opened.configurations()
@@ -48,8 +48,8 @@ def show(store: StoreFile, as_json: Annotated[bool, typer.Option("--json", help=
 @app.command()
 def csv(store: StoreFile, out: Annotated[Path, typer.Option(help="File to write.")]) -> None:
     """Copy every trial into a CSV file, one line each."""
-    from sim.store import Store
-    from sim.tables import write_trials_csv
+    from sim.compare.export import write_trials_csv
+    from sim.store.store import Store
 
     with Store(store) as opened:
         say(f"wrote {write_trials_csv(opened, out)} trials to {out}")
@@ -58,8 +58,8 @@ def csv(store: StoreFile, out: Annotated[Path, typer.Option(help="File to write.
 @app.command()
 def parquet(store: StoreFile, out: Annotated[Path, typer.Option(help="File to write.")]) -> None:
     """Copy every trial into a Parquet file (needs the pyarrow library)."""
-    from sim.store import Store
-    from sim.tables import write_trials_parquet
+    from sim.compare.export import write_trials_parquet
+    from sim.store.store import Store
 
     with Store(store) as opened:
         say(f"wrote {write_trials_parquet(opened, out)} trials to {out}")

@@ -191,10 +191,10 @@ def score(
     """Drive a course once and count gates and points by its own rules."""
     from dataclasses import asdict
 
-    from sim import course_run
-    from sim.driver import named
-    from sim.study import yard_of
-    from sim.trucks import load_truck
+    from sim.batch.study import yard_of
+    from sim.trial import course_run
+    from sim.trial.driver import named
+    from sim.trial.truck import load_truck
     from terrain.course_build import build as build_course
     from terrain.course_file import load_course
     from terrain.yardstick import Yardstick

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any
 from sim.cli.console import note, show_table
 
 if TYPE_CHECKING:
-    from sim.comparison import Comparison
+    from sim.compare.comparison import Comparison
     from sim.decision.caution import Caution
-    from sim.decision.lineup import Member
-    from sim.decision.shots import Shots
-    from sim.decision.tilt import Tilted
+    from sim.decision.configurations import Member
+    from sim.decision.stored_trials import Shots
+    from sim.trial.tilt_table import Tilted
 
 SIDES = (("left", 90.0), ("right", 270.0), ("back", 180.0), ("front", 0.0))
 """Side that is low, and its direction on the tilt table."""
@@ -22,12 +22,13 @@ MOST_TILTED = 16
 
 def as_data(comparison: Comparison, shots: Shots) -> dict[str, Any]:
     """Holm-adjusted comparisons and places of the configurations, with their sentences under ``together``."""
-    from sim.decision import many, ranking
+    from sim.compare import holm
+    from sim.statistics import ranking
 
-    adjusted = many.adjusted(comparison)
+    adjusted = holm.adjusted(comparison)
     success = shots.success()
     ranked = ranking.ranking(success) if len(success) > 1 and all(success.values()) else ()
-    texts = [many.sentence(adjusted), ranking.sentence(ranked)]
+    texts = [holm.sentence(adjusted), ranking.sentence(ranked)]
     return {
         "together": [text for text in texts if text],
         "holm": [{"configuration": one.cell.name, "obstacle": one.cell.place, "driver": one.cell.driver, "p": one.p,
@@ -80,7 +81,7 @@ def show_tips(members: Sequence[Member], tilted: Mapping[str, Tilted]) -> None:
 
 def cautions(members: Sequence[Member], comparison: Comparison, shots: Shots) -> list[tuple[str, list[Caution]]]:
     """What to mind of every truck, each thing once."""
-    from sim.decision.lineup import warned
+    from sim.decision.configurations import warned
 
     return warned(members, comparison, shots.exertion())
 

@@ -49,7 +49,7 @@ def validate(
     else:
         _show(rows)
     if picture is not None:
-        from sim.chart.validation_chart import draw
+        from sim.validation.chart import draw
 
         draw(rows, picture)
         note(f"Wrote {picture}")

@@ -41,10 +41,10 @@ def worth(
     from models.change import load_change
     from models.edit import apply
     from sim.decision import worth as worths
-    from sim.decision.drawer import drawer as make_drawer
-    from sim.decision.drawer import prices
-    from sim.decision.field import yard
-    from sim.decision.line import lines as make_lines
+    from sim.decision.change_sets import drawer as make_drawer
+    from sim.decision.change_sets import prices
+    from sim.decision.obstacle_mix import lines as make_lines
+    from sim.decision.runner import yard
     from sim.decision.warned import as_data as caution_data
     from sim.decision.warned import warned
 

@@ -9,15 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.edit import apply
-from sim.decision import stopping
-from sim.decision.classlimit import ClassLimits, broken
-from sim.decision.drawer import Drawer, Masks, allowed, bits, prices
+from sim.decision.change_sets import Drawer, Masks, allowed, bits, prices
+from sim.decision.class_limits import ClassLimits, broken
 from sim.decision.effect import Table, table
-from sim.decision.field import Field
-from sim.decision.line import Line
-from sim.decision.surface import Surface, fit
+from sim.decision.obstacle_mix import Line
+from sim.decision.pair_effects import Surface, fit
+from sim.decision.runner import Field
 from sim.errors import SimError
-from sim.interval import Estimate
+from sim.statistics import group_sequential
+from sim.statistics.interval import Estimate
 
 Array = NDArray[np.float64]
 CHEAP_SHARE = 0.25
@@ -253,7 +253,7 @@ def _answer(
     choice: Choice, lines: tuple[Line, ...], found: Table, surface: Surface, driven: Sequence[int], best: int,
     order: Sequence[tuple[int, int]],
 ) -> Budget:
-    level = stopping.level((found.n,), max(1, len(driven)))
+    level = group_sequential.level((found.n,), max(1, len(driven)))
     sets = [_bought(choice, found, mask, best, level) for mask in driven if mask in set(choice.masks.tolist())]
     if best == 0:
         sets.append(_bought(choice, found, 0, best, level))
@@ -278,7 +278,7 @@ def _bought(choice: Choice, found: Table, mask: int, best: int, level: float) ->
 
 
 def _gain(found: Table, sample: Array, level: float) -> Estimate:
-    return found.in_percent(stopping.interval(sample, level, found.score_rounding))
+    return found.in_percent(group_sequential.interval(sample, level, found.score_rounding))
 
 
 def _front(choice: Choice, found: Table, surface: Surface, sets: Sequence[Bought]) -> tuple[Bought, ...]:

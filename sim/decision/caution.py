@@ -18,8 +18,8 @@ from models.room import Rub, rubbing
 from models.spec import Sheet
 from models.stability import TipAngles, tip_angles
 from models.statics import steer_torques
-from sim.decision.line import Line
-from sim.task import Record
+from sim.decision.obstacle_mix import Line
+from sim.trial.task import Record
 
 Kind = Literal["servo", "current", "nose-over", "tip back", "rubbing", "shaft load", "gear load"]
 LOAD_FACTOR = 1.2

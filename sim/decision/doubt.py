@@ -21,11 +21,11 @@ from SALib.sample import morris as sampling
 
 from models.rigid import RigidModel, TyreRing
 from sim.decision.effect import table
-from sim.decision.field import Field
-from sim.decision.search import Searches, Several
+from sim.decision.limit_search import Searches, Several
+from sim.decision.runner import Field
 from sim.errors import SimError
-from sim.interval import Estimate
-from sim.trucks import Truck
+from sim.statistics.interval import Estimate
+from sim.trial.truck import Truck
 
 Array = NDArray[np.float64]
 LEVELS = 4

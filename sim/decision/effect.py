@@ -10,9 +10,9 @@ from typing import Literal, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.decision import stopping
-from sim.decision.line import Line
-from sim.interval import Estimate
+from sim.decision.obstacle_mix import Line
+from sim.statistics import group_sequential
+from sim.statistics.interval import Estimate
 
 Array = NDArray[np.float64]
 Word = Literal["worth it", "not worth it", "not shown"]
@@ -21,7 +21,7 @@ LEAST_WORTH = 1.0
 
 
 class Limits(Protocol):
-    """Whoever knows limits: :class:`sim.decision.search.Searches`, or made-up trucks in a test."""
+    """Whoever knows limits: :class:`sim.decision.limit_search.Searches`, or made-up trucks in a test."""
 
     def value(self, truck: str, line: int, repeat: int) -> float | None:
         """Limit of a truck on a line in a repeat; None if there is none."""
@@ -64,12 +64,13 @@ class Table:
         """
         this = self.lines[line]
         if this.level is not None:
-            return stopping.interval(self.difference(truck, line), level, stopping.rounding([1.0], [1.0]))
+            grain = group_sequential.rounding([1.0], [1.0])
+            return group_sequential.interval(self.difference(truck, line), level, grain)
         least, base = 0.5 * this.step, float(self.limit[0, line].mean())
         ratio = np.log(np.maximum(self.limit[self.trucks.index(truck), line], least))
         ratio -= np.log(np.maximum(self.limit[0, line], least))
         scale = max(base, this.step)
-        raw = stopping.interval(ratio, level, stopping.rounding([this.step], [1.0 / scale]))
+        raw = group_sequential.interval(ratio, level, group_sequential.rounding([this.step], [1.0 / scale]))
         return Estimate(*(scale * math.expm1(min(x, 700.0)) for x in (raw.value, raw.low, raw.high)))
 
     def score(self, truck: str) -> Array:
@@ -89,7 +90,7 @@ class Table:
         """Standard deviation of a score from the steps between levels alone."""
         scale = np.ones(len(self.lines)) if self.stated else np.maximum(self.limit[0].mean(axis=1), 1e-9)
         steps = [line.step for line in self.lines]
-        return stopping.rounding(steps, (100.0 * self.weights / np.maximum(scale, steps)).tolist())
+        return group_sequential.rounding(steps, (100.0 * self.weights / np.maximum(scale, steps)).tolist())
 
     def in_percent(self, score: Estimate) -> Estimate:
         """A mean score as the percent by which limits change (geometric mean over lines and repeats), or points."""
@@ -100,7 +101,7 @@ class Table:
     def mean(self, truck: str, line: int, confidence: float = 0.95) -> Estimate:
         """Mean limit with its t interval."""
         own = self.limit[self.trucks.index(truck), line]
-        return stopping.interval(own, 1.0 - confidence, self.lines[line].step / math.sqrt(12.0))
+        return group_sequential.interval(own, 1.0 - confidence, self.lines[line].step / math.sqrt(12.0))
 
 
 def table(limits: Limits, lines: tuple[Line, ...], trucks: Sequence[str], repeats: int) -> Table:
@@ -153,11 +154,11 @@ def effect(found: Table, truck: str, level: float, least: float = LEAST_WORTH) -
     Args:
         found: Limits.
         truck: Its hash.
-        level: Two-sided level of each look and question, from :func:`sim.decision.stopping.level`.
+        level: Two-sided level of each look and question, from :func:`sim.statistics.group_sequential.level`.
         least: Gain below which it is not worth it.
     """
     sample = found.score(truck)
-    raw = stopping.interval(sample, level, found.score_rounding)
+    raw = group_sequential.interval(sample, level, found.score_rounding)
     score = found.in_percent(raw)
     per_line = level / len(found.lines)
     by_line = []
@@ -168,9 +169,9 @@ def effect(found: Table, truck: str, level: float, least: float = LEAST_WORTH) -
     more = 0
     if word == "not shown":
         spread = max(float(sample.std(ddof=1)) if len(sample) > 1 else 0.0, found.score_rounding)
-        more = max(1, stopping.needed(max(abs(raw.value), least), spread, level) - found.n)
+        more = max(1, group_sequential.needed(max(abs(raw.value), least), spread, level) - found.n)
     return Effect(truck, score, tuple(by_line), found.n, word, more,
-                  stopping.p_value(sample, found.score_rounding))
+                  group_sequential.p_value(sample, found.score_rounding))
 
 
 def judge(score: Estimate, least: float = LEAST_WORTH) -> Word:

@@ -16,12 +16,12 @@ from models.massprops import contact_places, truck_properties, wheel_loads
 from models.room import AXES, AxisName, Blocked, Room
 from models.spec import Mm3, Sheet
 from models.stability import TipAngles, tip_angles
-from sim.decision import stopping
 from sim.decision.effect import Effect, Table, effect, table
-from sim.decision.field import Field
-from sim.decision.line import Line
+from sim.decision.obstacle_mix import Line
+from sim.decision.runner import Field
 from sim.errors import SimError
-from sim.trucks import Truck, assemble
+from sim.statistics import group_sequential
+from sim.trial.truck import Truck, assemble
 
 SWEEP = 41
 """Positions at which the handbook numbers are worked out."""
@@ -209,8 +209,8 @@ def investigate(
     """
     hashes = [truck.hash for truck in trucks]
     # At a stated level a trial says only yes or no: small samples are too coarse for a t interval.
-    sizes = stopping.looks(most, first=8 if lines[0].level is not None else 5)
-    level = stopping.level(sizes, len(move.targets))
+    sizes = group_sequential.looks(most, first=8 if lines[0].level is not None else 5)
+    level = group_sequential.level(sizes, len(move.targets))
     effects: list[Effect] = []
     for n in sizes:
         field.find(hashes, range(n))

@@ -11,9 +11,9 @@ from typing import Any
 
 from models.assemble import rigid_model
 from models.spec import Sheet
-from sim.decision.tilt import Tilted, round_the_truck, tilted
+from sim.batch.version import versions
 from sim.errors import SimError
-from sim.version import versions
+from sim.trial.tilt_table import Tilted, round_the_truck, tilted
 
 SCHEMA = 1
 SECONDS_EACH = 0.15
@@ -51,7 +51,7 @@ def tilted_trucks(
 
 
 def _stamp() -> dict[str, Any]:
-    found = versions("sim.decision.tilt")
+    found = versions("sim.trial.tilt_table")
     return {"schema": SCHEMA, "code": found.code, "engine": found.engine}
 
 

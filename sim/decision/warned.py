@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from sim.decision.caution import Caution, beyond, cautions
-from sim.decision.drawer import Drawer
-from sim.decision.line import Line
-from sim.decision.search import Searches
+from sim.decision.change_sets import Drawer
+from sim.decision.limit_search import Searches
+from sim.decision.obstacle_mix import Line
 
 Named = tuple[str, list[Caution]]
 

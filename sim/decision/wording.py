@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 
 from sim.decision.effect import Effect, LineEffect
-from sim.decision.line import Line
-from sim.interval import Estimate
+from sim.decision.obstacle_mix import Line
+from sim.statistics.interval import Estimate
 
 
 def amount(value: float, unit: str, signed: bool = False) -> str:

@@ -10,13 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
-from sim.decision import shapley, stopping
-from sim.decision.drawer import Drawer, prices
+from sim.decision.change_sets import Drawer, prices
 from sim.decision.effect import Table, table
-from sim.decision.field import Field
-from sim.decision.line import Line
+from sim.decision.obstacle_mix import Line
+from sim.decision.runner import Field
 from sim.errors import SimError
-from sim.interval import Estimate
+from sim.statistics import group_sequential, shapley
+from sim.statistics.interval import Estimate
 
 Array = NDArray[np.float64]
 ORDERS = 24
@@ -127,7 +127,7 @@ def worth(drawer: Drawer, field: Field, lines: tuple[Line, ...], repeats: int, o
         together, error = shapley.sampled(lambda mask: values[mask], chosen)
     else:
         together, error = shapley.exact(np.stack([values[mask] for mask in masks])), np.zeros(count)
-    level = stopping.level((found.n,), count)
+    level = group_sequential.level((found.n,), count)
     cost, currency = prices(drawer.changes)
     shares = tuple(
         Share(drawer.names[k], _percent(found, values[1 << k], level, 0.0),
@@ -147,12 +147,12 @@ def worth(drawer: Drawer, field: Field, lines: tuple[Line, ...], repeats: int, o
     if len(buys) < 2:
         return answer
     first, second = (together[k] / (cost[k] or 1.0) for k in buys)
-    return replace(answer, lead=stopping.interval(first - second, 0.05))
+    return replace(answer, lead=group_sequential.interval(first - second, 0.05))
 
 
 def _pairings(drawer: Drawer, found: Table, values: dict[int, Array]) -> tuple[Pairing, ...]:
     pairs = [(a, b) for a in range(len(drawer.changes)) for b in range(a) if (1 << a | 1 << b) in values]
-    level = stopping.level((found.n,), max(1, len(pairs)))
+    level = group_sequential.level((found.n,), max(1, len(pairs)))
     made = [
         Pairing((drawer.names[b], drawer.names[a]),
                 _percent(found, values[1 << a | 1 << b] - values[1 << a] - values[1 << b], level, 0.0))

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import t as student
 
-from sim.interval import Estimate, Rate, wilson
+from sim.statistics.interval import Estimate, Rate, wilson
 
 Vector = NDArray[np.float64]
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from sim.attempt_table import Logged
 from sim.errors import SimError
-from sim.interval import Rate, wilson
-from sim.place import with_level
+from sim.reality.attempt_store import Logged
+from sim.statistics.interval import Rate, wilson
+from sim.trial.ground_cache import with_level
 
 
 @dataclass(frozen=True)

@@ -9,23 +9,23 @@ from models.assemble import rigid_model
 from models.record import validated
 from models.rigid import RigidModel
 from models.spec import Sheet
-from sim import driver, place
-from sim.batch import FixedSupply, Progress, StopSwitch, run
-from sim.crew import Crew
-from sim.draw import Variation
+from sim.batch.batch import FixedSupply, Progress, StopSwitch, run
+from sim.batch.study import make_task, yard_of
+from sim.batch.version import versions
+from sim.batch.worker import Job
+from sim.batch.worker_pool import Crew
 from sim.errors import SimError
-from sim.place import Yard
 from sim.reality.observed import Tried
 from sim.reality.response import Response, response
-from sim.store import Store
-from sim.study import make_task, yard_of
-from sim.task import Task
-from sim.version import versions
-from sim.worker import Job
+from sim.store.store import Store
+from sim.trial import driver, ground_cache
+from sim.trial.ground_cache import Yard
+from sim.trial.luck import Variation
+from sim.trial.task import Task
 
 GRIPS = (0.7, 0.8, 0.9, 1.0, 1.12, 1.3)
 """Factors on the sheet's grip at which every line is simulated."""
-PERFORM = "sim.perform:perform"
+PERFORM = "sim.trial.perform:perform"
 
 
 @dataclass(frozen=True)
@@ -71,7 +71,7 @@ def prepare(store: Store, cells: Sequence[Tried], driver_name: str, seed: int, r
         trucks[cell.config] = rigid_model(validated(Sheet, facts["sheet"]))
     yard = yard_of(next(iter(trucks.values())))
     for cell in cells:
-        place.check(cell.obstacle, cell.level, yard.text())
+        ground_cache.check(cell.obstacle, cell.level, yard.text())
     return Rehearsal(trucks, yard, driver_name, seed, repeats)
 
 

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import t as student
 
-from sim.interval import Estimate
 from sim.reality.grades import Brier, CalibrationPoint, brier, calibration, gap, log_score, log_scores
 from sim.reality.observed import Tried
 from sim.reality.posterior import Posterior
 from sim.reality.response import Response
+from sim.statistics.interval import Estimate
 
 FEWEST_LINES, FEWEST_TRIES = 4, 20
 """Below these nothing is concluded, whatever comes out."""

@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 from models.assemble import rigid_model
 from models.rigid import RigidModel
 from models.spec import Sheet
-from sim import place
 from sim.replay.pose import Poses, poses
 from sim.replay.truck_shape import TruckShape, truck_shape
-from sim.result import Trace
-from sim.store import Trial
+from sim.store.store import Trial
+from sim.trial import ground_cache
+from sim.trial.result import Trace
 from terrain.obstacle import Obstacle
 
 Array = NDArray[np.float64]
@@ -68,8 +68,8 @@ def actor(name: str, sheet: Sheet) -> Actor:
 def clip(who: Actor, trial: Trial, trace: Trace) -> Clip:
     """Put a stored trial, its motion and its ground together."""
     task = trial.task
-    ground = place.ground(task.obstacle, task.level, task.yard, task.draw.roughness_mm, task.draw.rock_seed)
-    written = place.shown(task.obstacle, task.level)
+    ground = ground_cache.ground(task.obstacle, task.level, task.yard, task.draw.roughness_mm, task.draw.rock_seed)
+    written = ground_cache.shown(task.obstacle, task.level)
     record = trial.record
     return Clip(who, written, task.repeat, record.outcome, record.reason, ground, trace, poses(who.model, trace))
 

@@ -9,12 +9,12 @@ from typing import Any
 
 from models.errors import BuildSheetError
 from models.spec import Sheet
-from sim.comparison import CellResult, Comparison, at, places
-from sim.draw import Draw
-from sim.finding import label
+from sim.compare.comparison import CellResult, Comparison, at, places
+from sim.compare.sentences import label
 from sim.replay.clip import Actor, Clip, actor, clip
-from sim.store import KEY_COLUMNS, Store, Trial
-from sim.task import RECORD_COLUMNS, Record, Task, Versions
+from sim.store.store import KEY_COLUMNS, Store, Trial
+from sim.trial.luck import Draw
+from sim.trial.task import RECORD_COLUMNS, Record, Task, Versions
 
 MOST_PLACES = 12
 MOST_TRUCKS = 6

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from models.rigid import RigidModel
-from sim.result import Trace
+from sim.trial.result import Trace
 
 Array = NDArray[np.float64]
 

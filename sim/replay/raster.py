@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.compiled import kernel
+from sim.physics.compiled import kernel
 
 Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8]

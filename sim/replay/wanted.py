@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sim import place
-from sim.comparison import Comparison
+from sim.compare.comparison import Comparison
 from sim.errors import SimError
 from sim.replay.picks import Pick, picks, recorded_trials
-from sim.store import Store, Trial
+from sim.store.store import Store, Trial
+from sim.trial import ground_cache
 
 NONE_RECORDED = "Set traces = 2 in the plan and run `cragbench batch` again"
 
@@ -39,11 +39,11 @@ def find(store: Store, comparison: Comparison, wanted: Wanted) -> list[Pick]:
             raise SimError("no such configuration in the store", file=store.path, field=field, value=name,
                            remedy=f"Choose one of: {', '.join(names[:12])}")
     trials = recorded_trials(store, comparison.versions)
-    where = None if wanted.obstacle is None else place.shown(*place.split(wanted.obstacle))
+    where = None if wanted.obstacle is None else ground_cache.shown(*ground_cache.split(wanted.obstacle))
     first = [
         trial
         for (obstacle, level, _, config, repeat), trial in sorted(trials.items())
-        if where in (None, place.shown(obstacle, level))
+        if where in (None, ground_cache.shown(obstacle, level))
         and (wanted.truck is None or config == configs[wanted.truck])
         and wanted.repeat in (None, repeat)
     ]
@@ -69,9 +69,9 @@ def _most_telling(store: Store, comparison: Comparison, names: list[str]) -> lis
 def _pick(trial: Trial, names: list[str], comparison: Comparison) -> Pick:
     config = trial.task.config
     name = next(cell.name for cell in comparison.cells if cell.config == config)
-    return Pick(place.shown(trial.task.obstacle, trial.task.level), names.index(name), config, trial)
+    return Pick(ground_cache.shown(trial.task.obstacle, trial.task.level), names.index(name), config, trial)
 
 
 def _recorded_places(trials: object) -> str:
-    found = sorted({place.shown(t.task.obstacle, t.task.level) for t in trials})  # type: ignore[attr-defined]
+    found = sorted({ground_cache.shown(t.task.obstacle, t.task.level) for t in trials})  # type: ignore[attr-defined]
     return f"Recorded are: {', '.join(found[:12])}" if found else NONE_RECORDED

@@ -10,13 +10,13 @@ from typing import Any
 import numpy as np
 
 from sim.chart.value import Worth
-from sim.comparison import Comparison
+from sim.compare.comparison import Comparison
+from sim.compare.export import comparison_row
 from sim.replay.clip import Clip
 from sim.replay.page_data import samples
 from sim.replay.picks import Pick
 from sim.report.endings import Ends
 from sim.report.truck_card import TruckCard
-from sim.tables import comparison_row
 from terrain import file_name
 
 Rows = Sequence[Mapping[str, Any]]

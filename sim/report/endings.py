@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from sim.chart.failure_map import Endings
-from sim.comparison import Comparison
-from sim.store import Store
+from sim.compare.comparison import Comparison
+from sim.store.store import Store
 
 Place = tuple[str, float, str]
 _WHERE, _HOW = ("obstacle", "level", "driver", "config"), ("outcome", "reason", "distance_mm")

@@ -18,9 +18,9 @@ from plotly.offline import get_plotlyjs
 
 from sim.chart import style
 from sim.chart.inline import Gallery
-from sim.comparison import CellResult, Comparison, at, compare, places
+from sim.compare.comparison import CellResult, Comparison, at, compare, places
+from sim.compare.sentences import about, difference, label, share
 from sim.errors import SimError
-from sim.finding import about, difference, label, share
 from sim.replay.clip import Clip
 from sim.replay.page_data import page_data
 from sim.replay.picks import Pick, clips, picks, sheets
@@ -29,7 +29,7 @@ from sim.report.csv_files import csv_texts
 from sim.report.endings import endings
 from sim.report.truck_card import TruckCard, cards, worths
 from sim.report.verdict import answer, by_luck, question, sentence
-from sim.store import Store
+from sim.store.store import Store
 from terrain import file_name
 
 CLIP_BYTES = 4_500_000

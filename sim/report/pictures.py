@@ -11,19 +11,19 @@ import numpy as np
 from markupsafe import Markup
 from PIL import Image
 
-from sim import place
 from sim.chart import difficulty, failure_map, margin_time, style, tip_polar, truck_drawing, value
 from sim.chart.inline import CARD, Gallery
 from sim.chart.margin_time import MarginTrace
-from sim.comparison import CellResult, Comparison
-from sim.draw import Draw
-from sim.finding import label
+from sim.compare.comparison import CellResult, Comparison
+from sim.compare.sentences import label
 from sim.replay import scene
 from sim.replay.camera import VIEWS, camera
 from sim.replay.clip import Clip, camera_path
 from sim.replay.picks import Pick
 from sim.report.endings import Ends
 from sim.report.truck_card import TruckCard
+from sim.trial import ground_cache
+from sim.trial.luck import Draw
 
 MOST_CURVES, MOST_MARGINS, MOST_MAPS, MOST_DRAWINGS, MOST_STILLS = 6, 4, 4, 4, 6
 STILL = (560, 315)
@@ -77,7 +77,7 @@ def maps(gallery: Gallery, ends: Ends, cards: Sequence[TruckCard], comparison: C
     for where in sorted((w for w in failed if failed[w]), key=lambda w: -failed[w])[:MOST_MAPS]:
         yard, luck = ends.grounds[where]
         drawn = Draw.from_text(luck)
-        ground = place.ground(where[0], where[1], yard, drawn.roughness_mm, drawn.rock_seed)
+        ground = ground_cache.ground(where[0], where[1], yard, drawn.roughness_mm, drawn.rock_seed)
         found = ends.at(where, names)[:6]
         text = label(by_place[where])
         made.append(gallery.take(failure_map.failure_map(ground, found, text, CARD), failure_map.title(found, text)))

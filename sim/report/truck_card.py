@@ -16,9 +16,9 @@ from models.massprops import contact_places, truck_properties
 from models.spec import Sheet
 from models.stability import tip_angles
 from sim.chart.value import Worth
-from sim.comparison import Comparison
-from sim.paired import PairTable, Verdict, verdict
-from sim.store import Configuration
+from sim.compare.comparison import Comparison
+from sim.statistics.paired import PairTable, Verdict, verdict
+from sim.store.store import Configuration
 
 PHOTO_PIXELS = 720
 LARGEST_PHOTO = 40_000_000

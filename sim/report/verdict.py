@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sim.comparison import Comparison
-from sim.finding import finding
+from sim.compare.comparison import Comparison
+from sim.compare.sentences import finding
 from sim.report.truck_card import TruckCard
 
 

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from models.assemble import rigid_model
 from models.rigid import RigidModel
 from models.tyre import fit_tyre, plate_stiffness, static_squish
-from sim.layout import S_SPIN, S_VEL
-from sim.simulation import GRAVITY
-from sim.validation.bench import cg_place, standing
+from sim.physics.arrays import S_SPIN, S_VEL
+from sim.physics.simulation import GRAVITY
+from sim.trial.tilt_table import cg_place, standing
 from sim.validation.check import Group, Measured, relative
 from sim.validation.motion import freewheeling
 from sim.validation.truck import FINE, locked_suspension, names, rigid_tyres, sheet, with_grip, without_hull

@@ -9,8 +9,8 @@ import numpy as np
 
 from models.rigid import RigidModel
 from models.tyre import fit_tyre
-from sim.simulation import STEP
-from sim.validation.bench import lift_off, standing
+from sim.physics.simulation import STEP
+from sim.trial.tilt_table import lift_off, standing
 from sim.validation.check import Group, Measured, absolute, relative
 from sim.validation.driving import ledge, radius
 from sim.validation.tipping import formula

@@ -12,9 +12,9 @@ from scipy.optimize import brentq
 from models.rigid import WHEEL_BODIES, RigidModel
 from models.traction import wheel_torque
 from models.tyre import TyreLaw, TyreShape, fit_tyre, static_squish, tabulated
-from sim.layout import M_MOTOR_SPEED, M_SHAFT, W_FX, W_NORMAL
-from sim.simulation import GRAVITY, STEP, Simulation
-from sim.validation.bench import cg_place, flat, standing
+from sim.physics.arrays import M_MOTOR_SPEED, M_SHAFT, W_FX, W_NORMAL
+from sim.physics.simulation import GRAVITY, STEP, Simulation
+from sim.trial.tilt_table import cg_place, flat, standing
 from sim.validation.check import Group, Measured, at_least, at_most, relative
 from sim.validation.truck import FINE, STIFF, locked_suspension, names, rigid, sheet, truck, with_grip, without_hull
 from terrain.heightfield import Heightfield

@@ -8,9 +8,9 @@ import numpy as np
 
 from models.rigid import WHEEL_BODIES, RigidModel
 from models.tyre import plate_table
-from sim.layout import W_NORMAL
-from sim.simulation import GRAVITY
-from sim.validation.bench import cg_place, standing, tilted, turn_to
+from sim.physics.arrays import W_NORMAL
+from sim.physics.simulation import GRAVITY
+from sim.trial.tilt_table import cg_place, gravity_towards, standing, turn_to
 from sim.validation.check import Group, Measured, absolute, at_most, relative
 from sim.validation.truck import names, sheet, truck, with_grip
 
@@ -97,7 +97,7 @@ def slide_angle(model: RigidModel, low: str, near: float) -> float:
         before = cg_place(simulation)[axis]
         while angle < near + math.radians(4.0):
             angle += math.radians(0.4) * 0.01
-            simulation.set_gravity(tilted(angle, low))
+            simulation.set_gravity(gravity_towards(angle, low))
             simulation.advance(10)
             now = cg_place(simulation)[axis]
             if abs(now - before) / 0.01 > START:

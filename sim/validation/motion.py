@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.rigid import WHEEL_BODIES, RigidModel
-from sim.kinematics import forward
-from sim.layout import M_MOTOR_SPEED, S_POS, S_Q, S_QD, S_SPIN, T_DAMP
-from sim.simulation import GRAVITY, STEP, Simulation
-from sim.validation.bench import cg_place, flat, tilted
+from sim.physics.arrays import M_MOTOR_SPEED, S_POS, S_Q, S_QD, S_SPIN, T_DAMP
+from sim.physics.kinematics import forward
+from sim.physics.simulation import GRAVITY, STEP, Simulation
+from sim.trial.tilt_table import cg_place, flat, gravity_towards
 from sim.validation.check import Group, Measured, absolute, between, relative
 from sim.validation.truck import FINE, names, rigid, truck, without_hull
 
@@ -70,7 +70,7 @@ def roll_down(model: RigidModel, step: float, time: float = 1.5, *, damped: bool
         if not damped:
             simulation.arrays.tyre[:, T_DAMP] *= 1.0e-3
         start = cg_place(simulation)[0]
-        simulation.set_gravity(tilted(SLOPE, "front"))
+        simulation.set_gravity(gravity_towards(SLOPE, "front"))
         simulation.command(0.0, 0.0, False)
         simulation.advance(round(time / step))
         energy, _, _ = momenta(simulation)

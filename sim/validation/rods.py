@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from models.linkage import axle_rods
 from models.linkage_exact import exact_pose
 from models.rigid import WHEEL_BODIES, RigidModel
-from sim.simulation import GRAVITY
-from sim.validation.bench import tilted
+from sim.physics.simulation import GRAVITY
+from sim.trial.tilt_table import gravity_towards
 from sim.validation.check import Group, Measured, absolute, at_most
 from sim.validation.tipping import simulated
 from sim.validation.truck import FINE, names, rigid_tyres, sheet, truck, with_grip, without_hull
@@ -140,7 +140,7 @@ def lift_off(name: str, low: str, near: float, factor: float = 1.0) -> float:
         mj.mj_step(model, data)
     weight = float(model.body_mass.sum()) * GRAVITY
     for angle in np.arange(0.0, math.radians(near - 3.0), math.radians(25.0) * 10.0 * STEP):
-        model.opt.gravity[:] = tilted(float(angle), low)
+        model.opt.gravity[:] = gravity_towards(float(angle), low)
         for _ in range(10):
             mj.mj_step(model, data)
     for _ in range(round(0.5 / STEP)):
@@ -148,7 +148,7 @@ def lift_off(name: str, low: str, near: float, factor: float = 1.0) -> float:
     angle, load_ = math.radians(near - 3.0), high_load(mj, model, data, axis, sign) / weight
     while angle < math.radians(89.0):
         angle += math.radians(1.5) * 10.0 * STEP
-        model.opt.gravity[:] = tilted(angle, low)
+        model.opt.gravity[:] = gravity_towards(angle, low)
         for _ in range(10):
             mj.mj_step(model, data)
         load_ += (high_load(mj, model, data, axis, sign) / weight - load_) * 10.0 * STEP / 0.03

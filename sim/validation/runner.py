@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 
-from sim.hush import hushed
+from sim.physics.silence import hushed
 from sim.validation.catalogue import named
 from sim.validation.check import Check, Result
 

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from models.rigid import JOINT_COUNT
-from sim.layout import O_FORCE, O_SIZE, O_TAU, O_TORQUE, S_POS, S_Q, S_QD, S_QUAT, S_SIZE, S_VEL
+from sim.physics.arrays import O_FORCE, O_SIZE, O_TAU, O_TORQUE, S_POS, S_Q, S_QD, S_QUAT, S_SIZE, S_VEL
 
 Array = NDArray[np.float64]
 

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from models.articulation import ramp_index
-from models.bench.give import roll_gradient
+from models.bench.compliance import roll_gradient
 from models.bench.lifting import axle_share, cg_height, lift_angle
 from models.clearance import Wheel, breakover_angle, point_angle
 from models.drive import KGCM, torque_constant

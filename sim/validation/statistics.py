@@ -8,10 +8,10 @@ from functools import cache
 import numpy as np
 from scipy.stats import binom
 
-from sim.interval import quantile, wilson
-from sim.paired import PairTable, mcnemar, paired_difference
-from sim.reliability import allowed_failures, confidence_reached
-from sim.threshold import Belief
+from sim.statistics.interval import quantile, wilson
+from sim.statistics.paired import PairTable, mcnemar, paired_difference
+from sim.statistics.reliability import allowed_failures, confidence_reached
+from sim.statistics.threshold import Belief
 from sim.validation.check import Group, Measured, absolute, at_most, between
 
 GROUP = Group("statistics", "Statistics")

@@ -9,7 +9,7 @@ import numpy as np
 from models.assemble import rigid_model
 from models.rigid import WHEEL_BODIES, RigidModel
 from models.stability import tip_angles
-from sim.validation.bench import lift_off, standing
+from sim.trial.tilt_table import lift_off, standing
 from sim.validation.check import Group, Measured, absolute, at_most
 from sim.validation.truck import FINE, names, random_sheet, rigid, truck, with_grip
 

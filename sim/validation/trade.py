@@ -17,9 +17,9 @@ from models.massprops import wheel_loads
 from models.rigid import WHEEL_BODIES, RigidModel
 from models.sheet import load_sheet
 from models.spec import Part, Sheet
-from sim.layout import D_STEER_MAX, M_SERVO, M_SERVO_LOAD, W_TOUCH
-from sim.simulation import GRAVITY, STEP, Simulation
-from sim.validation.bench import cg_place, flat, lift_off, standing
+from sim.physics.arrays import D_STEER_MAX, M_SERVO, M_SERVO_LOAD, W_TOUCH
+from sim.physics.simulation import GRAVITY, STEP, Simulation
+from sim.trial.tilt_table import cg_place, flat, lift_off, standing
 from sim.validation.check import Group, Measured, at_least, between, one, shown
 from sim.validation.convergence import climbable
 from sim.validation.driving import radius

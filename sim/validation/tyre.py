@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 from models.rigid import RigidModel, TyreRing
 from models.stability import grip_under
 from models.tyre import TyreShape, fit_tyre, plate_load, plate_table, static_squish, tabulated
-from sim.ground import ground_arrays
-from sim.layout import M_SIZE, U_DT, U_GRIP, U_SIZE, W_FZ, W_SIZE, W_TOUCH, model_arrays
-from sim.tyre_force import tyre_forces
-from sim.tyre_patch import P_SIZE
+from sim.physics.arrays import M_SIZE, U_DT, U_GRIP, U_SIZE, W_FZ, W_SIZE, W_TOUCH, model_arrays
+from sim.physics.ground_sampling import ground_arrays
+from sim.physics.tyre_force import tyre_forces
+from sim.physics.tyre_patch import P_SIZE
 from sim.validation.check import Group, Measured, absolute, at_most, relative
 from sim.validation.truck import names, sheet, truck
 from terrain.heightfield import Heightfield

@@ -1,0 +1,103 @@
+"""What a study will take: trials, time, disk, memory, from a short measured probe."""
+
+from __future__ import annotations
+
+import sys
+import time
+from dataclasses import dataclass
+
+from sim.batch.run_study import supply_of
+from sim.batch.study import Study, make_task
+from sim.batch.version import versions
+from sim.store.store import Store
+from sim.trial import perform
+
+BYTES_PER_TRIAL = 900
+"""Measured: a row with its key and index in a store of 100,000 trials."""
+BYTES_PER_TRACE = 60_000
+"""Typical recorded motion of 10 s, compressed."""
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """Demands of a study; of one with an open end, the most it can take."""
+
+    trials: int
+    known: int
+    """Of them in the store already."""
+    workers: int
+    probed: int
+    seconds_per_trial: float | None
+    seconds: float
+    disk_mb: float
+    memory_mb: float
+
+
+def estimate(study: Study, probe: int, workers: int) -> Estimate:
+    """Count a study's trials and time ``probe`` trials of each obstacle in this process.
+
+    The first trial also compiles; it is run once more before the clock starts.
+    """
+    known, left = _standing(study)
+    total = known + left
+    seconds, probed, memory = _probe(study, probe)
+    levels = sum(max(1, len(entry.levels)) for entry in study.plan.obstacle)
+    cells = levels * len(study.trucks) * len(study.plan.drivers)
+    disk = (total * BYTES_PER_TRIAL + cells * min(study.plan.traces, study.plan.repeats) * BYTES_PER_TRACE) / 1e6
+    time_needed = float("nan") if seconds is None else left * seconds / workers
+    return Estimate(total, known, workers, probed, seconds, time_needed, disk, (workers + 1) * memory)
+
+
+def _standing(study: Study) -> tuple[int, int]:
+    """Trials in the store already and trials to come, found by going through the plan as a batch would."""
+    supply = supply_of(study)
+    if not study.store.exists():
+        return 0, supply.left()
+    with Store(study.store) as store:
+        done, here, known = store.done(), versions(), 0
+    while (task := supply.next()) is not None:
+        record = done.get(task.key(here))
+        if record is not None:
+            known += 1
+            supply.absorb(task, record)
+    return known, supply.left()
+
+
+def _probe(study: Study, probe: int) -> tuple[float | None, int, float]:
+    if probe == 0:
+        return None, 0, float("nan")
+    payload = study.payload
+    truck = study.trucks[0]
+    tasks = []
+    for entry in study.plan.obstacle:
+        limit = entry.find_limit
+        level = entry.levels[len(entry.levels) // 2] if limit is None else 0.5 * (limit.low + limit.high)
+        for repeat in range(probe):
+            tasks.append(
+                make_task(
+                    truck.hash,
+                    entry.text,
+                    level,
+                    repeat,
+                    yard=study.yard,
+                    driver_name=study.plan.drivers[0],
+                    seed=study.plan.seed,
+                    variation=study.plan.variation,
+                )
+            )
+    perform.perform(payload, tasks[0])
+    versions()
+    began = time.perf_counter()
+    for task in tasks:
+        perform.perform(payload, task)
+    return (time.perf_counter() - began) / len(tasks), len(tasks), _peak_mb()
+
+
+def _peak_mb() -> float:
+    """Largest memory of this process so far, MB."""
+    try:
+        import resource
+    except ImportError:
+        return float("nan")
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return peak / 2**20 if sys.platform == "darwin" else peak / 2**10

@@ -1,0 +1,243 @@
+"""What a store shows: success rates and margins of every configuration, and paired differences to one of them."""
+
+from __future__ import annotations
+
+import tomllib
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple
+
+from sim.errors import SimError
+from sim.statistics.interval import Estimate, Rate, paired_median, quantile, wilson
+from sim.statistics.paired import Verdict, tabulate, verdict
+from sim.store.store import Configuration, Store
+from sim.trial import ground_cache
+from sim.trial.task import Versions
+from terrain import file_name
+
+
+class Pair(NamedTuple):
+    """What two trials must share to be a pair: the luck they met."""
+
+    seed: int
+    repeat: int
+    draw: str
+
+
+class Shot(NamedTuple):
+    """One trial, as far as a comparison cares."""
+
+    cleared: bool
+    margin_deg: float
+
+
+@dataclass(frozen=True)
+class CellResult:
+    """One configuration at one obstacle and level with one driver."""
+
+    config: str
+    name: str
+    obstacle: str
+    level: float
+    unit: str
+    driver: str
+    rate: Rate
+    """Invalid trials are not in it."""
+    invalid: int
+    outcomes: Counter[str]
+    margin_median: Estimate
+    """Over trials, of the smallest tip-over margin in a trial; degrees."""
+    margin_p5: Estimate
+    verdict: Verdict | None
+    """Against the baseline; None for the baseline itself, where it has no trials, and where a limit was searched
+    (there the few trials at one level say little, see :mod:`sim.compare.limits`)."""
+    margin_difference: Estimate | None
+    """Paired median difference to the baseline, degrees."""
+
+    @property
+    def place(self) -> str:
+        """Obstacle with its level, as it is written on the command line."""
+        return ground_cache.shown(self.obstacle, self.level)
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Everything a store shows about its configurations."""
+
+    baseline: Configuration
+    cells: tuple[CellResult, ...]
+    """By obstacle, level, driver; the baseline first, then by name."""
+    versions: Versions
+    other_versions: int
+    """Trials left out because other versions computed them."""
+    stopped_early: bool = False
+    """Whether a plan of the store stops pairs when decided: verdicts then keep their error all the same (together
+    at most 5 %), but intervals are those of a number of trials fixed beforehand and a little too narrow."""
+    searched: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    """(easiest, hardest) level of the obstacles where the store's plans searched for limits."""
+
+    @property
+    def invalid(self) -> int:
+        """Trials in which the solver failed."""
+        return sum(cell.invalid for cell in self.cells)
+
+
+_Place = tuple[str, float, str]
+_Shots = dict[str, dict[Pair, Shot]]
+
+
+def compare(store: Store, baseline: str | None = None, confidence: float = 0.95) -> Comparison:
+    """Compare every configuration of a store with one of them.
+
+    Args:
+        store: Open store with at least one trial.
+        baseline: Name or hash of a configuration; left out, the one that the store's plans name, else the one with
+            most trials, the first by name of those.
+        confidence: Level of every interval.
+
+    Raises:
+        StoreError: Damaged store.
+        SimError: Empty store, or no such baseline.
+    """
+    latest = store.latest()
+    if latest is None:
+        raise SimError("holds no trials yet", file=store.path, remedy="Run `cragbench batch` first")
+    shots, outcomes, left_out = _collect(store, latest)
+    known = _named(store, {config for by_config in shots.values() for config in by_config})
+    plans = [tomllib.loads(text) for _, _, text in store.plans()]
+    named = next((plan["baseline"] for plan in plans if "baseline" in plan), None)
+    if baseline is None and any(named == configuration.name for configuration in known.values()):
+        baseline = named
+    chosen = _baseline(known, baseline, shots, store)
+    early = any(plan.get("stop_when_decided") for plan in plans)
+    ranges = _searched(plans, {where[0] for where in shots})
+    comparisons = sum(
+        len(by_config) - 1 for where, by_config in shots.items() if chosen.hash in by_config and where[0] not in ranges
+    )
+    error = (1 - confidence) / max(1, comparisons) if early else None
+    order = sorted(known.values(), key=lambda c: (c.hash != chosen.hash, c.name, c.hash))
+    cells = [
+        _cell(
+            configuration,
+            where,
+            shots[where],
+            outcomes[where, configuration.hash],
+            None if where[0] in ranges else chosen.hash,
+            confidence,
+            error,
+        )
+        for where in sorted(shots)
+        for configuration in order
+        if configuration.hash in shots[where]
+    ]
+    return Comparison(chosen, tuple(cells), latest, left_out, early, ranges)
+
+
+_Outcomes = dict[tuple[_Place, str], Counter[str]]
+
+
+def _collect(store: Store, latest: Versions) -> tuple[dict[_Place, _Shots], _Outcomes, int]:
+    shots: dict[_Place, _Shots] = defaultdict(lambda: defaultdict(dict))
+    outcomes: _Outcomes = defaultdict(Counter)
+    left_out = 0
+    columns = ("obstacle", "level", "driver", "config", "study_seed", "repeat", "draw", "outcome", "min_margin_deg")
+    for *row, code, engine in store.table((*columns, "code", "engine")):
+        if (code, engine) != (latest.code, latest.engine):
+            left_out += 1
+            continue
+        obstacle, level, driver, config, seed, repeat, luck, outcome, margin = row
+        where = (obstacle, level, driver)
+        outcomes[where, config][outcome] += 1
+        by_pair = shots[where][config]
+        if outcome != "invalid":
+            by_pair[Pair(seed, repeat, luck)] = Shot(outcome == "cleared", margin)
+    return shots, outcomes, left_out
+
+
+def _searched(plans: Iterable[Mapping[str, Any]], obstacles: Iterable[str]) -> dict[str, tuple[float, float]]:
+    """Ranges of level by obstacle; a file that a plan names may lie anywhere."""
+    asked = {}
+    for plan in plans:
+        for entry in plan.get("obstacle", ()):
+            search = entry.get("find_limit")
+            if search is not None:
+                obstacle = ground_cache.obstacle_text(entry["family"], entry.get("parameters", {}))
+                asked[_bare(obstacle)] = search["low"], search["high"]
+    return {obstacle: asked[_bare(obstacle)] for obstacle in sorted(obstacles) if _bare(obstacle) in asked}
+
+
+def _bare(obstacle: str) -> str:
+    """The obstacle, a file by its name alone."""
+    name, comma, rest = file_name.without_folder(obstacle).partition(",")
+    return name.partition(file_name.HASH_MARK)[0] + comma + rest
+
+
+def _named(store: Store, hashes: set[str]) -> dict[str, Configuration]:
+    known = store.configurations()
+    return {h: known.get(h, Configuration(h, h, {})) for h in sorted(hashes)}
+
+
+def _baseline(
+    known: dict[str, Configuration], wanted: str | None, shots: dict[_Place, _Shots], store: Store
+) -> Configuration:
+    if wanted is None:
+        totals = Counter[str]()
+        for by_config in shots.values():
+            totals.update({config: len(pairs) for config, pairs in by_config.items()})
+        return min(known.values(), key=lambda c: (-totals[c.hash], c.name, c.hash))
+    for configuration in known.values():
+        if wanted in (configuration.name, configuration.hash):
+            return configuration
+    names = ", ".join(sorted(c.name for c in known.values()))
+    raise SimError("no such configuration in the store", file=store.path, field="baseline", value=wanted,
+                   remedy=f"Choose one of: {names}")
+
+
+def _cell(
+    configuration: Configuration,
+    where: _Place,
+    shots: _Shots,
+    outcomes: Counter[str],
+    baseline: str | None,
+    confidence: float,
+    error: float | None,
+) -> CellResult:
+    obstacle, level, driver = where
+    own = shots[configuration.hash]
+    margins = [shot.margin_deg for shot in own.values()]
+    said, difference = None, None
+    if baseline is not None and configuration.hash != baseline and shots.get(baseline):
+        pairs = matched(own, shots[baseline])
+        said = verdict(tabulate((mine.cleared, theirs.cleared) for mine, theirs in pairs), confidence, error=error)
+        difference = paired_median([m.margin_deg for m, _ in pairs], [t.margin_deg for _, t in pairs], confidence)
+    return CellResult(
+        config=configuration.hash,
+        name=configuration.name,
+        obstacle=obstacle,
+        level=level,
+        unit=ground_cache.unit(obstacle),
+        driver=driver,
+        rate=wilson(sum(shot.cleared for shot in own.values()), len(own), confidence),
+        invalid=outcomes["invalid"],
+        outcomes=outcomes,
+        margin_median=quantile(margins, 0.5, confidence),
+        margin_p5=quantile(margins, 0.05, confidence),
+        verdict=said,
+        margin_difference=difference,
+    )
+
+
+def matched(mine: dict[Pair, Shot], theirs: dict[Pair, Shot]) -> list[tuple[Shot, Shot]]:
+    """Trials of two configurations that met the same luck."""
+    return [(shot, theirs[pair]) for pair, shot in mine.items() if pair in theirs]
+
+
+def places(cells: Iterable[CellResult]) -> list[_Place]:
+    """Obstacle, level and driver of each group of cells, in order, each once."""
+    return list(dict.fromkeys((cell.obstacle, cell.level, cell.driver) for cell in cells))
+
+
+def at(cells: Sequence[CellResult], where: _Place) -> list[CellResult]:
+    """Cells of one obstacle, level and driver."""
+    return [cell for cell in cells if (cell.obstacle, cell.level, cell.driver) == where]

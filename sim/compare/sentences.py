@@ -1,0 +1,149 @@
+"""What a comparison shows, in plain words. The words follow the intervals and nothing else."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from sim.compare.comparison import CellResult, Comparison
+from sim.compare.limits import Limit
+from terrain import file_name
+
+MANY = 3
+"""Places named one by one; beyond this they are counted."""
+
+
+def finding(comparison: Comparison) -> str:
+    """One sentence on the whole comparison."""
+    names = list(dict.fromkeys(cell.name for cell in comparison.cells if cell.verdict is not None))
+    if not names:
+        return _alone(comparison.cells)
+    if len(names) == 1:
+        return about(comparison, names[0])
+    return _several(comparison, names)
+
+
+def sentences(comparison: Comparison, limits: Sequence[Limit]) -> list[str]:
+    """Sentences on a store: success rates at given levels, then each limit that was searched."""
+    fixed = tuple(cell for cell in comparison.cells if cell.obstacle not in comparison.searched)
+    found = [finding(replace(comparison, cells=fixed))] if fixed else []
+    bases = {(limit.obstacle, limit.driver): limit for limit in limits if limit.difference is None}
+    for limit in limits:
+        base = bases.get((limit.obstacle, limit.driver))
+        if limit.obstacle in comparison.searched and base is not None:
+            found.append(_about_limit(limit, base))
+    return found
+
+
+def _about_limit(limit: Limit, base: Limit) -> str:
+    own, theirs = (level(float(f"{one.half.value:.3g}"), one.unit) for one in (limit, base))
+    where = kind(limit.obstacle)
+    if limit.difference is None:
+        return f"{limit.name} clears half at {where} {own} ({limit.half.low:.3g} to {limit.half.high:.3g})"
+    d = limit.difference
+    span = f"{d.value:+.2g} ({d.low:+.2g} to {d.high:+.2g})"
+    return f"{limit.name} clears half at {where} {own} against {theirs}: {limit.word}, {span}"
+
+
+def about(comparison: Comparison, name: str) -> str:
+    """One sentence on one configuration against the baseline."""
+    own = [cell for cell in comparison.cells if cell.name == name and cell.verdict is not None]
+    better, worse = (_where(own, word) for word in ("better", "worse"))
+    if better and worse:
+        return f"{name} does better on {better}, and pays for it on {worse}"
+    if better:
+        return f"{name} does better on {better}{_rest(own)}"
+    if worse:
+        return f"{name} does worse on {worse}{_rest(own)}"
+    return f"{name}: no difference shown on {_count(own)}"
+
+
+def difference(cell: CellResult) -> str:
+    """Paired difference of success rates in points, with its interval."""
+    if cell.verdict is None:
+        return ""
+    d = cell.verdict.difference
+    return f"{100 * d.value:+.0f} ({100 * d.low:+.0f} to {100 * d.high:+.0f})"
+
+
+def share(cell: CellResult) -> str:
+    """Success rate in percent, with its interval."""
+    r = cell.rate
+    return f"{100 * r.share:.0f} % ({100 * r.low:.0f}-{100 * r.high:.0f})" if r.trials else "no valid trial"
+
+
+def level(value: float, unit: str) -> str:
+    """Level with its unit, as ``30 mm`` or ``35°``."""
+    return f"{value:g}°" if unit == "deg" else f"{value:g} {unit}"
+
+
+def label(cell: CellResult) -> str:
+    """Obstacle and level for people: ``ledge on slope 30 mm``, with what else the family was told."""
+    words, _, extra = kind(cell.obstacle).partition(" (")
+    return f"{words} {level(cell.level, cell.unit)}" + (f" ({extra}" if extra else "")
+
+
+def kind(obstacle: str) -> str:
+    """Obstacle without its level for people: ``ledge on slope (slope 15°)``."""
+    family, _, rest = obstacle.partition(",")
+    extra = f" ({', '.join(_parameter(text) for text in rest.split(','))})" if rest else ""
+    return file_name.short_name(family) + extra if file_name.names_file(family) else family.replace("-", " ") + extra
+
+
+def _parameter(text: str) -> str:
+    """``slope_deg=15`` as ``slope 15°``."""
+    name, _, value = text.partition("=")
+    words, _, unit = name.rpartition("_")
+    return f"{words.replace('_', ' ')} {level(float(value), unit)}" if words else f"{name} {value}"
+
+
+def _where(cells: Sequence[CellResult], word: str) -> str:
+    found = [cell for cell in cells if cell.verdict is not None and cell.verdict.word == word]
+    if len(found) > MANY:
+        return f"{len(found)} of {len(cells)} obstacles"
+    named = [f"{label(cell)} ({_points(cell)} points)" for cell in found]
+    return " and ".join([", ".join(named[:-1]), named[-1]]) if len(named) > 1 else "".join(named)
+
+
+def _points(cell: CellResult) -> str:
+    return "" if cell.verdict is None else f"{100 * cell.verdict.difference.value:+.0f}"
+
+
+def _rest(cells: Sequence[CellResult]) -> str:
+    unshown = sum(cell.verdict is not None and cell.verdict.word == "no difference shown" for cell in cells)
+    return f"; no difference shown on {unshown} other{'s' if unshown > 1 else ''}" if unshown else ""
+
+
+def _count(cells: Sequence[CellResult]) -> str:
+    return f"any of {len(cells)} obstacles" if len(cells) > 1 else label(cells[0])
+
+
+def _alone(cells: Sequence[CellResult]) -> str:
+    if len(cells) == 1:
+        return f"{cells[0].name} clears {label(cells[0])} in {share(cells[0])}"
+    names = list(dict.fromkeys(cell.name for cell in cells))
+    best = max(cells, key=lambda cell: (cell.rate.low, cell.rate.high))
+    worst = min(cells, key=lambda cell: (cell.rate.high, cell.rate.low))
+    who = names[0] if len(names) == 1 else "The trucks"
+    if best.rate == worst.rate:
+        return f"{who}: {share(best)} on each of {len(cells)} obstacles"
+    return f"{who}: surest on {label(best)}, {share(best)}; least so on {label(worst)}, {share(worst)}"
+
+
+def _several(comparison: Comparison, names: Sequence[str]) -> str:
+    better, worse = [], []
+    for name in names:
+        words = {cell.verdict.word for cell in comparison.cells if cell.name == name and cell.verdict is not None}
+        if "better" in words and "worse" not in words:
+            better.append(name)
+        if "worse" in words and "better" not in words:
+            worse.append(name)
+    shown = [f"better and nowhere worse: {_names(better)}"] if better else []
+    shown += [f"worse and nowhere better: {_names(worse)}"] if worse else []
+    rest = len(names) - len(better) - len(worse)
+    shown += [f"mixed or not shown: {rest}"] if rest else []
+    return f"Against {comparison.baseline.name}, of {len(names)} configurations: " + "; ".join(shown)
+
+
+def _names(names: Sequence[str]) -> str:
+    return ", ".join(names) if len(names) <= MANY else f"{', '.join(names[:MANY])} and {len(names) - MANY} more"

@@ -1,0 +1,106 @@
+"""Where the trials of a decision are run: worker processes and a store that keeps every one of them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+
+from sim.batch.batch import Progress, StopSwitch, Supply, run
+from sim.batch.study import yard_of
+from sim.batch.version import versions
+from sim.batch.worker import Job
+from sim.batch.worker_pool import Crew
+from sim.decision.limit_search import Searches, Setting
+from sim.decision.obstacle_mix import Line
+from sim.errors import SimError
+from sim.store.store import Configuration, Store
+from sim.trial.ground_cache import Yard
+from sim.trial.luck import Variation
+from sim.trial.truck import Truck
+
+PERFORM = "sim.trial.perform:perform"
+Watch = Callable[[Progress], None]
+
+
+class Stopped(Exception):
+    """Ctrl-C: what was run is in the store."""
+
+
+class Field:
+    """Searches that can be asked for, run and read; workers stay between runs."""
+
+    def __init__(self, searches: Searches, trucks: Sequence[Truck], store: Store, crew: Crew, switch: StopSwitch,
+                 watch: Watch | None) -> None:
+        """Hold what :func:`opened` made."""
+        self.searches = searches
+        self.trucks = {truck.hash: truck for truck in trucks}
+        self.run_trials = 0
+        self.known_trials = 0
+        self.trial_s = 0.0
+        self._store, self._crew, self._switch, self._watch = store, crew, switch, watch
+
+    def find(self, trucks: Iterable[str], repeats: Iterable[int], lines: Sequence[int] | None = None) -> None:
+        """Have the limits of trucks (hashes) found in these repeats.
+
+        Raises:
+            Stopped: Ctrl-C.
+            SimError: A trial crashes its worker whatever is done.
+        """
+        self.searches.ask(trucks, repeats, lines)
+        self.run(self.searches)
+
+    def run(self, supply: Supply) -> None:
+        """Run a supply of trials to its end. Errors as for :meth:`find`."""
+        progress = run(supply, self._store, versions(), self._crew, watch=self._watch, stop=self._switch)
+        self.run_trials += progress.done
+        self.known_trials += progress.known
+        self.trial_s += progress.trial_s
+        if progress.ending == "interrupted":
+            raise Stopped
+        if progress.faults:
+            fault = progress.faults[0]
+            raise SimError(f"a trial cannot be run: {fault.text}", field=fault.task.obstacle, value=fault.task.level,
+                           remedy="Leave this obstacle out")
+
+
+@contextmanager
+def opened(
+    trucks: Sequence[Truck],
+    lines: tuple[Line, ...],
+    yard: Yard,
+    path: Path,
+    *,
+    workers: int,
+    driver: str = "steady",
+    seed: int = 1,
+    variation: Variation | None = None,
+    watch: Watch | None = None,
+) -> Iterator[Field]:
+    """Start workers and open (or make) the store; the first truck is the one compared with.
+
+    Trucks that are the same truck are fine: one set of trials serves both.
+
+    Raises:
+        StoreError: The store cannot be used.
+    """
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise SimError("not a folder to write to", field="out", value=str(path.parent),
+                       remedy=error.strerror) from error
+    setting = Setting(lines, yard, driver, seed, Variation() if variation is None else variation)
+    payload = {truck.hash: truck.model for truck in trucks}
+    switch = StopSwitch()
+    with switch.armed(), Store(path, write=True) as store:
+        store.add_configurations([Configuration(truck.hash, truck.name, truck.facts) for truck in trucks])
+        crew = Crew(Job(PERFORM, payload, 1024, 0), workers)
+        try:
+            yield Field(Searches(setting, trucks[0].hash), trucks, store, crew, switch, watch)
+        finally:
+            crew.close()
+
+
+def yard(truck: Truck) -> Yard:
+    """The truck size that ground is made for: that of the truck compared with."""
+    return yard_of(truck.model)

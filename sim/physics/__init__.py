@@ -1,0 +1,1 @@
+"""What happens between two moments: state, forces, accelerations, one step, and the seam to the engines."""

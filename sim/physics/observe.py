@@ -1,0 +1,159 @@
+"""What the driver and the referee see, a hundred times a second: place on the lane, speed, attitude, margin."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.physics.arrays import B_COM, B_MASS, W_PX
+from sim.physics.compiled import kernel
+from sim.physics.kinematics import BODIES
+from sim.physics.margin import tip_over_margin
+
+Array = NDArray[np.float64]
+
+(
+    V_S,
+    V_SIDE,
+    V_CG,
+    V_SPEED,
+    V_MARGIN,
+    V_EDGE,
+    V_UP,
+    V_HEADING,
+    V_BEARING,
+    V_CG_VEL,
+    V_ACC,
+    V_NOSE,
+    V_LEFT_Z,
+    V_FINITE,
+    V_SIZE,
+) = (0, 1, 2, 5, 6, 7, 8, 9, 10, 11, 14, 17, 18, 19, 20)
+ACCELERATION_TIME = 0.08
+"""s; the acceleration in the margin is averaged over this, shorter than a tip, longer than tyre chatter."""
+
+
+@kernel
+def lane_place(lane: Array, x: float, y: float) -> tuple[float, float]:
+    """Distance along a polyline (n, 2) of the point nearest to (x, y), and the offset to its left, m.
+
+    Beyond its ends the first and last stretch go on straight.
+    """
+    best = math.inf
+    along = 0.0
+    offset = 0.0
+    run = 0.0
+    n = lane.shape[0]
+    for i in range(n - 1):
+        dx = lane[i + 1, 0] - lane[i, 0]
+        dy = lane[i + 1, 1] - lane[i, 1]
+        size = math.sqrt(dx * dx + dy * dy)
+        if size == 0.0:
+            continue
+        dx /= size
+        dy /= size
+        t = (x - lane[i, 0]) * dx + (y - lane[i, 1]) * dy
+        if i > 0:
+            t = max(t, 0.0)
+        if i < n - 2:
+            t = min(t, size)
+        ex = x - lane[i, 0] - t * dx
+        ey = y - lane[i, 1] - t * dy
+        distance = ex * ex + ey * ey
+        if distance < best:
+            best = distance
+            along = run + t
+            offset = dx * ey - dy * ex
+        run += size
+    return along, offset
+
+
+@kernel
+def lane_point(lane: Array, along: float) -> tuple[float, float]:
+    """Point at a distance along the polyline, going straight on beyond its end, m."""
+    n = lane.shape[0]
+    run = 0.0
+    for i in range(n - 1):
+        dx = lane[i + 1, 0] - lane[i, 0]
+        dy = lane[i + 1, 1] - lane[i, 1]
+        size = math.sqrt(dx * dx + dy * dy)
+        if size > 0.0 and (along <= run + size or i == n - 2):
+            t = (along - run) / size
+            return lane[i, 0] + t * dx, lane[i, 1] + t * dy
+        run += size
+    return lane[n - 1, 0], lane[n - 1, 1]
+
+
+@kernel
+def observe(
+    body: Array,
+    frames: Array,
+    points: Array,
+    wheels: Array,
+    lane: Array,
+    look_ahead: float,
+    interval: float,
+    gravity: Array,
+    contact: Array,
+    view: Array,
+) -> None:
+    """Fill ``view`` from the kinematics of the last step; ``contact`` (4, 3) gets the support points.
+
+    ``gravity`` (3,) in the world, m/s^2.
+    ``view`` keeps the last velocity, from which the averaged acceleration comes.
+    """
+    origin = points[0]
+    spin = points[1]
+    velocity = points[2]
+    mass = 0.0
+    cg = np.zeros(3)
+    cv = np.zeros(3)
+    for b in range(BODIES):
+        m = body[b, B_MASS]
+        r = frames[b]
+        lx = body[b, B_COM]
+        ly = body[b, B_COM + 1]
+        lz = body[b, B_COM + 2]
+        rx = r[0, 0] * lx + r[0, 1] * ly + r[0, 2] * lz
+        ry = r[1, 0] * lx + r[1, 1] * ly + r[1, 2] * lz
+        rz = r[2, 0] * lx + r[2, 1] * ly + r[2, 2] * lz
+        mass += m
+        cg[0] += m * (origin[b, 0] + rx)
+        cg[1] += m * (origin[b, 1] + ry)
+        cg[2] += m * (origin[b, 2] + rz)
+        cv[0] += m * (velocity[b, 0] + spin[b, 1] * rz - spin[b, 2] * ry)
+        cv[1] += m * (velocity[b, 1] + spin[b, 2] * rx - spin[b, 0] * rz)
+        cv[2] += m * (velocity[b, 2] + spin[b, 0] * ry - spin[b, 1] * rx)
+    blend = min(interval / ACCELERATION_TIME, 1.0)
+    force = np.empty(3)
+    finite = 0.0
+    for i in range(3):
+        cg[i] /= mass
+        cv[i] /= mass
+        view[V_ACC + i] += blend * ((cv[i] - view[V_CG_VEL + i]) / interval - view[V_ACC + i])
+        force[i] = mass * (gravity[i] - view[V_ACC + i])
+        view[V_CG + i] = cg[i]
+        view[V_CG_VEL + i] = cv[i]
+        finite += cg[i] + cv[i]
+    for i in range(4):
+        for j in range(3):
+            contact[i, j] = wheels[i, W_PX + j]
+    margin, edge = tip_over_margin(contact, cg, force)
+    view[V_MARGIN] = margin
+    view[V_EDGE] = edge
+    view[V_UP] = frames[0, 2, 2]
+    view[V_NOSE] = frames[0, 2, 0]
+    view[V_LEFT_Z] = frames[0, 2, 1]
+    heading = math.atan2(frames[0, 1, 0], frames[0, 0, 0])
+    view[V_HEADING] = heading
+    view[V_SPEED] = cv[0] * frames[0, 0, 0] + cv[1] * frames[0, 1, 0] + cv[2] * frames[0, 2, 0]
+    along, offset = lane_place(lane, cg[0], cg[1])
+    view[V_S] = along
+    view[V_SIDE] = offset
+    rear, _ = lane_place(lane, origin[0, 0], origin[0, 1])
+    aim_x, aim_y = lane_point(lane, rear + look_ahead)
+    bearing = math.atan2(aim_y - origin[0, 1], aim_x - origin[0, 0]) - heading
+    view[V_BEARING] = math.atan2(math.sin(bearing), math.cos(bearing))
+    view[V_FINITE] = 0.0 if math.isfinite(finite) else 1.0

@@ -1,0 +1,184 @@
+"""Each chart by its name, from a store or from a build sheet, written alone."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+
+from sim.chart import style
+from sim.chart.difficulty import difficulty
+from sim.chart.failure_map import failure_map
+from sim.chart.margin_time import MarginTrace, margin_time
+from sim.chart.margins import margins
+from sim.chart.rates import rates
+from sim.chart.style import Figure
+from sim.chart.tip_polar import tip_polar
+from sim.chart.truck_drawing import truck_drawing
+from sim.chart.value import value
+from sim.compare.comparison import CellResult, Comparison, at, compare, places
+from sim.compare.sentences import label
+from sim.errors import SimError
+from sim.replay.picks import clips, picks, sheets
+from sim.report.endings import endings
+from sim.report.pictures import margin_trace
+from sim.report.truck_card import TruckCard, cards, worths
+from sim.store.store import Store
+from sim.trial import ground_cache
+from sim.trial.luck import Draw
+
+Named = Iterator[tuple[str, Figure]]
+MOST = 24
+"""Charts of one kind; a store with more obstacles has the others in its report's tables."""
+
+
+def draw_of_store(kind: str, file: Path, baseline: str | None, folder: Path, formats: Sequence[str]) -> list[Path]:
+    """Draw charts of a store.
+
+    Raises:
+        SimError: No such kind, an empty store, nothing to draw, or a folder that cannot be written.
+    """
+    _known(kind, [*OF_STORE, "all"])
+    with Store(file) as store:
+        subject = _Subject(store, compare(store, baseline))
+        written: list[Path] = []
+        for name in OF_STORE if kind == "all" else [kind]:
+            for stem, made in OF_STORE[name](subject):
+                written += _save(made, folder / _plain(f"{file.stem}-{stem}"), formats)
+    if not written:
+        raise SimError(f"holds nothing to draw a chart of {kind} from", file=file, remedy=MISSING.get(kind))
+    return written
+
+
+def draw_of_sheet(kind: str, build: Path, changes: Sequence[Path], folder: Path, formats: Sequence[str]) -> list[Path]:
+    """Draw charts of a build sheet, and of what changes make of it.
+
+    Raises:
+        BuildSheetError: A file that cannot be used.
+        SimError: No such kind, or a folder that cannot be written.
+    """
+    from models.configuration import load_configuration
+
+    _known(kind, ["truck", "tip-angles", "all"])
+    base = load_configuration(build)
+    changed = load_configuration(build, changes) if changes else None
+    written: list[Path] = []
+    stem = build.stem + "".join(f"+{change.stem}" for change in changes)
+    if kind in ("truck", "all"):
+        made = truck_drawing(base.sheet) if changed is None else truck_drawing(
+            changed.sheet, base.sheet, " + ".join(change.name for change in changed.changes)
+        )
+        written += _save(made, folder / _plain(f"{stem}-truck"), formats)
+    if kind in ("tip-angles", "all"):
+        trucks = [(base.name, 0, base.sheet)] + ([(changed.name, 1, changed.sheet)] if changed else [])
+        written += _save(tip_polar(trucks), folder / _plain(f"{stem}-tip-angles"), formats)
+    return written
+
+
+class _Subject:
+    """A store and what is drawn of it."""
+
+    def __init__(self, store: Store, comparison: Comparison) -> None:
+        self.store, self.comparison = store, comparison
+        self.names = list(dict.fromkeys([comparison.baseline.name, *(c.name for c in comparison.cells)]))
+
+    def cards(self) -> list[TruckCard]:
+        folder = self.store.path.absolute().parent
+        return cards(self.comparison, self.store.configurations(), sheets(self.store), self.names, folder)
+
+
+def _success(subject: _Subject) -> Named:
+    yield "success", rates(subject.comparison)
+
+
+def _margins(subject: _Subject) -> Named:
+    yield "margins", margins(subject.comparison)
+
+
+def _difficulty(subject: _Subject) -> Named:
+    groups: dict[tuple[str, str], list[CellResult]] = {}
+    for cell in subject.comparison.cells:
+        groups.setdefault((cell.obstacle, cell.driver), []).append(cell)
+    several = [(key, cells) for key, cells in groups.items() if len({c.level for c in cells}) > 1]
+    for (obstacle, driver), cells in several[:MOST]:
+        yield f"difficulty-{obstacle}-{driver}", difficulty(cells, subject.names)
+
+
+def _margin_time(subject: _Subject) -> Named:
+    found = clips(subject.store, picks(subject.store, subject.comparison, subject.names))
+    for text in dict.fromkeys(pick.label for pick, _ in found):
+        traces: list[MarginTrace] = [margin_trace(pick, clip) for pick, clip in found if pick.label == text]
+        yield f"margin-time-{text}", margin_time(traces, text)
+
+
+def _failures(subject: _Subject) -> Named:
+    ends = endings(subject.store, subject.comparison)
+    names = {card.config: (card.name, card.series) for card in subject.cards()}
+    drawn = 0
+    for where in places(subject.comparison.cells):
+        found = ends.at(where, names)[:8]
+        if drawn == MOST or not any(len(e.along) for e in found):
+            continue
+        yard, luck = ends.grounds[where]
+        draw = Draw.from_text(luck)
+        ground = ground_cache.ground(where[0], where[1], yard, draw.roughness_mm, draw.rock_seed)
+        text = label(at(subject.comparison.cells, where)[0])
+        drawn += 1
+        yield f"failures-{text}-{where[2]}", failure_map(ground, found, text)
+
+
+def _value(subject: _Subject) -> Named:
+    found = worths(subject.cards(), subject.store.configurations())
+    if found:
+        yield "value", value(found, subject.comparison.baseline.name)
+
+
+def _truck(subject: _Subject) -> Named:
+    found = [card for card in subject.cards() if card.sheet is not None]
+    base = next((card.sheet for card in found if card.baseline), None)
+    for card in found[:MOST]:
+        if card.sheet is not None:
+            yield f"truck-{card.name}", truck_drawing(card.sheet, None if card.baseline else base, card.name)
+
+
+def _tip_angles(subject: _Subject) -> Named:
+    trucks = [(card.name, card.series, card.sheet) for card in subject.cards() if card.sheet is not None]
+    if trucks:
+        yield "tip-angles", tip_polar(trucks[:8])
+
+
+OF_STORE: dict[str, Callable[[_Subject], Named]] = {
+    "success": _success,
+    "margins": _margins,
+    "difficulty": _difficulty,
+    "margin-time": _margin_time,
+    "failures": _failures,
+    "value": _value,
+    "truck": _truck,
+    "tip-angles": _tip_angles,
+}
+MISSING = {
+    "difficulty": "Drive one obstacle at several levels",
+    "margin-time": "Set traces = 2 in the plan and run `cragbench batch` again",
+    "failures": "No trial failed: drive something harder",
+    "value": "Compare at least two configurations",
+}
+
+
+def _known(kind: str, kinds: Sequence[str]) -> None:
+    if kind not in kinds:
+        raise SimError("no such chart", field="kind", value=kind, remedy=f"Choose one of: {', '.join(kinds)}")
+
+
+def _plain(name: str) -> str:
+    """A file name of any text."""
+    return re.sub(r"[^A-Za-z0-9.+_-]+", "-", name).strip("-")[:120]
+
+
+def _save(made: Figure, path: Path, formats: Sequence[str]) -> list[Path]:
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        where = str(path.parent)
+        raise SimError("not a folder to write to", field="out", value=where, remedy=error.strerror) from error
+    return style.save(made, path, formats)

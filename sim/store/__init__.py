@@ -1,0 +1,1 @@
+"""Where finished trials lie: one SQLite file, durable trial by trial."""

@@ -1,0 +1,1 @@
+"""One attempt of one truck over one obstacle: driver, referee, luck, result."""

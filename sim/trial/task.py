@@ -1,0 +1,138 @@
+"""One trial to be done and what it gave, as they travel between plan, workers and store."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from dataclasses import dataclass, fields
+
+from sim.trial.luck import Draw, level_text
+from sim.trial.result import Trace, TrialResult
+
+
+@dataclass(frozen=True)
+class Versions:
+    """What computed a result: a hash of the physics sources, and the libraries under them."""
+
+    code: str
+    engine: str
+
+
+@dataclass(frozen=True)
+class Task:
+    """One trial, by everything its result depends on except the versions."""
+
+    config: str
+    """Content hash of the configuration."""
+    obstacle: str
+    """Family and parameters without the level, as ``ledge-on-slope,slope_deg=15``."""
+    level: float
+    yard: str
+    """Size of truck that the ground is made for, see :mod:`sim.trial.ground_cache`; one for all that are compared."""
+    driver: str
+    study_seed: int
+    repeat: int
+    draw: Draw
+    keep_trace: bool = False
+    """Whether to record the motion; not part of the key."""
+
+    def key(self, versions: Versions) -> str:
+        """Identity of the result: equal keys, equal bits."""
+        parts = [
+            self.config,
+            self.obstacle,
+            level_text(self.level),
+            self.yard,
+            self.driver,
+            self.study_seed,
+            self.repeat,
+            self.draw.text(),
+            versions.code,
+            versions.engine,
+        ]
+        return hashlib.sha256(json.dumps(parts).encode()).hexdigest()[:32]
+
+    @property
+    def cell(self) -> Cell:
+        """The group of repeats this trial belongs to."""
+        return Cell(self.config, self.obstacle, self.level, self.driver)
+
+
+@dataclass(frozen=True, order=True)
+class Cell:
+    """One configuration at one obstacle and level with one driver: what repeats are counted in."""
+
+    config: str
+    obstacle: str
+    level: float
+    driver: str
+
+
+@dataclass(frozen=True)
+class Record:
+    """Outcome and measures of one trial in the units of the bench, as kept in the store."""
+
+    outcome: str
+    reason: str
+    time_s: float
+    distance_mm: float
+    min_margin_deg: float
+    margin_p5_deg: float
+    slip: float
+    belly_strikes: int
+    peak_current_a: float
+    servo_saturation: float
+    energy_j: float
+    max_sink_mm: float
+
+    @property
+    def cleared(self) -> bool:
+        """Whether the trial counts as a success."""
+        return self.outcome == "cleared"
+
+
+RECORD_COLUMNS: tuple[str, ...] = tuple(f.name for f in fields(Record))
+
+
+@dataclass(frozen=True)
+class Report:
+    """A finished task: what was found, the motion if asked for, and the time it took."""
+
+    task: Task
+    record: Record
+    trace: Trace | None
+    wall_s: float
+
+
+@dataclass(frozen=True)
+class Fault:
+    """A task that a worker could not finish."""
+
+    task: Task
+    kind: str
+    """``crashed``, ``hung`` or ``raised``."""
+    text: str
+
+
+def record(result: TrialResult) -> Record:
+    """Convert a result from SI; a number that is not finite makes the whole trial ``invalid``."""
+    converted = Record(
+        outcome=result.outcome,
+        reason=result.reason,
+        time_s=float(result.time),
+        distance_mm=1e3 * float(result.distance),
+        min_margin_deg=math.degrees(result.min_margin),
+        margin_p5_deg=math.degrees(result.margin_p5),
+        slip=float(result.slip),
+        belly_strikes=int(result.belly_strikes),
+        peak_current_a=float(result.peak_current),
+        servo_saturation=float(result.servo_saturation),
+        energy_j=float(result.energy),
+        max_sink_mm=1e3 * float(result.max_sink),
+    )
+    numbers = [getattr(converted, name) for name in RECORD_COLUMNS[2:]]
+    if converted.outcome == "invalid" or all(math.isfinite(x) for x in numbers):
+        return converted
+    measures = dict(zip(RECORD_COLUMNS[2:], numbers, strict=True))
+    return Record(outcome="invalid", reason="not a finite number", **measures)
