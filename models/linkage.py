@@ -132,7 +132,10 @@ def _zero_pitch_pair(first: Vector, second: Vector) -> tuple[Vector, Vector] | N
     c = float(second[3:] @ second[:3])
     size = max(abs(a), abs(b), abs(c))
     disc = b * b - 4.0 * a * c
-    if disc <= 1e-10 * size * size:
+    # Rods that are all parallel leave a slide and a roll at right angles to it: every mixture of them has no pitch, and
+    # a, b and c are rounding errors.
+    whole = math.prod(float(np.linalg.norm([first[part], second[part]])) for part in (slice(3), slice(3, 6)))
+    if size <= 1e-12 * whole or disc <= 1e-10 * size * size:
         return None
     # a s^2 + b s t + c t^2 = 0 without cancellation: one root from the larger of the two sums, the other by product.
     q = -0.5 * (b + math.copysign(math.sqrt(disc), b))
