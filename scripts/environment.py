@@ -86,8 +86,7 @@ def healthy(home: Path) -> bool:
 def make(home: Path) -> None:
     """Make an empty environment at ``home``, in place of one of ours that no longer runs.
 
-    Raises:
-        InstallationError: something else stands there, or Python could not make it.
+    :raises InstallationError: something else stands there, or Python could not make it.
     """
     if home.exists():
         if read_marker(home) is None:
@@ -130,8 +129,7 @@ def check_compiler() -> None:
 def ensure(extras: Iterable[str] = ()) -> Path:
     """Return the environment's Python, installed and up to date with the project and these extras.
 
-    Raises:
-        InstallationError: it could not be made; the text says why and what to do.
+    :raises InstallationError: it could not be made; the text says why and what to do.
     """
     now = fingerprint([ROOT / "pyproject.toml", CONSTRAINTS], ROOT)
     held = read_marker(HOME) or {}

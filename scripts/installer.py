@@ -201,8 +201,7 @@ class Ticker:
 def pip(python: Path, arguments: list[str], log: Path, folder: Path) -> None:
     """Run pip with progress; its full output goes to ``log``.
 
-    Raises:
-        InstallationError: pip failed; the text says why and what to do.
+    :raises InstallationError: pip failed; the text says why and what to do.
     """
     command = [str(python), "-m", "pip", "--disable-pip-version-check", "--no-input", *arguments]
     # A user's own settings must not lead the packages elsewhere.

@@ -10,12 +10,11 @@ from pathlib import Path
 class SimError(ValueError):
     """A plan, store, obstacle or option that cannot be used: where, what, and what to do.
 
-    Args:
-        problem: What is wrong, without a full stop.
-        file: File it was read from.
-        field: Key, option or column.
-        value: The offending value; shown shortened.
-        remedy: What the user can do about it.
+    :param problem: What is wrong, without a full stop.
+    :param file: File it was read from.
+    :param field: Key, option or column.
+    :param value: The offending value; shown shortened.
+    :param remedy: What the user can do about it.
     """
 
     def __init__(

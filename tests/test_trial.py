@@ -57,7 +57,8 @@ def test_equal_arguments_give_equal_bits(model: RigidModel) -> None:
 @pytest.mark.slow
 def test_another_process_gives_the_same_bits(model: RigidModel) -> None:
     code = (
-        "from models.scenario import DATA; from sim.trial import driver, trial; from sim.trial.truck import load_truck\n"
+        "from models.scenario import DATA\nfrom sim.trial import driver, trial\n"
+        "from sim.trial.truck import load_truck\n"
         "from terrain import catalog\n"
         "m = load_truck(DATA / 'gundi.toml').model\n"
         "g = catalog.make('ledge', 12, wheelbase=m.wheelbase, tyre_radius=float(m.tyres[0].row_radius.max()), seed=1)\n"

@@ -120,21 +120,16 @@ def run(
 ) -> Progress:
     """Run a supply of tasks to its end, or until told to stop.
 
-    Args:
-        supply: Tasks; those already in the store are not run again.
-        store: Open for writing. A trial is counted only after it is durable there.
-        versions: Part of every key.
-        hands: Who carries them out; closed by the caller.
-        until: Time (``time.time()``) after which no new trial is waited for.
-        watch: Called after every change with the running progress.
-        stop: Switch that ends the batch early, as Ctrl-C does.
-
-    Returns:
-        The final progress; ``ending`` says why it ended.
-
-    Raises:
-        SimError: Workers cannot even start.
-        StoreError: The store cannot be written; what was reported before is safe.
+    :param supply: Tasks; those already in the store are not run again.
+    :param store: Open for writing. A trial is counted only after it is durable there.
+    :param versions: Part of every key.
+    :param hands: Who carries them out; closed by the caller.
+    :param until: Time (``time.time()``) after which no new trial is waited for.
+    :param watch: Called after every change with the running progress.
+    :param stop: Switch that ends the batch early, as Ctrl-C does.
+    :returns: The final progress; ``ending`` says why it ended.
+    :raises SimError: Workers cannot even start.
+    :raises StoreError: The store cannot be written; what was reported before is safe.
     """
     progress = Progress(left=supply.left())
     tries: Counter[Task] = Counter()

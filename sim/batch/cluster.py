@@ -104,16 +104,13 @@ class Cluster:
     ) -> None:
         """Connect to a scheduler and give every worker its luggage.
 
-        Args:
-            address: As ``tcp://127.0.0.1:8786`` or ``tls://host:8786``.
-            job: What workers are told once.
-            versions: Physics that workers must have.
-            entry: Module whose sources make up the code version; empty to trust the workers.
-            watchdog_s: Time for a task, waiting for the one before it included twice.
-            certificates: For ``tls://``.
-
-        Raises:
-            SimError: No scheduler there, or the certificates cannot be used.
+        :param address: As ``tcp://127.0.0.1:8786`` or ``tls://host:8786``.
+        :param job: What workers are told once.
+        :param versions: Physics that workers must have.
+        :param entry: Module whose sources make up the code version; empty to trust the workers.
+        :param watchdog_s: Time for a task, waiting for the one before it included twice.
+        :param certificates: For ``tls://``.
+        :raises SimError: No scheduler there, or the certificates cannot be used.
         """
         self._patience = 3.0 * watchdog_s
         self._answers: queue.SimpleQueue[Future] = queue.SimpleQueue()

@@ -123,11 +123,8 @@ class Plan(_Record):
 def read_plan(path: str | Path) -> tuple[Plan, str]:
     """Read and validate a plan file.
 
-    Returns:
-        The plan and its text as written.
-
-    Raises:
-        BuildSheetError, PlanError: Missing, not TOML, an unknown key or a value out of range.
+    :returns: The plan and its text as written.
+    :raises BuildSheetError, PlanError: Missing, not TOML, an unknown key or a value out of range.
     """
     file = Path(path)
     plan = read_record(Plan, file)

@@ -42,9 +42,8 @@ def run_study(
 ) -> Progress:
     """Run what is missing of a study into a store, on this machine's processes or behind a scheduler.
 
-    Raises:
-        StoreError: The store cannot be used or written.
-        SimError: Workers cannot start.
+    :raises StoreError: The store cannot be used or written.
+    :raises SimError: Workers cannot start.
     """
     job = Job(PERFORM, study.payload, memory_mb, niceness)
     switch = StopSwitch()

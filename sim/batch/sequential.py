@@ -14,14 +14,11 @@ Decision = Literal["better", "worse", "open", "hopeless"]
 def decide(table: PairTable, error: float, pairs_left: int) -> Decision:
     """Whether to go on with a pair of trucks.
 
-    Args:
-        table: Pairs so far.
-        error: Chance of calling a difference between trucks that are alike, over the whole run.
-        pairs_left: How many more pairs could be run.
-
-    Returns:
-        ``better`` or ``worse`` for the changed truck; ``hopeless`` if not even an unbroken row of wins in the pairs
-        left could decide it (stopping then adds no error); else ``open``.
+    :param table: Pairs so far.
+    :param error: Chance of calling a difference between trucks that are alike, over the whole run.
+    :param pairs_left: How many more pairs could be run.
+    :returns: ``better`` or ``worse`` for the changed truck; ``hopeless`` if not even an unbroken row of wins in the
+        pairs left could decide it (stopping then adds no error); else ``open``.
     """
     if not 0 < error < 1:
         raise SimError("the error must lie between 0 and 1", field="error", value=error)

@@ -48,8 +48,7 @@ class Study:
 def prepare(file: str | Path) -> Study:
     """Read a plan, load its trucks and try its ground.
 
-    Raises:
-        BuildSheetError, TerrainError, SimError: Anything in the plan or in a file it names that cannot be used.
+    :raises BuildSheetError, TerrainError, SimError: Anything in the plan or in a file it names that cannot be used.
     """
     path = Path(file)
     plan, text = read_plan(path)

@@ -20,11 +20,10 @@ BANDS = 3
 def difficulty(cells: Sequence[CellResult], names: Sequence[str], assumed: str = "", width: float = 5.6) -> Figure:
     """Draw success rate (percent) over level with 95 % Wilson intervals.
 
-    Args:
-        cells: All of one obstacle and driver.
-        names: Configurations in the order of their colours, the baseline first.
-        assumed: What to say about assumptions under the title.
-        width: Inches.
+    :param cells: All of one obstacle and driver.
+    :param names: Configurations in the order of their colours, the baseline first.
+    :param assumed: What to say about assumptions under the title.
+    :param width: Inches.
     """
     bands = " and bands" if len(names) <= BANDS else ""
     subtitle = f"{counted(cells)} trials a point; bars{bands}: 95 % Wilson interval. {assumed}"

@@ -46,8 +46,7 @@ class Page(NamedTuple):
 def drilling(made: Template, paper: str = "a4") -> Figure:
     """Draw the sheet; one unit of the drawing is 1 mm of paper.
 
-    Raises:
-        SimError: No such paper, or holes too far apart for it.
+    :raises SimError: No such paper, or holes too far apart for it.
     """
     if paper not in PAPERS:
         raise SimError("no such paper", field="paper", value=paper, remedy=f"Choose one of: {', '.join(PAPERS)}")

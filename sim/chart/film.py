@@ -192,8 +192,7 @@ def shortened(name: str, limit: int = 30) -> str:
 def film(clips: Sequence[Clip], series: Sequence[int], shape: str = "wide", last: float | None = None) -> Film:
     """Make a film of one clip, or of two that drove the same ground.
 
-    Raises:
-        SimError: Unknown shape, or clips of different grounds.
+    :raises SimError: Unknown shape, or clips of different grounds.
     """
     if shape not in LAYOUTS:
         raise SimError("no such shape", field="shape", value=shape, remedy=f"Choose one of: {', '.join(LAYOUTS)}")

@@ -158,8 +158,7 @@ def _wrapped(words: str, wide: float, size: float) -> list[str]:
 def page(paper: str, title: str, under: str) -> Page:
     """Start a page.
 
-    Raises:
-        SimError: No such paper.
+    :raises SimError: No such paper.
     """
     if paper not in PAPERS:
         raise SimError("no such paper", field="paper", value=paper, remedy=f"Choose from: {', '.join(PAPERS)}")
@@ -179,8 +178,7 @@ def page(paper: str, title: str, under: str) -> Page:
 def save_page(made: Page, file: Path) -> Path:
     """Write a page as PDF, never over a file that is there.
 
-    Raises:
-        SimError: There is such a file, or it cannot be written.
+    :raises SimError: There is such a file, or it cannot be written.
     """
     if file.exists():
         raise SimError("is there already", file=file, remedy="Name another folder, or move the file away")

@@ -100,8 +100,7 @@ def frame(axes: Axes, *, grid: str = "x") -> None:
 def save(made: Figure, path: Path, formats: Sequence[str] = ("png", "svg")) -> list[Path]:
     """Write a figure once per format beside each other; returns the files.
 
-    Raises:
-        SimError: Unknown format, or the folder cannot be written.
+    :raises SimError: Unknown format, or the folder cannot be written.
     """
     unknown = [name for name in formats if name not in FORMATS]
     if unknown:

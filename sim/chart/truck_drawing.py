@@ -50,11 +50,10 @@ class Block:
 def truck_drawing(sheet: Sheet, before: Sheet | None = None, name: str | None = None, width: float = 5.6) -> Figure:
     """Draw a resolved sheet from its right side, forward to the right.
 
-    Args:
-        sheet: Truck to draw.
-        before: The truck it was made from: what differs is coloured, an arrow shows how the centre of gravity moved.
-        name: What to call it in the title; its own name if left out.
-        width: Inches.
+    :param sheet: Truck to draw.
+    :param before: The truck it was made from: what differs is coloured, an arrow shows how the centre of gravity moved.
+    :param name: What to call it in the title; its own name if left out.
+    :param width: Inches.
     """
     now, then = truck_properties(sheet), None if before is None else truck_properties(before)
     found = blocks(sheet, before)

@@ -48,8 +48,7 @@ Out = Annotated[Path | None, typer.Option(help="Folder for the store and picture
 def checked_formats(names: str) -> str:
     """Refuse a picture format that there is not before anything is driven.
 
-    Raises:
-        SimError: Of the first such name.
+    :raises SimError: Of the first such name.
     """
     from sim.chart import FORMATS
     from sim.errors import SimError

@@ -72,8 +72,7 @@ def demo(
 def lay_out(folder: Path) -> Path:
     """Put the invented scenario and the plan into a folder, leaving what is there; returns the plan.
 
-    Raises:
-        BuildSheetError: A scenario file there was edited, or the folder cannot be written.
+    :raises BuildSheetError: A scenario file there was edited, or the folder cannot be written.
     """
     from models import scenario
 

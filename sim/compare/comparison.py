@@ -90,15 +90,12 @@ _Shots = dict[str, dict[Pair, Shot]]
 def compare(store: Store, baseline: str | None = None, confidence: float = 0.95) -> Comparison:
     """Compare every configuration of a store with one of them.
 
-    Args:
-        store: Open store with at least one trial.
-        baseline: Name or hash of a configuration; left out, the one that the store's plans name, else the one with
-            most trials, the first by name of those.
-        confidence: Level of every interval.
-
-    Raises:
-        StoreError: Damaged store.
-        SimError: Empty store, or no such baseline.
+    :param store: Open store with at least one trial.
+    :param baseline: Name or hash of a configuration; left out, the one that the store's plans name, else the one with
+        most trials, the first by name of those.
+    :param confidence: Level of every interval.
+    :raises StoreError: Damaged store.
+    :raises SimError: Empty store, or no such baseline.
     """
     latest = store.latest()
     if latest is None:

@@ -101,8 +101,7 @@ def write_trials_csv(store: Store, path: Path) -> int:
 def write_trials_parquet(store: Store, path: Path) -> int:
     """Write every trial as a Parquet file; needs pyarrow.
 
-    Raises:
-        SimError: pyarrow is not installed.
+    :raises SimError: pyarrow is not installed.
     """
     try:
         import pyarrow as pa

@@ -96,8 +96,7 @@ class Budget:
 def choices(drawer: Drawer, money: float, grams_most: float | None = None, limits: ClassLimits | None = None) -> Choice:
     """Find every set of changes that may be bought.
 
-    Raises:
-        SimError: An empty budget, a change without a price, or nothing that is allowed.
+    :raises SimError: An empty budget, a change without a price, or nothing that is allowed.
     """
     if not money >= 0.0:
         raise SimError("the budget must be a sum from 0", field="money", value=money, remedy="Give an amount")
@@ -154,13 +153,12 @@ def budget(
 ) -> Budget:
     """Drive single changes, then the sets that look best, until the best one is driven and none looks better.
 
-    Args:
-        choice: Feasible sets.
-        field: Open field whose base truck is the sheet as it is.
-        lines: The mix.
-        repeats: Of every set.
-        sets: Most sets to drive beyond the single changes.
-        watch: Called with the number of sets driven and the one that comes next.
+    :param choice: Feasible sets.
+    :param field: Open field whose base truck is the sheet as it is.
+    :param lines: The mix.
+    :param repeats: Of every set.
+    :param sets: Most sets to drive beyond the single changes.
+    :param watch: Called with the number of sets driven and the one that comes next.
     """
     count = len(choice.drawer.changes)
     known = set(choice.masks.tolist())

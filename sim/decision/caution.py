@@ -77,13 +77,12 @@ def cautions(
 ) -> list[Caution]:
     """Everything to mind about a truck; where the one it was is given, only what is new or clearly worse.
 
-    Args:
-        after: The truck.
-        before: What it was.
-        lines: Of these the climbs and descents at stated levels are what is asked of it.
-        driven: Of its trials, if there are any.
-        driven_before: Of the trials of the truck it was.
-        factor: Growth of gear and shaft loads above which to warn.
+    :param after: The truck.
+    :param before: What it was.
+    :param lines: Of these the climbs and descents at stated levels are what is asked of it.
+    :param driven: Of its trials, if there are any.
+    :param driven_before: Of the trials of the truck it was.
+    :param factor: Growth of gear and shaft loads above which to warn.
     """
     found = _own(after, lines, driven)
     if before is None:

@@ -55,8 +55,7 @@ class Drawer:
     def truck(self, mask: int) -> Truck:
         """The truck with these changes.
 
-        Raises:
-            BuildSheetError: They do not go together.
+        :raises BuildSheetError: They do not go together.
         """
         if mask not in self._trucks:
             chosen = [self.changes[k] for k in self.members(mask)]
@@ -87,9 +86,8 @@ class Drawer:
 def drawer(sheet: Sheet, changes: Sequence[Change]) -> Drawer:
     """Check a handful of changes one by one.
 
-    Raises:
-        BuildSheetError: One of them does not fit the truck.
-        SimError: None, too many, or two of the same name.
+    :raises BuildSheetError: One of them does not fit the truck.
+    :raises SimError: None, too many, or two of the same name.
     """
     if not changes:
         raise SimError("no change is given", field="change", remedy="Name at least one change file")
@@ -108,8 +106,7 @@ def drawer(sheet: Sheet, changes: Sequence[Change]) -> Drawer:
 def prices(changes: Sequence[Change]) -> tuple[tuple[float | None, ...], str]:
     """Price of each change (None where it gives none) and their one currency ("" if none gives a price).
 
-    Raises:
-        SimError: Several currencies: sums and comparisons would mean nothing.
+    :raises SimError: Several currencies: sums and comparisons would mean nothing.
     """
     costs = [change.cost for change in changes]
     currencies = {cost.currency for cost in costs if cost is not None and cost.price > 0.0}

@@ -38,8 +38,7 @@ class ClassLimits(Spec):
 def load_class_limits(path: str | Path) -> ClassLimits:
     """Read and validate a limits file.
 
-    Raises:
-        BuildSheetError: It cannot be read, or a key or value is wrong.
+    :raises BuildSheetError: It cannot be read, or a key or value is wrong.
     """
     return read_record(ClassLimits, Path(path))
 

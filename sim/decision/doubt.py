@@ -105,11 +105,10 @@ def design(unknowns: Sequence[Unknown], starts: int, seed: int = 0) -> Array:
 def analyse(unknowns: Sequence[Unknown], points: Array, scores: Array, nominal: float) -> Doubt:
     """Rank the unknowns by what they do to the score.
 
-    Args:
-        unknowns: The inputs.
-        points: From :func:`design`.
-        scores: (runs,) difference at every point; any unit.
-        nominal: The same with every input as the sheet says.
+    :param unknowns: The inputs.
+    :param points: From :func:`design`.
+    :param scores: (runs,) difference at every point; any unit.
+    :param nominal: The same with every input as the sheet says.
     """
     scores = np.asarray(scores, dtype=float)
     found = analysis.analyze(_problem(unknowns), points, scores, num_levels=LEVELS, seed=0)

@@ -78,14 +78,11 @@ class Template:
 def template(before: Sheet, after: Sheet, title: str, into: str | None = None) -> Template:
     """Work out the sheet for going from one truck to another.
 
-    Args:
-        before: Truck as it is.
-        after: Truck as it will be.
-        title: What is done.
-        into: Part that is drilled; left out, the flat part under most of the new holes.
-
-    Raises:
-        SimError: Nothing moves that has holes, or no such part to drill.
+    :param before: Truck as it is.
+    :param after: Truck as it will be.
+    :param title: What is done.
+    :param into: Part that is drilled; left out, the flat part under most of the new holes.
+    :raises SimError: Nothing moves that has holes, or no such part to drill.
     """
     was, will = _holes(before), _holes(after)
     new = tuple(hole for hole in will if hole not in was)

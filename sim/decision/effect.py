@@ -151,11 +151,10 @@ class Effect:
 def effect(found: Table, truck: str, level: float, least: float = LEAST_WORTH) -> Effect:
     """Judge one truck.
 
-    Args:
-        found: Limits.
-        truck: Its hash.
-        level: Two-sided level of each look and question, from :func:`sim.statistics.group_sequential.level`.
-        least: Gain below which it is not worth it.
+    :param found: Limits.
+    :param truck: Its hash.
+    :param level: Two-sided level of each look and question, from :func:`sim.statistics.group_sequential.level`.
+    :param least: Gain below which it is not worth it.
     """
     sample = found.score(truck)
     raw = group_sequential.interval(sample, level, found.score_rounding)

@@ -47,13 +47,10 @@ class Line:
 def lines(wanted: Sequence[str], course: Sequence[str], yard: Yard) -> tuple[Line, ...]:
     """Make the mix from what was asked for.
 
-    Args:
-        wanted: ``family[,parameter=value...]=weight`` or without the weight; empty for the usual mix.
-        course: ``family:level``, each to be cleared or not; then there are no limits to look for.
-        yard: Truck size that the ground is made for.
-
-    Raises:
-        SimError, TerrainError: Not an obstacle, a weight that is none, or both ways at once.
+    :param wanted: ``family[,parameter=value...]=weight`` or without the weight; empty for the usual mix.
+    :param course: ``family:level``, each to be cleared or not; then there are no limits to look for.
+    :param yard: Truck size that the ground is made for.
+    :raises SimError, TerrainError: Not an obstacle, a weight that is none, or both ways at once.
     """
     if wanted and course:
         raise SimError("give either lines or a course", field="line", remedy="Leave out one of --line and --course")

@@ -42,10 +42,9 @@ class Surface:
 def fit(masks: Masks, count: int, driven: Mapping[int, tuple[float, float]]) -> Surface:
     """Fit the model to driven sets.
 
-    Args:
-        masks: Sets to predict, ascending.
-        count: Changes.
-        driven: Set to (value, standard error); the empty set is 0 without saying.
+    :param masks: Sets to predict, ascending.
+    :param count: Changes.
+    :param driven: Set to (value, standard error); the empty set is 0 without saying.
     """
     known = {mask: pair for mask, pair in driven.items() if mask}
     keys = np.array(sorted(known), dtype=np.int64)

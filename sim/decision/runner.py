@@ -43,9 +43,8 @@ class Field:
     def find(self, trucks: Iterable[str], repeats: Iterable[int], lines: Sequence[int] | None = None) -> None:
         """Have the limits of trucks (hashes) found in these repeats.
 
-        Raises:
-            Stopped: Ctrl-C.
-            SimError: A trial crashes its worker whatever is done.
+        :raises Stopped: Ctrl-C.
+        :raises SimError: A trial crashes its worker whatever is done.
         """
         self.searches.ask(trucks, repeats, lines)
         self.run(self.searches)
@@ -81,8 +80,7 @@ def opened(
 
     Trucks that are the same truck are fine: one set of trials serves both.
 
-    Raises:
-        StoreError: The store cannot be used.
+    :raises StoreError: The store cannot be used.
     """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)

@@ -116,19 +116,16 @@ def plan(
 ) -> Move:
     """Find out where the part could go.
 
-    Args:
-        original: Sheet as loaded.
-        changes: Made before the move.
-        part: Its name, or a beginning that only one has.
-        axis: Along which it is moved.
-        along: Parts that go with it.
-        to: Positions (mm) to look at; left out, the ends and middles of what is free.
-        lift: mm upwards that it is moved as well.
-        lead_to: Part at which its lead ends.
-
-    Raises:
-        BuildSheetError: No such part, or a position outside of the truck.
-        SimError: Nowhere to go.
+    :param original: Sheet as loaded.
+    :param changes: Made before the move.
+    :param part: Its name, or a beginning that only one has.
+    :param axis: Along which it is moved.
+    :param along: Parts that go with it.
+    :param to: Positions (mm) to look at; left out, the ends and middles of what is free.
+    :param lift: mm upwards that it is moved as well.
+    :param lead_to: Part at which its lead ends.
+    :raises BuildSheetError: No such part, or a position outside of the truck.
+    :raises SimError: Nowhere to go.
     """
     sheet = apply(original, changes)
     name = rooms.find(sheet, part).name

@@ -25,15 +25,12 @@ def tilted_trucks(
 ) -> dict[str, Tilted]:
     """Tilt trucks in ``count`` directions round them, but for those that the file knows.
 
-    Args:
-        trucks: Build sheets by content hash.
-        count: Directions, a multiple of 4, so that the four sides are among them.
-        file: Where results are kept; one that cannot be read, or that another version of the physics wrote, is
-            written anew.
-        watch: Told beforehand how many trucks are to be tilted.
-
-    Raises:
-        SimError: Not such a count, or the file cannot be written.
+    :param trucks: Build sheets by content hash.
+    :param count: Directions, a multiple of 4, so that the four sides are among them.
+    :param file: Where results are kept; one that cannot be read, or that another version of the physics wrote, is
+        written anew.
+    :param watch: Told beforehand how many trucks are to be tilted.
+    :raises SimError: Not such a count, or the file cannot be written.
     """
     if count < 4 or count % 4 or count > 360:
         raise SimError("must be a multiple of 4 from 4 to 360, or 0 for none", field="tilt", value=count,

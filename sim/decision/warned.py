@@ -15,11 +15,10 @@ Named = tuple[str, list[Caution]]
 def warned(drawer: Drawer, sets: Iterable[int], searches: Searches, lines: Sequence[Line]) -> list[Named]:
     """Cautions of the truck as it is, of single changes against it, and of sets beyond those of their single changes.
 
-    Args:
-        drawer: The changes.
-        sets: Sets of them to look at, as numbers; their single changes are always among them.
-        searches: Trials that were driven.
-        lines: What is asked of the trucks.
+    :param drawer: The changes.
+    :param sets: Sets of them to look at, as numbers; their single changes are always among them.
+    :param searches: Trials that were driven.
+    :param lines: What is asked of the trucks.
     """
     base = drawer.truck(0)
     found: list[Named] = [(drawer.base_name, cautions(base.configuration.sheet, None, lines,

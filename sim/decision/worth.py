@@ -96,8 +96,7 @@ class Worth:
 def needed_sets(drawer: Drawer, orders: int = ORDERS) -> tuple[tuple[int, ...], list[tuple[int, ...]]]:
     """Coalitions to drive, and the orders they come from (none: all coalitions).
 
-    Raises:
-        SimError: Two changes exclude each other, so that there is no truck with all of them.
+    :raises SimError: Two changes exclude each other, so that there is no truck with all of them.
     """
     clash = next(iter(drawer.clashes()), None)
     if clash is not None:

@@ -30,9 +30,8 @@ step by the oak,,,as it is,stuck: tyres slipped,1:10,,,me,2026-11-22,second star
 def with_rows(file: Path, day: LogFile | None) -> LogFile:
     """Read a CSV file as a log; its lines may be given in its own obstacle and surface columns.
 
-    Raises:
-        LogError: Not text, no header, a column or cell that does not fit.
-        BuildSheetError: A cell that is too long.
+    :raises LogError: Not text, no header, a column or cell that does not fit.
+    :raises BuildSheetError: A cell that is too long.
     """
     with reading(file):
         if file.stat().st_size > _LARGEST:

@@ -45,10 +45,9 @@ class Brier:
 def brier(forecast: Sequence[float], successes: Sequence[int], tries: Sequence[int], bins: int | None = None) -> Brier:
     """Score forecasts of groups of tries.
 
-    Args:
-        forecast: Probability for each group.
-        successes, tries: What happened in it.
-        bins: Number of equal bins of probability; None takes every distinct forecast as its own bin.
+    :param forecast: Probability for each group.
+    :param successes, tries: What happened in it.
+    :param bins: Number of equal bins of probability; None takes every distinct forecast as its own bin.
     """
     p, k, n = (np.asarray(x, dtype=float) for x in (forecast, successes, tries))
     total = n.sum()

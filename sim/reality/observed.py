@@ -46,8 +46,7 @@ class Tried:
 def tried(attempts: Sequence[Logged], driver: str | None = None) -> list[Tried]:
     """Gather attempts; void ones are left out.
 
-    Raises:
-        SimError: More than one driver in the log and none chosen, or nobody of that name.
+    :raises SimError: More than one driver in the log and none chosen, or nobody of that name.
     """
     counted = [entry for entry in attempts if entry.attempt.counts]
     people = sorted({entry.attempt.driver for entry in counted})

@@ -54,9 +54,8 @@ class Rehearsal:
 def prepare(store: Store, cells: Sequence[Tried], driver_name: str, seed: int, repeats: int) -> Rehearsal:
     """Build the trucks of the log from the sheets that the store keeps, and try their ground.
 
-    Raises:
-        SimError: A configuration that the store does not know, or no such driver.
-        TerrainError: An obstacle that cannot be made for this size of truck.
+    :raises SimError: A configuration that the store does not know, or no such driver.
+    :raises TerrainError: An obstacle that cannot be made for this size of truck.
     """
     driver.named(driver_name)
     remembered = store.configurations()
@@ -102,8 +101,7 @@ def rehearse(
 def responses(store: Store, plan: Rehearsal, cells: Sequence[Tried]) -> list[Response]:
     """Success over grip of every cell, from the trials that are there; invalid ones are left out.
 
-    Raises:
-        SimError: A cell of which nothing has been simulated.
+    :raises SimError: A cell of which nothing has been simulated.
     """
     known, now = store.done(), versions()
     found = []

@@ -80,9 +80,8 @@ class Reality:
 def compare(cells: Sequence[Tried], responses: Sequence[Response]) -> Reality:
     """Compare attempts with simulated success, learn grip and skill from them, and check that on lines left out.
 
-    Args:
-        cells: Driven ones, and ones with no tries that are only to be foretold.
-        responses: Simulated success over grip of each.
+    :param cells: Driven ones, and ones with no tries that are only to be foretold.
+    :param responses: Simulated success over grip of each.
     """
     posterior = Posterior(cells, responses)
     outlooks = [

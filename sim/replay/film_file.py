@@ -25,15 +25,12 @@ def write_film(
 ) -> list[Path]:
     """Write frames (height, width, 3) to MP4 and GIF files, by their endings, in one pass.
 
-    Args:
-        frames: In order.
-        count: How many there are, for the progress.
-        files: Where to write; a film that is broken off leaves none of them behind.
-        rate: Frames a second.
-        watch: Called after every frame with how many are done and how many there are.
-
-    Raises:
-        SimError: Another ending, or a place that cannot be written.
+    :param frames: In order.
+    :param count: How many there are, for the progress.
+    :param files: Where to write; a film that is broken off leaves none of them behind.
+    :param rate: Frames a second.
+    :param watch: Called after every frame with how many are done and how many there are.
+    :raises SimError: Another ending, or a place that cannot be written.
     """
     odd = [file for file in files if file.suffix.lower().lstrip(".") not in KINDS]
     if odd:

@@ -27,8 +27,7 @@ class Wanted:
 def find(store: Store, comparison: Comparison, wanted: Wanted) -> list[Pick]:
     """One pick, or two that met the same luck: the truck, and what it is shown against.
 
-    Raises:
-        SimError: Nothing recorded, or nothing that fits what was asked for.
+    :raises SimError: Nothing recorded, or nothing that fits what was asked for.
     """
     names = list(dict.fromkeys([comparison.baseline.name, *(cell.name for cell in comparison.cells)]))
     configs = {cell.name: cell.config for cell in comparison.cells}

@@ -35,8 +35,7 @@ MOST = 24
 def draw_of_store(kind: str, file: Path, baseline: str | None, folder: Path, formats: Sequence[str]) -> list[Path]:
     """Draw charts of a store.
 
-    Raises:
-        SimError: No such kind, an empty store, nothing to draw, or a folder that cannot be written.
+    :raises SimError: No such kind, an empty store, nothing to draw, or a folder that cannot be written.
     """
     _known(kind, [*OF_STORE, "all"])
     with Store(file) as store:
@@ -53,9 +52,8 @@ def draw_of_store(kind: str, file: Path, baseline: str | None, folder: Path, for
 def draw_of_sheet(kind: str, build: Path, changes: Sequence[Path], folder: Path, formats: Sequence[str]) -> list[Path]:
     """Draw charts of a build sheet, and of what changes make of it.
 
-    Raises:
-        BuildSheetError: A file that cannot be used.
-        SimError: No such kind, or a folder that cannot be written.
+    :raises BuildSheetError: A file that cannot be used.
+    :raises SimError: No such kind, or a folder that cannot be written.
     """
     from models.configuration import load_configuration
 

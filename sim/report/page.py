@@ -53,8 +53,7 @@ class PlaceTable:
 def write_report(store_file: Path, out: Path, *, baseline: str | None = None, watch: Watch | None = None) -> list[Path]:
     """Write the page and its CSV files beside it; returns the files, the page first.
 
-    Raises:
-        SimError: Not a store, no such baseline, or a place that cannot be written.
+    :raises SimError: Not a store, no such baseline, or a place that cannot be written.
     """
     tell = watch or (lambda _: None)
     with Store(store_file) as store:

@@ -36,11 +36,10 @@ def looks(most: int, first: int = 5) -> tuple[int, ...]:
 def level(sizes: tuple[int, ...], questions: int = 1, error: float = ERROR) -> float:
     """Two-sided level of the t-test at each look.
 
-    Args:
-        sizes: Ascending sample sizes at the looks, each at least 2.
-        questions: Comparisons answered at once; the error is shared by Šidák's rule, which holds for any dependence
-            of t-tests on common samples (Šidák, J. Am. Stat. Assoc. 62 (1967) 626-633).
-        error: Chance of any false call in all looks at all questions.
+    :param sizes: Ascending sample sizes at the looks, each at least 2.
+    :param questions: Comparisons answered at once; the error is shared by Šidák's rule, which holds for any dependence
+        of t-tests on common samples (Šidák, J. Am. Stat. Assoc. 62 (1967) 626-633).
+    :param error: Chance of any false call in all looks at all questions.
     """
     share = 1.0 - (1.0 - error) ** (1.0 / questions)
     if len(sizes) == 1:
@@ -64,10 +63,9 @@ def level(sizes: tuple[int, ...], questions: int = 1, error: float = ERROR) -> f
 def interval(sample: ArrayLike, two_sided: float, floor: float = 0.0) -> Estimate:
     """Mean of a sample with its t interval.
 
-    Args:
-        sample: (n,) paired differences, any unit.
-        two_sided: Level of the test it belongs to, from :func:`level`.
-        floor: Least standard deviation to believe in: the rounding of what was measured.
+    :param sample: (n,) paired differences, any unit.
+    :param two_sided: Level of the test it belongs to, from :func:`level`.
+    :param floor: Least standard deviation to believe in: the rounding of what was measured.
     """
     x = np.asarray(sample, dtype=float)
     n = len(x)

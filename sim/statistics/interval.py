@@ -44,13 +44,10 @@ class Rate:
 def wilson(successes: int, trials: int, confidence: float = 0.95) -> Rate:
     """Score interval of a success rate.
 
-    Args:
-        successes: Trials that succeeded, 0 to ``trials``.
-        trials: Number of trials; with none the interval is (0, 1).
-        confidence: Two-sided level.
-
-    Raises:
-        SimError: Counts that cannot be.
+    :param successes: Trials that succeeded, 0 to ``trials``.
+    :param trials: Number of trials; with none the interval is (0, 1).
+    :param confidence: Two-sided level.
+    :raises SimError: Counts that cannot be.
 
     Source: Wilson, J. Am. Stat. Assoc. 22 (1927) 209-212; method 3 of Newcombe, Stat. Med. 17 (1998) 857-872.
     """
@@ -74,10 +71,9 @@ def quantile(sample: ArrayLike, q: float, confidence: float = 0.95) -> Estimate:
     The interval runs from one order statistic to another, chosen as close as the binomial law allows with at
     least half of the error on either side. Where the sample is too small for a limit, that limit is infinite.
 
-    Args:
-        sample: (n,) values in any unit; NaN not allowed.
-        q: 0.5 for the median, 0.05 for the fifth percentile.
-        confidence: Two-sided level, kept or exceeded whatever the distribution.
+    :param sample: (n,) values in any unit; NaN not allowed.
+    :param q: 0.5 for the median, 0.05 for the fifth percentile.
+    :param confidence: Two-sided level, kept or exceeded whatever the distribution.
 
     Source: David & Nagaraja, Order Statistics (3rd ed., 2003), section 7.1.
     """

@@ -103,11 +103,10 @@ def mcnemar(table: PairTable) -> tuple[float, float]:
 def pairs_needed(discordant: float, difference: float, *, confidence: float = 0.95, power: float = 0.8) -> int:
     """Pairs for which a true difference is shown with the stated chance.
 
-    Args:
-        discordant: Share of pairs in which exactly one of the two succeeds; at least ``abs(difference)``.
-        difference: True difference of the success rates, not zero.
-        confidence: Two-sided level of the interval.
-        power: Chance of showing it.
+    :param discordant: Share of pairs in which exactly one of the two succeeds; at least ``abs(difference)``.
+    :param difference: True difference of the success rates, not zero.
+    :param confidence: Two-sided level of the interval.
+    :param power: Chance of showing it.
 
     Source: Connor, Biometrics 43 (1987) 207-211.
     """
@@ -126,11 +125,10 @@ def verdict(table: PairTable, confidence: float = 0.95, *, error: float | None =
     The words follow the interval. Where nothing is shown, the trials still needed are planned for the difference
     seen, or for :data:`SMALLEST_WORTH` where less was seen, with 80 % power; at least one.
 
-    Args:
-        table: Counts of pairs.
-        confidence: Level of the interval.
-        error: For a study that stopped when it had seen enough: the words then follow the anytime-valid p-value
-            at this error, since an interval for a fixed number of trials says too much.
+    :param table: Counts of pairs.
+    :param confidence: Level of the interval.
+    :param error: For a study that stopped when it had seen enough: the words then follow the anytime-valid p-value
+        at this error, since an interval for a fixed number of trials says too much.
     """
     difference = paired_difference(table, confidence)
     exact_p, mid_p = mcnemar(table)

@@ -51,14 +51,11 @@ def ordinal(place: int) -> str:
 def ranking(success: Mapping[str, Sequence[ArrayLike]], confidence: float = 0.95, seed: int = 0) -> tuple[Place, ...]:
     """Rank configurations.
 
-    Args:
-        success: Per configuration, per obstacle, (repeats,) ones and zeros; repeats of one obstacle are the same luck
-            for every configuration.
-        confidence: Of the range of places.
-        seed: Of the resampling: same trials, same places.
-
-    Returns:
-        The best mean first.
+    :param success: Per configuration, per obstacle, (repeats,) ones and zeros; repeats of one obstacle are the same
+        luck for every configuration.
+    :param confidence: Of the range of places.
+    :param seed: Of the resampling: same trials, same places.
+    :returns: The best mean first.
     """
     names = list(success)
     obstacles = [np.array([np.asarray(success[name][k], dtype=float) for name in names])

@@ -92,8 +92,7 @@ def demonstrate(
 ) -> Demonstration:
     """Everything the repetitions say about a reliability.
 
-    Raises:
-        SimError: Counts that cannot be, or a reliability or confidence that is not between 0 and 1.
+    :raises SimError: Counts that cannot be, or a reliability or confidence that is not between 0 and 1.
     """
     return Demonstration(
         repetitions,

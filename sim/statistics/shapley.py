@@ -66,12 +66,9 @@ def visited(chosen: Sequence[Sequence[int]]) -> tuple[int, ...]:
 def sampled(value: Callable[[int], Array], chosen: Sequence[Sequence[int]]) -> tuple[Array, Array]:
     """Shapley values from sampled orders.
 
-    Args:
-        value: (repeats,) values of a coalition.
-        chosen: Orders, from :func:`orders`.
-
-    Returns:
-        (players, repeats) estimates, and (players,) the standard error that comes from having sampled orders.
+    :param value: (repeats,) values of a coalition.
+    :param chosen: Orders, from :func:`orders`.
+    :returns: (players, repeats) estimates, and (players,) the standard error that comes from having sampled orders.
     """
     players = len(chosen[0])
     marginal = []

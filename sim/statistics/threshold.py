@@ -192,10 +192,9 @@ def choose(belief: Belief, levels: Sequence[float], count: int = 1) -> list[floa
     The first is the one with the least expected entropy about middle and spread. Each further one is chosen as if
     the trials before it had gone the likelier way (the "believer" heuristic of parallel design).
 
-    Args:
-        belief: What is known.
-        levels: Levels that may be tried, ascending, at least one.
-        count: How many.
+    :param belief: What is known.
+    :param levels: Levels that may be tried, ascending, at least one.
+    :param count: How many.
     """
     chosen = []
     for _ in range(count):

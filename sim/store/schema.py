@@ -88,8 +88,7 @@ _SIZE_AT, _USER_VERSION_AT, _APPLICATION_AT = 28, 60, 68
 def inspect(path: Path) -> None:
     """Look at an existing file's first 100 bytes, without opening it as a database.
 
-    Raises:
-        StoreError: Not a SQLite file, not a store of this project, a store from a newer version, or cut short.
+    :raises StoreError: Not a SQLite file, not a store of this project, a store from a newer version, or cut short.
     """
     with path.open("rb") as file:
         header = file.read(100)

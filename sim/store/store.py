@@ -64,8 +64,7 @@ class Store:
     def __init__(self, path: str | Path, *, write: bool = False) -> None:
         """Open ``path``, creating it when ``write`` is set; one of an older version is brought up to date.
 
-        Raises:
-            StoreError: Missing (when reading), foreign, newer, cut short or damaged; the file is left as it is.
+        :raises StoreError: Missing (when reading), foreign, newer, cut short or damaged; the file is left as it is.
         """
         self.path = Path(path)
         self.write = write

@@ -45,8 +45,7 @@ def obstacle_text(family: str, detail: dict[str, float]) -> str:
 def split(text: str) -> tuple[str, float]:
     """Split what a person wrote (``ledge-on-slope:30,slope=15``) into obstacle and level.
 
-    Raises:
-        TerrainError: Not an obstacle.
+    :raises TerrainError: Not an obstacle.
     """
     request = catalog.parse(text)
     return obstacle_text(request.family, request.detail), request.level
@@ -120,9 +119,8 @@ def _made(obstacle: str, level: float, yard: str, roughness_mm: float | None, se
 def check(obstacle: str, level: float, yard: str) -> None:
     """Make the ground once and drop it, so that a bad level is told before a study starts.
 
-    Raises:
-        TerrainError: Level or parameter out of range.
-        SimError: No lane to follow.
+    :raises TerrainError: Level or parameter out of range.
+    :raises SimError: No lane to follow.
     """
     made = ground(obstacle, level, yard, None, 0)
     if len(made.lane) < 2:

@@ -28,8 +28,7 @@ class Truck:
 def load_truck(build: str | Path, changes: Sequence[str | Path] = (), *, name: str | None = None) -> Truck:
     """Read a build sheet and changes and assemble the truck.
 
-    Raises:
-        BuildSheetError: A file that cannot be used, or changes that do not fit.
+    :raises BuildSheetError: A file that cannot be used, or changes that do not fit.
     """
     return assemble(load_configuration(build, changes, name))
 

@@ -32,8 +32,7 @@ MODULES = (
 def groups() -> tuple[Group, ...]:
     """Every group with its checks.
 
-    Raises:
-        SimError: Two checks of one name.
+    :raises SimError: Two checks of one name.
     """
     found = tuple(import_module(f"sim.validation.{name}").GROUP for name in MODULES)
     names = [check.name for group in found for check in group.checks]
@@ -46,8 +45,7 @@ def groups() -> tuple[Group, ...]:
 def checks(only: tuple[str, ...] = (), *, quick: bool = False) -> tuple[Check, ...]:
     """Checks of the groups, or with the names, that are given; all without.
 
-    Raises:
-        SimError: No such group or check.
+    :raises SimError: No such group or check.
     """
     everything = tuple(check for group in groups() for check in group.checks)
     known = {group.name for group in groups()} | {check.name for check in everything}

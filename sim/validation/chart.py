@@ -19,8 +19,7 @@ MARKS = {"pass": "o", "fail": "X", "broken": "X", "not run": "s"}
 def draw(rows: Sequence[tuple[Check, Result]], path: Path) -> Path:
     """Draw every check as error over tolerance and write a PNG; returns its path.
 
-    Raises:
-        SimError: The file cannot be written.
+    :raises SimError: The file cannot be written.
     """
     results = [result for _, result in rows]
     lines = _lines(rows)
