@@ -18,6 +18,8 @@ from sim.chart.margins import title as margin_title
 from sim.chart.rates import rates
 from sim.compare.comparison import Comparison, compare
 from sim.compare.export import comparison_row, limit_row, write_comparison_csv, write_trials_csv
+from sim.compare.holm import holm
+from sim.compare.holm import sentence as holm_sentence
 from sim.compare.limits import limits
 from sim.compare.sentences import about, finding, kind, label, level, sentences
 from sim.errors import SimError
@@ -145,8 +147,9 @@ def test_few_levels_give_no_limit(two: Comparison) -> None:
 
 
 def test_words(two: Comparison) -> None:
-    assert finding(two) == about(two, "b")
-    assert finding(two).startswith("b does better on ")
+    assert finding(two).startswith("b against a, over the 4 obstacles and levels driven: +")
+    assert "better; better on " in finding(two)
+    assert about(two, "b") == f"b: {finding(two).split('; ', 1)[1]}"
     swapped = replace(two, cells=tuple(cell for cell in two.cells if cell.name == "a"))
     assert finding(swapped).startswith("a: surest on ")
     assert label(two.cells[-1]) == "ledge 34 mm"
@@ -154,15 +157,30 @@ def test_words(two: Comparison) -> None:
     assert (level(30, "mm"), level(35.5, "deg")) == ("30 mm", "35.5°")
 
 
-def test_worse_and_both(tmp_path: Path) -> None:
+def test_worse_and_alike(tmp_path: Path) -> None:
     trucks = {"a": FakeTruck(30.0), "b": FakeTruck(24.0)}
     path = fill(tmp_path / "s.sqlite", trucks, obstacles=("ledge",), levels=(28.0,))
     with Store(path) as store:
         comparison = compare(store, "a")
-    assert "does worse on ledge 28 mm" in finding(comparison)
+    assert finding(comparison).startswith("b: worse on ledge 28 mm")
     twins = fill(tmp_path / "t.sqlite", {"a": FakeTruck(30.0), "b": FakeTruck(30.0)}, obstacles=("ledge",))
     with Store(twins) as store:
-        assert finding(compare(store, "a")) == "b: no difference shown on any of 2 obstacles"
+        assert finding(compare(store, "a")).endswith("no single one of 2 obstacles and levels shows a difference")
+
+
+def test_all_comparisons_are_read_together(tmp_path: Path) -> None:
+    """Nine trucks a hair better each: alone some would be called better that together are not."""
+    trucks = {c: FakeTruck(30.0 + (c != "a")) for c in "abcdefghij"}
+    path = fill(tmp_path / "s.sqlite", trucks, levels=(28.0, 34.0))
+    with Store(path) as store:
+        comparison = compare(store, "a")
+    verdicts = comparison.verdicts
+    assert len(verdicts) == 9 * 4 + 9
+    assert [one.adjusted_p for one in verdicts] == holm([one.p for one in verdicts])
+    for one in verdicts:
+        assert one.shown == (one.adjusted_p <= 0.05)
+    assert sum(one.exact_p <= 0.05 for one in verdicts) > sum(one.shown for one in verdicts)
+    assert holm_sentence(verdicts).startswith("45 comparisons are read together")
 
 
 def test_tables_hold_every_number(two: Comparison, tmp_path: Path) -> None:

@@ -28,7 +28,7 @@ from sim.replay.picks import sheets
 from sim.report.charts import OF_STORE, draw_of_sheet, draw_of_store
 from sim.report.csv_files import plain
 from sim.report.page import script_json, write_report
-from sim.report.truck_card import Row, cards, pooled
+from sim.report.truck_card import Row, cards
 from sim.store.store import Store
 
 
@@ -148,7 +148,7 @@ def test_card_numbers_are_those_of_the_sheets(folder: Path) -> None:
 def test_pooled_pairs_are_the_sum_of_all_places(folder: Path) -> None:
     with Store(folder / "two.sqlite") as store:
         comparison = compare(store, "as it is")
-    said = pooled(comparison, f"{1:016x}")
+    said = comparison.overall[f"{1:016x}"]
     assert said.table.pairs == 36
     # Every pair met the same chance and the changed truck has the better odds: it never loses one.
     assert said.table.baseline_only == 0

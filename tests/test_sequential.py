@@ -48,10 +48,10 @@ def test_words_of_a_study_that_stopped_when_decided() -> None:
     """Seven wins to none exclude zero for a number fixed beforehand, but not for one that was looked at throughout."""
     table = PairTable(10, 7, 0, 10)
     assert verdict(table).word == "better"
-    assert verdict(table, error=0.05).word == "no difference shown"
-    assert verdict(table, error=0.05).more > 0
-    assert verdict(PairTable(10, 8, 0, 10), error=0.05).word == "better"
-    assert verdict(PairTable(10, 0, 8, 10), error=0.05).word == "worse"
+    assert verdict(table, anytime=True).word == "no difference shown"
+    assert verdict(table, anytime=True).more > 0
+    assert verdict(PairTable(10, 8, 0, 10), anytime=True).word == "better"
+    assert verdict(PairTable(10, 0, 8, 10), anytime=True).word == "worse"
 
 
 def _outcome(cleared: bool) -> Record:

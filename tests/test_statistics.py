@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -110,7 +111,7 @@ def test_no_pairs_say_nothing() -> None:
     got = paired_difference(PairTable(0, 0, 0, 0))
     assert all(math.isnan(x) for x in (got.value, got.low, got.high))
     said = verdict(PairTable(0, 0, 0, 0))
-    assert said.word == "no difference shown"
+    assert said.word == "too few trials"
     assert said.more > 0
 
 
@@ -132,10 +133,33 @@ def test_words_follow_the_interval() -> None:
     assert open_question.words == f"no difference shown (needs about {open_question.more} more)"
 
 
+def test_no_word_without_trials_nor_against_the_exact_test() -> None:
+    """Eleven pairs say nothing; 5 to 0 has an interval that leaves out zero but an exact p of 0.06."""
+    few = verdict(PairTable(0, 11, 0, 0))
+    assert few.words == f"too few trials (needs about {few.more} more)"
+    said = verdict(PairTable(25, 5, 0, 10))
+    assert said.difference.low > 0.0
+    assert said.exact_p == pytest.approx(0.0625)
+    assert said.word == "no difference shown"
+
+
+def test_what_is_said_where_no_difference_is_shown() -> None:
+    assert verdict(PairTable(1, 1, 0, 38)).words == "too hard for both: lower the level"
+    assert verdict(PairTable(38, 1, 0, 1)).words == "too easy for both: raise the level"
+    assert verdict(PairTable(100, 2, 3, 95)).words == "practically equal"
+
+
+def test_read_together_a_weak_difference_falls() -> None:
+    alone = verdict(PairTable(20, 9, 1, 16))
+    assert alone.word == "better"
+    assert replace(alone, adjusted_p=5 * alone.exact_p).word == "no difference shown"
+
+
 def test_pairs_needed_has_the_stated_power() -> None:
     """Monte Carlo of the whole verdict: 80 % planned; the score interval is a little stricter than the formula."""
     p_one, p_other = 0.30, 0.10
-    n = pairs_needed(p_one + p_other, p_one - p_other)
+    # The exact test of the verdict wants 1 / difference pairs more, as :func:`verdict` plans them.
+    n = pairs_needed(p_one + p_other, p_one - p_other) + 5
     draws = np.random.default_rng(5).multinomial(n, [0.3, p_one, p_other, 0.3], size=2000)
     shown = np.mean([verdict(PairTable(*(int(c) for c in row))).word == "better" for row in draws])
     # Binomial standard error at 2,000 draws is 0.9 points

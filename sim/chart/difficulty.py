@@ -68,7 +68,7 @@ def _place(cells: Sequence[CellResult]) -> str:
 
 def title(cells: Sequence[CellResult]) -> str:
     """The largest difference that is shown, or that there is none."""
-    shown = [c for c in cells if c.verdict is not None and c.verdict.word != "no difference shown"]
+    shown = [c for c in cells if c.verdict is not None and c.verdict.shown]
     place = _place(cells)
     if not shown:
         return f"No difference shown on {place}" if any(c.verdict for c in cells) else f"How {place} gets harder"

@@ -23,7 +23,7 @@ def rates(comparison: Comparison, assumed: str = "") -> Figure:
             continue
         rows.bar(100 * rate.low, 100 * rate.high, y, index)
         rows.point(100 * rate.share, y, index)
-        shown = cell.verdict is not None and cell.verdict.word != "no difference shown"
+        shown = cell.verdict is not None and cell.verdict.shown
         word = f"  {cell.verdict.word}" if shown and cell.verdict is not None else ""
         rows.remark(f"{rate.successes}/{rate.trials}{word}", y, strong=shown)
     rows.axes.set_xlim(-1.5, 101.5)

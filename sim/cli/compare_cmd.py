@@ -35,7 +35,7 @@ def compare(
     """Compare the configurations of a store: success rates and tip-over margins with intervals, paired differences.
 
     Differences are paired: both trucks met the same start, grip and rocks. "better" and "worse" are said only where
-    the 95 % interval of the paired difference leaves out zero.
+    the exact test still stands when all comparisons of the store are read together (Holm's method).
     """
     from sim.cli import together
     from sim.compare.comparison import compare as compare_store

@@ -25,14 +25,13 @@ def as_data(comparison: Comparison, shots: Shots) -> dict[str, Any]:
     from sim.compare import holm
     from sim.statistics import ranking
 
-    adjusted = holm.adjusted(comparison)
     success = shots.success()
     ranked = ranking.ranking(success) if len(success) > 1 and all(success.values()) else ()
-    texts = [holm.sentence(adjusted), ranking.sentence(ranked)]
+    texts = [holm.sentence(comparison.verdicts), ranking.sentence(ranked)]
     return {
         "together": [text for text in texts if text],
-        "holm": [{"configuration": one.cell.name, "obstacle": one.cell.place, "driver": one.cell.driver, "p": one.p,
-                  "adjusted_p": one.adjusted} for one in adjusted],
+        "holm": [{"configuration": c.name, "obstacle": c.place, "driver": c.driver, "p": c.verdict.p,
+                  "adjusted_p": c.verdict.adjusted_p} for c in comparison.cells if c.verdict is not None],
         "ranking": [{"configuration": p.name, "mean_success_percent": 100 * p.mean, "best_place": p.best,
                      "worst_place": p.worst, "first_percent": 100 * p.first} for p in ranked],
     }

@@ -5,12 +5,13 @@ from __future__ import annotations
 import tomllib
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
+from sim.compare import holm
 from sim.errors import SimError
 from sim.statistics.interval import Estimate, Rate, paired_median, quantile, wilson
-from sim.statistics.paired import Verdict, tabulate, verdict
+from sim.statistics.paired import PairTable, Verdict, tabulate, verdict
 from sim.store.store import Configuration, Store
 from sim.trial import ground_cache
 from sim.trial.task import Versions
@@ -50,8 +51,8 @@ class CellResult:
     """Over trials, of the smallest tip-over margin in a trial; degrees."""
     margin_p5: Estimate
     verdict: Verdict | None
-    """Against the baseline; None for the baseline itself, where it has no trials, and where a limit was searched
-    (there the few trials at one level say little, see :mod:`sim.compare.limits`)."""
+    """Against the baseline, read together with all others; None for the baseline itself, where it has no trials, and
+    where a limit was searched (there the few trials at one level say little, see :mod:`sim.compare.limits`)."""
     margin_difference: Estimate | None
     """Paired median difference to the baseline, degrees."""
 
@@ -71,6 +72,8 @@ class Comparison:
     versions: Versions
     other_versions: int
     """Trials left out because other versions computed them."""
+    overall: Mapping[str, Verdict] = field(default_factory=dict)
+    """By configuration (hash), against the baseline: all obstacles and levels together, read among all comparisons."""
     stopped_early: bool = False
     """Whether a plan of the store stops pairs when decided: verdicts then keep their error all the same (together
     at most 5 %), but intervals are those of a number of trials fixed beforehand and a little too narrow."""
@@ -81,6 +84,11 @@ class Comparison:
     def invalid(self) -> int:
         """Trials in which the solver failed."""
         return sum(cell.invalid for cell in self.cells)
+
+    @property
+    def verdicts(self) -> tuple[Verdict, ...]:
+        """Every comparison with the baseline: cell by cell, then over all obstacles where there are several."""
+        return (*(cell.verdict for cell in self.cells if cell.verdict is not None), *self.overall.values())
 
 
 _Place = tuple[str, float, str]
@@ -109,10 +117,6 @@ def compare(store: Store, baseline: str | None = None, confidence: float = 0.95)
     chosen = _baseline(known, baseline, shots, store)
     early = any(plan.get("stop_when_decided") for plan in plans)
     ranges = _searched(plans, {where[0] for where in shots})
-    comparisons = sum(
-        len(by_config) - 1 for where, by_config in shots.items() if chosen.hash in by_config and where[0] not in ranges
-    )
-    error = (1 - confidence) / max(1, comparisons) if early else None
     order = sorted(known.values(), key=lambda c: (c.hash != chosen.hash, c.name, c.hash))
     cells = [
         _cell(
@@ -122,13 +126,40 @@ def compare(store: Store, baseline: str | None = None, confidence: float = 0.95)
             outcomes[where, configuration.hash],
             None if where[0] in ranges else chosen.hash,
             confidence,
-            error,
+            early,
         )
         for where in sorted(shots)
         for configuration in order
         if configuration.hash in shots[where]
     ]
-    return Comparison(chosen, tuple(cells), latest, left_out, early, ranges)
+    overall = _overall(cells, confidence, early)
+    return _together(Comparison(chosen, tuple(cells), latest, left_out, overall, early, ranges))
+
+
+def _overall(cells: Sequence[CellResult], confidence: float, early: bool) -> dict[str, Verdict]:
+    """All pairs of each configuration with the baseline, over all obstacles and levels."""
+    tables: dict[str, list[PairTable]] = defaultdict(list)
+    for cell in cells:
+        if cell.verdict is not None:
+            tables[cell.config].append(cell.verdict.table)
+    return {config: verdict(PairTable.sum(some), confidence, anytime=early) for config, some in tables.items()}
+
+
+def _together(found: Comparison) -> Comparison:
+    """Every p-value adjusted for all of them: whoever reads a verdict, on a page or a screen, reads the same one."""
+    # One place alone is its own sum: counting it twice would only weaken it.
+    several = {config for config in found.overall if sum(c.config == config and c.verdict is not None
+                                                         for c in found.cells) > 1}
+    judged = [cell.verdict for cell in found.cells if cell.verdict is not None]
+    judged += [one for config, one in found.overall.items() if config in several]
+    adjusted = iter(holm.holm([one.p for one in judged]))
+    cells = tuple(cell if cell.verdict is None else replace(cell, verdict=replace(cell.verdict,
+                                                                                  adjusted_p=next(adjusted)))
+                  for cell in found.cells)
+    alone = {cell.config: cell.verdict for cell in cells if cell.verdict is not None}
+    overall = {config: replace(one, adjusted_p=next(adjusted)) if config in several else alone[config]
+               for config, one in found.overall.items()}
+    return replace(found, cells=cells, overall=overall)
 
 
 _Outcomes = dict[tuple[_Place, str], Counter[str]]
@@ -198,7 +229,7 @@ def _cell(
     outcomes: Counter[str],
     baseline: str | None,
     confidence: float,
-    error: float | None,
+    early: bool,
 ) -> CellResult:
     obstacle, level, driver = where
     own = shots[configuration.hash]
@@ -206,7 +237,7 @@ def _cell(
     said, difference = None, None
     if baseline is not None and configuration.hash != baseline and shots.get(baseline):
         pairs = matched(own, shots[baseline])
-        said = verdict(tabulate((mine.cleared, theirs.cleared) for mine, theirs in pairs), confidence, error=error)
+        said = verdict(tabulate((mine.cleared, theirs.cleared) for mine, theirs in pairs), confidence, anytime=early)
         difference = paired_median([m.margin_deg for m, _ in pairs], [t.margin_deg for _, t in pairs], confidence)
     return CellResult(
         config=configuration.hash,

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from sim.compare.comparison import CellResult, Comparison
 from sim.compare.limits import Limit
+from sim.statistics.paired import Verdict
 from terrain import file_name
 
 MANY = 3
@@ -14,13 +15,32 @@ MANY = 3
 
 
 def finding(comparison: Comparison) -> str:
-    """One sentence on the whole comparison."""
+    """One sentence on the whole comparison: page and terminal say this one."""
     names = list(dict.fromkeys(cell.name for cell in comparison.cells if cell.verdict is not None))
     if not names:
         return _alone(comparison.cells)
     if len(names) == 1:
-        return about(comparison, names[0])
-    return _several(comparison, names)
+        own = [cell for cell in comparison.cells if cell.name == names[0] and cell.verdict is not None]
+        return about(comparison, names[0]) if len(own) == 1 else f"{together(comparison, names[0])}; {_places(own)}"
+    return _several(comparison)
+
+
+def together(comparison: Comparison, name: str) -> str:
+    """What one configuration does over all obstacles and levels together, against the baseline."""
+    own = [cell for cell in comparison.cells if cell.name == name and cell.verdict is not None]
+    found = comparison.overall[own[0].config]
+    what = f"the {len(own)} obstacles and levels driven" if len(own) > 1 else label(own[0])
+    if not found.table.pairs:
+        return f"{name}: no pair with {comparison.baseline.name} on {what}"
+    return f"{name} against {comparison.baseline.name}, over {what}: {points(found)}, {found.words}"
+
+
+def points(found: Verdict) -> str:
+    """Difference of success in points with its interval; nothing from too few pairs."""
+    d = found.difference
+    if found.word == "too few trials":
+        return f"{found.table.pairs} pairs"
+    return f"{100 * d.value:+.0f} points of success ({100 * d.low:+.0f} to {100 * d.high:+.0f})"
 
 
 def sentences(comparison: Comparison, limits: Sequence[Limit]) -> list[str]:
@@ -46,16 +66,20 @@ def _about_limit(limit: Limit, base: Limit) -> str:
 
 
 def about(comparison: Comparison, name: str) -> str:
-    """One sentence on one configuration against the baseline."""
-    own = [cell for cell in comparison.cells if cell.name == name and cell.verdict is not None]
+    """One sentence on where one configuration does better or worse than the baseline."""
+    return f"{name}: {_places([c for c in comparison.cells if c.name == name and c.verdict is not None])}"
+
+
+def _places(own: Sequence[CellResult]) -> str:
     better, worse = (_where(own, word) for word in ("better", "worse"))
     if better and worse:
-        return f"{name} does better on {better}, and pays for it on {worse}"
-    if better:
-        return f"{name} does better on {better}{_rest(own)}"
-    if worse:
-        return f"{name} does worse on {worse}{_rest(own)}"
-    return f"{name}: no difference shown on {_count(own)}"
+        return f"better on {better}, and pays for it on {worse}"
+    if better or worse:
+        return f"better on {better}{_rest(own)}" if better else f"worse on {worse}{_rest(own)}"
+    words = {cell.verdict.words for cell in own if cell.verdict is not None}
+    if len(own) == 1:
+        return f"{words.pop()} on {label(own[0])}"
+    return f"no single one of {len(own)} obstacles and levels shows a difference"
 
 
 def difference(cell: CellResult) -> str:
@@ -63,6 +87,8 @@ def difference(cell: CellResult) -> str:
     if cell.verdict is None:
         return ""
     d = cell.verdict.difference
+    if cell.verdict.word == "too few trials":
+        return ""
     return f"{100 * d.value:+.0f} ({100 * d.low:+.0f} to {100 * d.high:+.0f})"
 
 
@@ -110,12 +136,8 @@ def _points(cell: CellResult) -> str:
 
 
 def _rest(cells: Sequence[CellResult]) -> str:
-    unshown = sum(cell.verdict is not None and cell.verdict.word == "no difference shown" for cell in cells)
+    unshown = sum(cell.verdict is not None and not cell.verdict.shown for cell in cells)
     return f"; no difference shown on {unshown} other{'s' if unshown > 1 else ''}" if unshown else ""
-
-
-def _count(cells: Sequence[CellResult]) -> str:
-    return f"any of {len(cells)} obstacles" if len(cells) > 1 else label(cells[0])
 
 
 def _alone(cells: Sequence[CellResult]) -> str:
@@ -130,19 +152,19 @@ def _alone(cells: Sequence[CellResult]) -> str:
     return f"{who}: surest on {label(best)}, {share(best)}; least so on {label(worst)}, {share(worst)}"
 
 
-def _several(comparison: Comparison, names: Sequence[str]) -> str:
-    better, worse = [], []
-    for name in names:
-        words = {cell.verdict.word for cell in comparison.cells if cell.name == name and cell.verdict is not None}
-        if "better" in words and "worse" not in words:
-            better.append(name)
-        if "worse" in words and "better" not in words:
-            worse.append(name)
-    shown = [f"better and nowhere worse: {_names(better)}"] if better else []
-    shown += [f"worse and nowhere better: {_names(worse)}"] if worse else []
-    rest = len(names) - len(better) - len(worse)
-    shown += [f"mixed or not shown: {rest}"] if rest else []
-    return f"Against {comparison.baseline.name}, of {len(names)} configurations: " + "; ".join(shown)
+def _several(comparison: Comparison) -> str:
+    names = {cell.config: cell.name for cell in comparison.cells}
+    by_gain = sorted(comparison.overall.items(), key=lambda pair: -pair[1].difference.value)
+    better = [names[config] for config, found in by_gain if found.word == "better"]
+    worse = [names[config] for config, found in reversed(by_gain) if found.word == "worse"]
+    base = comparison.baseline.name
+    if not better:
+        said = f"Of {len(by_gain)} configurations none is shown to do better than {base}, all obstacles together"
+    else:
+        best = next(found for config, found in by_gain if names[config] == better[0])
+        said = f"{better[0]} does better than {base}, all obstacles together: {points(best)}"
+        said += f"; also better: {_names(better[1:])}" if len(better) > 1 else ""
+    return said + (f"; worse: {_names(worse)}" if worse else "")
 
 
 def _names(names: Sequence[str]) -> str:

@@ -131,8 +131,7 @@ def _trucks(comparison: Comparison, recorded: set[str]) -> list[str]:
 def _cell_weight(cell: CellResult) -> float:
     if cell.verdict is None or not cell.verdict.table.pairs:
         return 0.0
-    sure = cell.verdict.word != "no difference shown"
-    return abs(cell.verdict.difference.value) + (1.0 if sure else 0.0)
+    return abs(cell.verdict.difference.value) + (1.0 if cell.verdict.shown else 0.0)
 
 
 def _weight(cells: Sequence[CellResult]) -> float:

@@ -18,6 +18,7 @@ from plotly.offline import get_plotlyjs
 
 from sim.chart import style
 from sim.chart.inline import Gallery
+from sim.compare import holm
 from sim.compare.comparison import CellResult, Comparison, at, compare, places
 from sim.compare.sentences import about, difference, label, share
 from sim.errors import SimError
@@ -28,7 +29,7 @@ from sim.report import pictures
 from sim.report.csv_files import csv_texts
 from sim.report.endings import endings
 from sim.report.truck_card import TruckCard, cards, worths
-from sim.report.verdict import answer, by_luck, question, sentence
+from sim.report.verdict import answer, question, sentence
 from sim.store.store import Store
 from terrain import file_name
 
@@ -106,9 +107,9 @@ def render(store: Store, baseline: str | None, tell: Watch) -> tuple[str, dict[s
         "comparison_names": names,
         "places": _place_tables(comparison),
         "trials": sum(cell.rate.trials for cell in comparison.cells),
-        "answer": answer(comparison, found),
+        "answer": answer(comparison),
         "abouts": [sentence(about(comparison, name)) for name in names[1:]] if 2 < len(names) <= 7 else [],
-        "by_luck": by_luck(comparison),
+        "together": holm.sentence(comparison.verdicts),
         "curves": curves,
         "curves_left_out": left_out,
         "margin_charts": pictures.margins(gallery, shown),

@@ -17,7 +17,7 @@ from models.spec import Sheet
 from models.stability import tip_angles
 from sim.chart.value import Worth
 from sim.compare.comparison import Comparison
-from sim.statistics.paired import PairTable, Verdict, verdict
+from sim.statistics.paired import Verdict
 from sim.store.store import Configuration
 
 PHOTO_PIXELS = 720
@@ -99,25 +99,12 @@ def cards(
                 _price(facts),
                 rows,
                 _photo(sheets.get(config), folder),
-                None if is_base else pooled(comparison, config),
+                comparison.overall.get(config),
                 sheets.get(config),
                 bool(facts.get("invented", False)),
             )
         )
     return out
-
-
-def pooled(comparison: Comparison, config: str) -> Verdict:
-    """All pairs of a configuration with the baseline, over all obstacles together."""
-    tables = [c.verdict.table for c in comparison.cells if c.config == config and c.verdict is not None]
-    return verdict(
-        PairTable(
-            sum(t.both for t in tables),
-            sum(t.changed_only for t in tables),
-            sum(t.baseline_only for t in tables),
-            sum(t.neither for t in tables),
-        )
-    )
 
 
 def worths(found: Sequence[TruckCard], known: dict[str, Configuration]) -> list[Worth]:

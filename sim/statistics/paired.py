@@ -13,9 +13,16 @@ from sim.errors import SimError
 from sim.statistics.e_value import anytime_p
 from sim.statistics.interval import Estimate, normal_quantile, wilson
 
-Word = Literal["better", "worse", "no difference shown"]
+Word = Literal["better", "worse", "too hard for both", "too easy for both", "practically equal", "no difference shown",
+               "too few trials"]
 SMALLEST_WORTH = 0.10
-"""Ten points of success rate: the smallest difference that a missing trial count is planned for."""
+"""Ten points of success rate: the smallest difference worth having (assumed). A missing trial count is planned for it,
+and an interval inside of it is called practically equal."""
+FEWEST = 12
+"""Pairs under which nothing is said: an interval from fewer is too wide and too unsure to be of use."""
+ERROR = 0.05
+HARD, EASY = 0.10, 0.90
+"""Success rates of both trucks up to which a level is too hard, and from which on too easy, to tell them apart."""
 
 
 @dataclass(frozen=True)
@@ -26,6 +33,12 @@ class PairTable:
     changed_only: int
     baseline_only: int
     neither: int
+
+    @staticmethod
+    def sum(tables: Iterable[PairTable]) -> PairTable:
+        """The pairs of all of them."""
+        counts = [(t.both, t.changed_only, t.baseline_only, t.neither) for t in tables]
+        return PairTable(*(sum(column) for column in zip(*counts, strict=True))) if counts else PairTable(0, 0, 0, 0)
 
     @property
     def pairs(self) -> int:
@@ -49,14 +62,54 @@ class Verdict:
     mid_p: float
     anytime_p: float
     """Valid however often the trials were looked at; see :mod:`sim.statistics.e_value`."""
-    word: Word
-    more: int
-    """Further pairs needed for a good chance to show a difference; 0 once one is shown."""
+    anytime: bool = False
+    """Whether the trials were looked at while they came in."""
+    adjusted_p: float = math.nan
+    """Read together with the other comparisons of a store (:mod:`sim.compare.holm`); NaN for one that stands alone."""
+
+    @property
+    def p(self) -> float:
+        """The p-value that this comparison brings with it."""
+        return self.anytime_p if self.anytime else self.exact_p
+
+    @property
+    def shown(self) -> bool:
+        """Whether one truck is shown to be better."""
+        return self.word in ("better", "worse")
+
+    @property
+    def word(self) -> Word:
+        """What is shown: a difference needs the p-value, read together with all others, and the interval."""
+        table = self.table
+        if table.pairs < FEWEST:
+            return "too few trials"
+        p = self.p if math.isnan(self.adjusted_p) else self.adjusted_p
+        # The interval is that of a number of trials fixed beforehand: it has no say where they were looked at.
+        low, high = (table.difference,) * 2 if self.anytime else (self.difference.low, self.difference.high)
+        if p <= ERROR and (low > 0.0 or high < 0.0):
+            return "better" if low > 0.0 else "worse"
+        rates = [(table.both + only) / table.pairs for only in (table.changed_only, table.baseline_only)]
+        if max(rates) <= HARD:
+            return "too hard for both"
+        if min(rates) >= EASY:
+            return "too easy for both"
+        if max(-self.difference.low, self.difference.high) <= SMALLEST_WORTH and not self.anytime:
+            return "practically equal"
+        return "no difference shown"
+
+    @property
+    def more(self) -> int:
+        """Further pairs needed for a good chance to show a difference; 0 where something is said already."""
+        missing = FEWEST - self.table.pairs
+        return max(missing, _more(self.table)) if self.word in ("no difference shown", "too few trials") else 0
 
     @property
     def words(self) -> str:
-        """The word, with the number of trials still needed where nothing is shown."""
-        return f"{self.word} (needs about {self.more} more)" if self.more else self.word
+        """The word, with the number of trials still needed or what else to do where nothing is shown."""
+        if self.more:
+            return f"{self.word} (needs about {self.more} more)"
+        advice = {"too hard for both": ": lower the level", "too easy for both": ": raise the level"}
+        return self.word + advice.get(self.word, "")
 
 
 def tabulate(pairs: Iterable[tuple[bool, bool]]) -> PairTable:
@@ -119,36 +172,31 @@ def pairs_needed(discordant: float, difference: float, *, confidence: float = 0.
     return math.ceil((root / difference) ** 2)
 
 
-def verdict(table: PairTable, confidence: float = 0.95, *, error: float | None = None) -> Verdict:
-    """Difference, test and words for one paired table.
+def verdict(table: PairTable, confidence: float = 0.95, *, anytime: bool = False) -> Verdict:
+    """Difference and tests for one paired table; the words follow from them.
 
-    The words follow the interval. Where nothing is shown, the trials still needed are planned for the difference
-    seen, or for :data:`SMALLEST_WORTH` where less was seen, with 80 % power; at least one.
+    Where nothing is shown, the trials still needed are planned for the difference seen, or for
+    :data:`SMALLEST_WORTH` where less was seen, with 80 % power; at least one.
 
     :param table: Counts of pairs.
     :param confidence: Level of the interval.
-    :param error: For a study that stopped when it had seen enough: the words then follow the anytime-valid p-value
-        at this error, since an interval for a fixed number of trials says too much.
+    :param anytime: For a study that stopped when it had seen enough: the words then follow the anytime-valid p-value,
+        since an interval for a fixed number of trials says too much.
     """
-    difference = paired_difference(table, confidence)
     exact_p, mid_p = mcnemar(table)
-    anytime = anytime_p(table.changed_only, table.baseline_only)
-    if error is None:
-        up, down = difference.low > 0, difference.high < 0
-    else:
-        up, down = (anytime <= error and sign * table.difference > 0 for sign in (1, -1))
-    word: Word = "better" if up else "worse" if down else "no difference shown"
-    more = 0 if up or down else _more(table, confidence)
-    return Verdict(table, difference, exact_p, mid_p, anytime, word, more)
+    return Verdict(table, paired_difference(table, confidence), exact_p, mid_p,
+                   anytime_p(table.changed_only, table.baseline_only), anytime)
 
 
-def _more(table: PairTable, confidence: float) -> int:
+def _more(table: PairTable) -> int:
     n = table.pairs
     seen = abs(table.difference) if n else 0.0
     aim = max(seen, SMALLEST_WORTH)
     # One pseudo-pair of each sort keeps a short run of agreement from promising too little.
     discordant = max((table.changed_only + table.baseline_only + 1) / (n + 2), aim)
-    return max(1, pairs_needed(discordant, aim, confidence=confidence) - n)
+    # The exact test is coarser than the formula: one pair more for each unit of 1 / difference (from memory, after
+    # Fleiss, Levin & Paik, Statistical Methods for Rates and Proportions, 3rd ed., 2003).
+    return max(1, pairs_needed(discordant, aim, confidence=1.0 - ERROR) + math.ceil(1.0 / aim) - n)
 
 
 def _reach(own: float, other: float, phi: float) -> float:
