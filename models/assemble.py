@@ -13,8 +13,18 @@ from models.drive import drive_train, steering
 from models.hullform import Feeler, feelers
 from models.linkage import AxleMotion, MotionAxis, axle_motion, axle_rods
 from models.massprops import GRAVITY, MassProperties, body_properties, combined, wheel_loads
-from models.required import given
-from models.rigid import BODY_NAMES, PARENTS, Body, HullPoints, RigidModel, ShockLine, TyreRing
+from models.required import required
+from models.rigid import (
+    BODY_NAMES,
+    PARENTS,
+    Body,
+    HullPoints,
+    RigidModel,
+    ShockLine,
+    TyreRing,
+    kingpin_inertia,
+    origins,
+)
 from models.spec import Axle, Sheet
 from models.stance import Stance, stances
 from models.suspension import SprungAxle
@@ -43,9 +53,9 @@ def rigid_model(sheet: Sheet) -> RigidModel:
     front, rear = stances(sheet, wheel_loads(sheet))
     sprung = sprung_axles(masses, front, rear)
     bodies = _bodies(masses, (front, rear), [s.motion for s in sprung])
-    origins = _origins(bodies)
+    places = origins(bodies)
     spin = float(min(bodies[4].I_BBcm[1, 1], bodies[9].I_BBcm[1, 1]))
-    shocks: list[ShockLine] = [line for s in sprung for line in s.shock_lines(origins[s.body])]
+    shocks: list[ShockLine] = [line for s in sprung for line in s.shock_lines(places[s.body])]
     return RigidModel(
         name=sheet.name,
         config_hash=content_hash(sheet),
@@ -56,8 +66,8 @@ def rigid_model(sheet: Sheet) -> RigidModel:
         tyres=_tyres(sheet, front, rear, bodies),
         shocks=tuple(shocks),
         drive=drive_train(sheet, spin),
-        steering=steering(sheet, _about_kingpin(bodies)),
-        hull=_hull(feelers(sheet), masses, origins),
+        steering=steering(sheet, kingpin_inertia(bodies)),
+        hull=_hull(feelers(sheet), masses, places),
     )
 
 
@@ -89,7 +99,7 @@ def _bodies(
             places[f"{which}_{side}_wheel"] = hub
             axes[f"{which}_{side}_wheel"] = MotionAxis("revolute", hub, np.array([0.0, 1.0, 0.0]), 0.0)
             if which == "front":
-                pin_y = given(stance.axle.kingpin_y_mm, "axles.front.kingpin_y_mm") / 1000.0
+                pin_y = required(stance.axle.kingpin_y_mm, "axles.front.kingpin_y_mm") / 1000.0
                 pin = np.array([x, sign * pin_y, stance.height])
                 places[f"front_{side}_knuckle"] = pin
                 axes[f"front_{side}_knuckle"] = MotionAxis("revolute", pin, _kingpin(stance.axle, sign), 0.0)
@@ -138,14 +148,6 @@ def _kingpin(axle: Axle, side: float) -> Vector:
     return np.asarray(lean / np.linalg.norm(lean))
 
 
-def _origins(bodies: tuple[Body, ...]) -> Vector:
-    p = np.zeros((len(bodies), 3))
-    for i, body in enumerate(bodies):
-        if body.parent >= 0:
-            p[i] = p[body.parent] + body.p_PJ
-    return p
-
-
 def _tyres(
     sheet: Sheet, front: Stance, rear: Stance, bodies: tuple[Body, ...]
 ) -> tuple[TyreRing, TyreRing, TyreRing, TyreRing]:
@@ -156,16 +158,7 @@ def _tyres(
     return rings[0], rings[0], rings[1], rings[1]
 
 
-def _about_kingpin(bodies: tuple[Body, ...]) -> float:
-    """Inertia (kg m^2) of the left knuckle with its wheel about the kingpin."""
-    axis, total = bodies[3].axis, 0.0
-    for body, offset in ((bodies[3], np.zeros(3)), (bodies[4], bodies[4].p_PJ)):
-        arm = np.cross(axis, offset + body.p_BBcm)
-        total += float(axis @ body.I_BBcm @ axis) + body.mass * float(arm @ arm)
-    return total
-
-
-def _hull(found: list[Feeler], masses: dict[str, MassProperties], origins: Vector) -> HullPoints:
+def _hull(found: list[Feeler], masses: dict[str, MassProperties], places: Vector) -> HullPoints:
     """Give each feeler the stiffness that bears the truck on ``HULL_SINK``, or what its body's mass allows."""
     weight = sum(mass.mass for mass in masses.values()) * GRAVITY
     movers = {
@@ -178,8 +171,8 @@ def _hull(found: list[Feeler], masses: dict[str, MassProperties], origins: Vecto
     stiffness = [min(weight / HULL_SINK, HULL_STABLE * _moved(movers[f.body], f) / 1e-6) for f in found]
     return HullPoints(
         body=body,
-        p_root=np.array([f.root for f in found]).reshape(-1, 3) - origins[body],
-        p_tip=np.array([f.tip for f in found]).reshape(-1, 3) - origins[body],
+        p_root=np.array([f.root for f in found]).reshape(-1, 3) - places[body],
+        p_tip=np.array([f.tip for f in found]).reshape(-1, 3) - places[body],
         stiffness=np.array(stiffness),
         grip=np.array([f.grip for f in found]),
         part=np.array([names.index(f.name) for f in found], dtype=np.int64),

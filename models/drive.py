@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 
-from models.required import given
+from models.massprops import GRAVITY
+from models.required import required
 from models.rigid import DriveTrain, Steering
 from models.spec import Driveline, Sheet
 
-KGCM = 0.0980665
-"""N m in one kg cm, with standard gravity (CGPM 1901)."""
+KGCM = GRAVITY / 100.0
+"""N m in one kg cm."""
 RAD_S_PER_RPM = 2.0 * math.pi / 60.0
 SERVO_TWIST = math.radians(2.0)
 """Play and bend between servo and knuckles under full stall torque (assumed)."""
@@ -37,7 +38,7 @@ def front_lead(driveline: Driveline) -> float:
 def stall_torque(sheet: Sheet) -> float:
     """Torque (N m) of the stalled servo about one knuckle pair: taken as proportional to its supply voltage."""
     servo = sheet.servo
-    supply = given(servo.supply_v, "servo.supply_v")
+    supply = required(servo.supply_v, "servo.supply_v")
     return servo.stall_kgcm * KGCM * supply / servo.at_v * servo.arm_ratio
 
 
@@ -47,23 +48,23 @@ def drive_train(sheet: Sheet, wheel_inertia: float, time_step: float = 1e-3) -> 
     :param wheel_inertia: kg m^2, smallest spin inertia of a wheel: bounds the shafts' stiffness for the time step.
     """
     line, motor, pack = sheet.driveline, sheet.motor, sheet.battery
-    stiffness = given(line.shaft_stiffness_nm_per_rad, "driveline.shaft_stiffness_nm_per_rad")
+    stiffness = required(line.shaft_stiffness_nm_per_rad, "driveline.shaft_stiffness_nm_per_rad")
     stiffness = min(stiffness, _STABLE * wheel_inertia / time_step**2)
     return DriveTrain(
         kt=torque_constant(motor.kv_rpm_per_v),
-        resistance=motor.resistance_ohm + given(pack.resistance_ohm, "battery.resistance_ohm"),
+        resistance=motor.resistance_ohm + required(pack.resistance_ohm, "battery.resistance_ohm"),
         no_load_current=motor.no_load_current_a,
         current_limit=motor.current_limit_a,
         voltage=pack.voltage_v,
-        rotor_inertia=given(motor.rotor_inertia_gcm2, "motor.rotor_inertia_gcm2") * 1e-7,
+        rotor_inertia=required(motor.rotor_inertia_gcm2, "motor.rotor_inertia_gcm2") * 1e-7,
         front_reduction=line.reduction / front_lead(line),
         rear_reduction=line.reduction,
-        shaft_reduction=given(line.shaft_reduction, "driveline.shaft_reduction"),
-        efficiency=given(line.efficiency, "driveline.efficiency"),
+        shaft_reduction=required(line.shaft_reduction, "driveline.shaft_reduction"),
+        efficiency=required(line.efficiency, "driveline.efficiency"),
         shaft_stiffness=stiffness,
         # A fifth of critical on the wheel's own inertia: gears and joints ring for a few cycles.
         shaft_damping=0.4 * math.sqrt(stiffness * wheel_inertia),
-        drag_brake=given(line.drag_brake, "driveline.drag_brake"),
+        drag_brake=required(line.drag_brake, "driveline.drag_brake"),
         locked_front=line.locked_front,
         locked_rear=line.locked_rear,
     )
@@ -76,9 +77,9 @@ def steering(sheet: Sheet, knuckle_inertia: float, time_step: float = 1e-3) -> S
     """
     front, servo = sheet.axles.front, sheet.servo
     torque = stall_torque(sheet)
-    supply = given(servo.supply_v, "servo.supply_v")
+    supply = required(servo.supply_v, "servo.supply_v")
     stiffness = min(torque / 2.0 / SERVO_TWIST, _STABLE * knuckle_inertia / time_step**2)
-    kingpin = given(front.kingpin_y_mm, "axles.front.kingpin_y_mm")
+    kingpin = required(front.kingpin_y_mm, "axles.front.kingpin_y_mm")
     return Steering(
         limit=math.radians(front.steer_deg),
         ackermann=front.ackermann,

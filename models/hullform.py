@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from models.required import given
+from models.required import required
 from models.spec import Axle, HullShape, Sheet
 
 Vector = NDArray[np.float64]
@@ -108,7 +108,8 @@ def _rod_feelers(axle: Axle, body: str, wheelbase: float) -> list[Feeler]:
 def _feeler(skin: _SkinPoint, depth: float) -> Feeler:
     outward = _unit(skin.normals.sum(axis=0))
     return Feeler(
-        skin.shape.name, skin.shape.body, skin.point - depth * outward, skin.point, given(skin.shape.grip, "hull.grip")
+        skin.shape.name, skin.shape.body, skin.point - depth * outward, skin.point,
+        required(skin.shape.grip, "hull.grip"),
     )
 
 

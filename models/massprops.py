@@ -202,6 +202,12 @@ class WheelLoads:
     """(4,) front left, front right, rear left, rear right, N."""
 
     @property
+    def grams(self) -> tuple[float, float, float, float]:
+        """The four readings of the scales, g."""
+        front_left, front_right, rear_left, rear_right = (1000.0 * float(force) / GRAVITY for force in self.load)
+        return front_left, front_right, rear_left, rear_right
+
+    @property
     def front_percent(self) -> float:
         """Share on the front axle."""
         return float(100.0 * self.load[:2].sum() / self.load.sum())

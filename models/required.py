@@ -5,7 +5,7 @@ from __future__ import annotations
 from models.errors import BuildSheetError
 
 
-def given(value: float | None, key: str) -> float:
+def required(value: float | None, key: str) -> float:
     """Return an optional value of a resolved sheet.
 
     :raises BuildSheetError: it is still open.

@@ -7,6 +7,7 @@ origin at the sheet datum. ``p_PJ`` reads: position of J in the frame of P.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -95,7 +96,6 @@ class TyreRing:
     def stiffness_along(self, touching: float) -> float:
         """Of the whole tyre along the ground with this many spokes on it, N/m: tread and carcass in series."""
         return 1.0 / (1.0 / (self.bristle_stiffness * touching) + 1.0 / self.carcass_stiffness)
-
 
 
 @dataclass(frozen=True)
@@ -213,13 +213,28 @@ class RigidModel:
 
     def origins(self) -> Vector:
         """Body origins in the chassis frame at ride height, (11, 3), m."""
-        p = np.zeros((len(self.bodies), 3))
-        for i, body in enumerate(self.bodies):
-            if body.parent >= 0:
-                p[i] = p[body.parent] + body.p_PJ
-        return p
+        return origins(self.bodies)
 
     def cg(self) -> Vector:
         """Whole-truck centre of gravity at ride height in the sheet frame, (3,), m."""
         moments = [b.mass * (p + b.p_BBcm) for b, p in zip(self.bodies, self.origins(), strict=True)]
         return np.asarray(np.sum(moments, axis=0) / self.mass)
+
+
+def origins(bodies: Sequence[Body]) -> Vector:
+    """Body origins in the chassis frame at ride height, (n, 3), m."""
+    p = np.zeros((len(bodies), 3))
+    for i, body in enumerate(bodies):
+        if body.parent >= 0:
+            p[i] = p[body.parent] + body.p_PJ
+    return p
+
+
+def kingpin_inertia(bodies: Sequence[Body]) -> float:
+    """Inertia (kg m^2) of the left knuckle with its wheel about the kingpin."""
+    knuckle, wheel = bodies[KNUCKLE_BODIES[0]], bodies[WHEEL_BODIES[0]]
+    total = 0.0
+    for body, offset in ((knuckle, np.zeros(3)), (wheel, wheel.p_PJ)):
+        arm = np.cross(knuckle.axis, offset + body.p_BBcm)
+        total += float(knuckle.axis @ body.I_BBcm @ knuckle.axis) + body.mass * float(arm @ arm)
+    return total

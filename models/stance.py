@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from models.errors import BuildSheetError
 from models.massprops import GRAVITY, WheelLoads
-from models.required import given
+from models.required import required
 from models.spec import Axle, Sheet, Tyre
 from models.stability import grip_under
 from models.tyre import TyreLaw, TyreShape, fit_tyre, static_squish, touching_spokes
@@ -45,10 +45,10 @@ class Stance:
     def grip(self) -> float:
         """Friction coefficient at the static ground pressure."""
         return grip_under(
-            given(self.tyre.grip, "tyres.grip"),
+            required(self.tyre.grip, "tyres.grip"),
             self.load / self.patch_area,
-            1000.0 * given(self.tyre.grip_at_kpa, "tyres.grip_at_kpa"),
-            given(self.tyre.grip_pressure_exponent, "tyres.grip_pressure_exponent"),
+            1000.0 * required(self.tyre.grip_at_kpa, "tyres.grip_at_kpa"),
+            required(self.tyre.grip_pressure_exponent, "tyres.grip_pressure_exponent"),
         )
 
 

@@ -15,13 +15,13 @@ from models.articulation import ramp_travel
 from models.assemble import rigid_model, sprung_axles
 from models.clearance import Wheel, clearance
 from models.defaults import resolve
-from models.drive import front_lead, stall_torque
+from models.drive import KGCM, front_lead, stall_torque
 from models.equilibrium import NoRestError, level, ride_drop
 from models.formulas import FORMULAS, Formula
 from models.linkage import anti_squat_percent, roll_centre_height, roll_steer
 from models.linkage_exact import OutOfReachError, full_travel_error
 from models.massprops import GRAVITY, body_properties, contact_places, truck_properties, wheel_loads
-from models.required import given
+from models.required import required
 from models.rigid import RigidModel
 from models.spec import Sheet
 from models.stability import TipAngles, climb_by_grip, side_by_grip, tip_angles
@@ -164,7 +164,7 @@ def steer_torques(sheet: Sheet) -> tuple[float, float]:
 
 def _steering(sheet: Sheet, front: Stance) -> dict[str, Any]:
     axle = sheet.axles.front
-    pin_y = given(axle.kingpin_y_mm, "axles.front.kingpin_y_mm") / 1000.0
+    pin_y = required(axle.kingpin_y_mm, "axles.front.kingpin_y_mm") / 1000.0
     lean = math.radians(axle.kingpin_inclination_deg)
     wheel = FrontWheel(
         load=front.load,
@@ -176,15 +176,11 @@ def _steering(sheet: Sheet, front: Stance) -> dict[str, Any]:
     inner, span, wheelbase = math.radians(axle.steer_deg), 2.0 * pin_y, sheet.wheelbase_mm / 1000.0
     needed = 2.0 * (scrub_moment(wheel) + max(jacking_moment(wheel, inner), 0.0))
     return {
-        "steer_needed_kgcm": _kgcm(needed),
-        "steer_available_kgcm": _kgcm(stall_torque(sheet)),
+        "steer_needed_kgcm": needed / KGCM,
+        "steer_available_kgcm": stall_torque(sheet) / KGCM,
         "turning_radius_mm": 1000.0 * turning_radius(inner, span, wheelbase, axle.ackermann),
         "outer_steer_deg": math.degrees(outer_angle(inner, span, wheelbase, axle.ackermann)),
     }
-
-
-def _kgcm(torque: float) -> float:
-    return torque / 0.0980665
 
 
 def _drive(sheet: Sheet, model: RigidModel, front: Stance, rear: Stance) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from models.massprops import GRAVITY
-from models.rigid import WHEEL_BODIES, RigidModel
+from models.rigid import WHEEL_BODIES, RigidModel, kingpin_inertia
 from models.tyre import rows_load, tabulated
 
 BOUND = 0.5
@@ -44,7 +44,7 @@ def step_ratios(model: RigidModel, time_step: float = 1e-3) -> dict[str, float]:
         note("tyre upright", slope / (2.0 * h) * time_step**2 / (model.bodies[index].mass + 0.5 * axle))
         note("drive shaft", model.drive.shaft_stiffness * time_step**2 / spin)
         note("drive shaft damping", model.drive.shaft_damping * time_step / spin)
-    steered = _about_kingpin(model)
+    steered = kingpin_inertia(model.bodies)
     note("drag link", model.steering.stiffness * time_step**2 / steered)
     note("drag link damping", model.steering.damping * time_step / steered)
     for line in model.shocks:
@@ -70,12 +70,3 @@ def _touching(model: RigidModel, wheel: int, height: float) -> float:
     ring = model.tyres[wheel]
     reach = np.clip(height / ring.row_radius, -1.0, 1.0)
     return float(np.sum(np.arccos(reach)) * ring.n_round / np.pi)
-
-
-def _about_kingpin(model: RigidModel) -> float:
-    knuckle, wheel = model.bodies[3], model.bodies[4]
-    total = 0.0
-    for body, offset in ((knuckle, np.zeros(3)), (wheel, wheel.p_PJ)):
-        arm = np.cross(knuckle.axis, offset + body.p_BBcm)
-        total += float(knuckle.axis @ body.I_BBcm @ knuckle.axis) + body.mass * float(arm @ arm)
-    return total

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from models.errors import BuildSheetError
 from models.linkage import AxleMotion, velocity
 from models.massprops import GRAVITY, MassProperties
-from models.required import given
+from models.required import required
 from models.rigid import ShockLine
 from models.spec import Axle
 
@@ -88,7 +88,7 @@ class SprungAxle:
                     ride_length=float(np.linalg.norm(foot - top)),
                     ride_force=force,
                     rate=rate,
-                    damping=given(shock.damping_ns_per_m, f"axles.{self.which}.shock.damping_ns_per_m"),
+                    damping=required(shock.damping_ns_per_m, f"axles.{self.which}.shock.damping_ns_per_m"),
                     bump=shock.bump_mm / 1000.0,
                     droop=shock.droop_mm / 1000.0,
                     stop_rate=stop,

@@ -23,7 +23,7 @@ from scipy.optimize import nnls
 
 from models.errors import BuildSheetError
 from models.massprops import GRAVITY
-from models.required import given
+from models.required import required
 from models.rigid import TyreRing
 from models.spec import Tyre
 
@@ -80,7 +80,7 @@ class TyreLaw:
 def tyre_shape(tyre: Tyre, n_round: int = 72, rows: int = 3, crown_share: float = 1.0) -> TyreShape:
     """Lay out spokes round the tyre and across its tread; a crowned tread falls off as the square of the distance."""
     radius, width = tyre.outside_diameter_mm / 2000.0, tyre.width_mm / 1000.0
-    rim = given(tyre.rim_diameter_mm, "tyres.rim_diameter_mm") / 1000.0
+    rim = required(tyre.rim_diameter_mm, "tyres.rim_diameter_mm") / 1000.0
     y = width * ((np.arange(rows) + 0.5) / rows - 0.5)
     crown = crown_share * tyre.crown_mm / 1000.0
     return TyreShape(radius, width, rim / 2.0, n_round, y, radius - crown * (2.0 * y / width) ** 2)
@@ -268,7 +268,7 @@ def tyre_ring(tyre: Tyre, shape: TyreShape, law: TyreLaw, wheel: WheelState, tim
     stiffness = plate_stiffness(shape, law, d)
     moved = 1.0 / (1.0 / wheel.bounce_mass + shape.radius**2 / wheel.spin_inertia)
     along = min(MINDLIN_RUBBER * stiffness, 0.5 * moved / time_step**2)
-    loss = given(tyre.loss_factor, "tyres.loss_factor")
+    loss = required(tyre.loss_factor, "tyres.loss_factor")
     damping_time = min(loss / math.sqrt(stiffness / wheel.bounce_mass), 0.5 * moved / (along * time_step))
     return TyreRing(
         n_round=shape.n_round,
@@ -281,8 +281,8 @@ def tyre_ring(tyre: Tyre, shape: TyreShape, law: TyreLaw, wheel: WheelState, tim
         bristle_stiffness=(1.0 + TREAD_TO_CARCASS) * along / touching,
         carcass_stiffness=(1.0 + 1.0 / TREAD_TO_CARCASS) * along,
         damping_time=damping_time,
-        grip=given(tyre.grip, "tyres.grip"),
-        grip_pressure=1000.0 * given(tyre.grip_at_kpa, "tyres.grip_at_kpa"),
-        grip_exponent=given(tyre.grip_pressure_exponent, "tyres.grip_pressure_exponent"),
+        grip=required(tyre.grip, "tyres.grip"),
+        grip_pressure=1000.0 * required(tyre.grip_at_kpa, "tyres.grip_at_kpa"),
+        grip_exponent=required(tyre.grip_pressure_exponent, "tyres.grip_pressure_exponent"),
         spoke_area=2.0 * math.pi * shape.radius / shape.n_round * shape.width / len(shape.row_y),
     )

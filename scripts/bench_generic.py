@@ -18,9 +18,10 @@ import numpy as np
 import pybullet
 from numpy.typing import NDArray
 
+from models.massprops import GRAVITY
 from models.rigid import AXLE_BODIES, JOINT_COUNT, KNUCKLE_BODIES, WHEEL_BODIES, RigidModel
 from sim.physics.engine_bullet import JOINTS, _tree_text, principal_frame, show_ground
-from sim.physics.simulation import GRAVITY, STEP, Simulation
+from sim.physics.simulation import STEP, Simulation
 from terrain.heightfield import Heightfield
 from terrain.obstacle import Obstacle
 

@@ -1,4 +1,4 @@
-"""The invented 1/24 as the truth behind pretended readings."""
+"""The invented 1/24 as the truth behind simulated readings."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import numpy as np
 from models import scenario
 from models.bench.intake import Weighing, weighing
 from models.bench.readings import Readings
-from models.bench.simulate_readings import Instruments, Truth, truth_of, weigh
+from models.bench.simulate_readings import Instruments, Truth, simulate_readings, truth_of
 from models.configuration import load_configuration
 from models.record import validated
 from models.spec import Sheet
@@ -37,5 +37,5 @@ def parsed(data: dict[str, Any]) -> Readings:
 
 
 def weighed(real: Truth, tools: Instruments, seed: int, **how: Any) -> Weighing:
-    """One pretended session at the bench."""
-    return weighing(parsed(weigh(real, tools, np.random.default_rng(seed), **how)), small_truck())
+    """One simulated session at the bench."""
+    return weighing(parsed(simulate_readings(real, tools, np.random.default_rng(seed), **how)), small_truck())

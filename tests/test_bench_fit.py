@@ -18,7 +18,7 @@ from models.bench.measure_tyres import TiltReading
 from models.bench.measurement import mean_of
 from models.bench.predict import Predictor
 from models.bench.reconcile import Fit, reconcile, stiffness_factors, warnings
-from models.bench.simulate_readings import real_truck, truth_of, weigh
+from models.bench.simulate_readings import real_truck, simulate_readings, truth_of
 from models.bench.unknowns import unknowns
 from models.bench.weighing import balance
 from models.errors import BuildSheetError
@@ -81,7 +81,7 @@ def session(seed: int, tilted: bool = True, loose_g: float = 7.0) -> tuple[Sheet
     rng = np.random.default_rng(seed)
     sheet = small_truck()
     real = real_truck(sheet, rng, loose_g)
-    found = balance(weighing(parsed(weigh(truth_of(real), KITCHEN, rng, lifts=(0.3, 0.5))), sheet))
+    found = balance(weighing(parsed(simulate_readings(truth_of(real), KITCHEN, rng, lifts=(0.3, 0.5))), sheet))
     tilts = []
     if tilted:
         predictor = Predictor(real, [])
@@ -150,7 +150,7 @@ def test_a_missing_part_is_noticed() -> None:
 
 def test_parts_heavier_than_the_truck_are_noticed() -> None:
     sheet = small_truck()
-    w = weighing(parsed(weigh(truth_of(sheet), KITCHEN, np.random.default_rng(1), lifts=())), sheet)
+    w = weighing(parsed(simulate_readings(truth_of(sheet), KITCHEN, np.random.default_rng(1), lifts=())), sheet)
     assert w.whole is not None
     assert w.wheels is not None
     light = replace(w, whole=w.whole - 0.024, wheels=tuple(v - 0.006 for v in w.wheels))

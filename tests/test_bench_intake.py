@@ -14,7 +14,7 @@ from bench_truck import KITCHEN, parsed, small_truck, truth
 from models.bench.intake import standing_radii, weighing
 from models.bench.readings import load_readings
 from models.bench.session import part_masses
-from models.bench.simulate_readings import weigh
+from models.bench.simulate_readings import simulate_readings
 from models.errors import BuildSheetError
 from models.massprops import wheel_loads
 from models.stance import stances
@@ -22,7 +22,7 @@ from models.stance import stances
 
 @pytest.fixture
 def good() -> dict[str, Any]:
-    return weigh(truth(), KITCHEN, np.random.default_rng(3))
+    return simulate_readings(truth(), KITCHEN, np.random.default_rng(3))
 
 
 def fault(data: dict[str, Any], with_sheet: bool = True) -> str:

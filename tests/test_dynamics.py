@@ -9,6 +9,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
+from models.massprops import GRAVITY
 from models.rigid import RigidModel
 from models.scenario import DATA
 from sim.physics.arrays import S_POS, S_Q, S_QD, S_QUAT, S_SIZE, S_SPIN, S_VEL, model_arrays
@@ -16,7 +17,7 @@ from sim.physics.dynamics import ABOVE, BODIES, C_SIZE, FREEDOMS, accelerations,
 from sim.physics.engine_bullet import BulletEngine
 from sim.physics.engine_compiled import TreeEngine
 from sim.physics.kinematics import forward
-from sim.physics.simulation import GRAVITY, STEP, Simulation
+from sim.physics.simulation import STEP, Simulation
 from sim.physics.stepping import integrate
 from sim.trial import driver, trial
 from sim.trial.truck import load_truck

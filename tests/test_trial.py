@@ -12,13 +12,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from models.massprops import GRAVITY
 from models.rigid import RigidModel
 from models.scenario import DATA
 from sim.physics.arrays import O_SIZE, S_POS, S_Q, S_QD, S_QUAT, S_SIZE, S_SPIN, S_VEL
 from sim.physics.engine import Engine
 from sim.physics.engine_bullet import BulletEngine
 from sim.physics.engine_compiled import TreeEngine
-from sim.physics.simulation import GRAVITY, Simulation
+from sim.physics.simulation import Simulation
 from sim.trial import driver, trial
 from sim.trial.result import OUTCOMES, TrialResult
 from sim.trial.trial import Conditions

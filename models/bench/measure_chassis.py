@@ -11,14 +11,11 @@ from models.bench.interval import Interval, of_limits
 from models.bench.measurement import Measurement, Setting, Vector, mapped, mean_of, slope_of
 from models.bench.quantity import read
 from models.bench.readings import Readings, Row
-from models.drive import front_lead
+from models.drive import KGCM, front_lead
 from models.errors import BuildSheetError
 from models.massprops import GRAVITY
 from models.spec import Sheet
 from models.steergeometry import outer_angle, turning_radius
-
-KGCM = GRAVITY / 100.0
-"""N m in a kilogram-force centimetre."""
 
 
 def ruler(readings: Readings) -> float:

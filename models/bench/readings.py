@@ -128,7 +128,7 @@ class Spring(Spec):
     rows: Annotated[tuple[Row, ...], Field(min_length=2, max_length=100)]
 
 
-class Steering(Spec):
+class FullLock(Spec):
     """Wheel angles at full lock."""
 
     inner: Series
@@ -144,7 +144,7 @@ class TurningCircle(Spec):
     """What the circle was measured to: the middle of the outer front tyre, or the middle of the rear axle."""
 
 
-class Servo(Spec):
+class ServoPull(Spec):
     """Pull of the servo on a lever."""
 
     arm: Reading
@@ -202,9 +202,9 @@ class Readings(Spec):
     tilt: tuple[Tilt, ...] = ()
     sag: tuple[Sag, ...] = ()
     spring: tuple[Spring, ...] = ()
-    steering: Steering | None = None
+    steering: FullLock | None = None
     turning_circle: tuple[TurningCircle, ...] = ()
-    servo: Servo | None = None
+    servo: ServoPull | None = None
     wheel_speed: tuple[WheelSpeed, ...] = ()
     gear_count: GearCount | None = None
 

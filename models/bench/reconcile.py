@@ -48,7 +48,7 @@ class Moved:
 
 
 @dataclass(frozen=True)
-class Check:
+class Residual:
     """One reading against the sheet before and after; in the screen's unit."""
 
     what: str
@@ -70,7 +70,7 @@ class Fit:
 
     moved: tuple[Moved, ...]
     """All unknowns, in the order of the sheet."""
-    checks: tuple[Check, ...]
+    checks: tuple[Residual, ...]
     values: Vector
     covariance: Vector
     predictor: Predictor
@@ -203,7 +203,7 @@ def _sum_of_parts(predictor: Predictor, free: Sequence[Unknown], start: Vector) 
 
 def _checks(
     balance: Balance | None, tilts: Sequence[TiltReading], predictor: Predictor, sheet: Vector, values: Vector
-) -> list[Check]:
+) -> list[Residual]:
     found = []
     if balance is not None:
         before, after = predictor.state(sheet), predictor.state(values)
@@ -212,11 +212,11 @@ def _checks(
                                           ("centre of gravity height", "mm"))):  # fmt: skip
             if math.isfinite(balance.covariance[n, n]):
                 doubt = 1000.0 * math.sqrt(balance.covariance[n, n])
-                found.append(Check(what, unit, 1e3 * state[n], doubt, 1e3 * float(before[n]), 1e3 * float(after[n])))
+                found.append(Residual(what, unit, 1e3 * state[n], doubt, 1e3 * float(before[n]), 1e3 * float(after[n])))
     for t in tilts:
         doubt = math.degrees(math.hypot(t.angle.uncertainty, doubt_of(t.to)))
         angles = [math.degrees(predictor.tilt(v, t.to)) for v in (sheet, values)]
-        found.append(Check(f"tips to the {t.to}", "deg", math.degrees(t.angle.value), doubt, *angles))
+        found.append(Residual(f"tips to the {t.to}", "deg", math.degrees(t.angle.value), doubt, *angles))
     return found
 
 

@@ -19,7 +19,6 @@ from models.bench.rewrite import Draft, fitted, loose_part
 from models.bench.weighing import Balance, balance
 from models.defaults import resolve
 from models.errors import BuildSheetError
-from models.massprops import truck_properties
 from models.plausible import usual_mass_g
 from models.spec import PAIRED, Sheet
 
@@ -205,8 +204,3 @@ def _check_truck(readings: Readings, sheet: Sheet, file: Path) -> None:
 
 def _was_weighed(readings: Readings) -> bool:
     return readings.whole is not None or readings.wheels is not None or readings.axles is not None
-
-
-def accounts(sheet: Sheet) -> float:
-    """Mass (g) that a sheet sums to."""
-    return 1000.0 * truck_properties(resolve(sheet)).mass

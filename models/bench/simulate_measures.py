@@ -1,4 +1,4 @@
-"""Pretended bench measurements of a truck whose truth is known: tyres, springs, grip, tilt, steering, servo, gears."""
+"""Simulated bench measurements of a truck whose truth is known: tyres, springs, grip, tilt, steering, servo, gears."""
 
 from __future__ import annotations
 
@@ -8,18 +8,16 @@ from typing import Any
 import numpy as np
 
 from models.bench.predict import Predictor
-from models.bench.simulate_readings import Instruments, truth_of, weigh, weigh_parts
+from models.bench.simulate_readings import Instruments, simulate_readings, truth_of, weigh_parts
 from models.drive import front_lead
-from models.massprops import contact_places, truck_properties
+from models.massprops import GRAVITY, contact_places, truck_properties
 from models.spec import Sheet
 from models.stability import tip_angles
 from models.steergeometry import outer_angle, turning_radius
 from models.tyre import fit_tyre, plate_load, tabulated
 
-_G = 9.80665
 
-
-def session(
+def simulate_measures(
     real: Sheet, sheet: Sheet, tools: Instruments, rng: np.random.Generator, *, grip: float, surface: str,
     weighed: list[str],
 ) -> dict[str, Any]:  # fmt: skip
@@ -31,7 +29,7 @@ def session(
     :param weighed: parts put on the scale by themselves.
     """
     truth = truth_of(real, 0.002 * truck_properties(real).mass)
-    data = weigh(truth, tools, rng)
+    data = simulate_readings(truth, tools, rng)
     data["truck"] = sheet.name
     data["part"] = weigh_parts(real, weighed, tools, rng)
     data["squish"] = [_squish(real, end, rng) for end in ("front", "rear")]
@@ -63,7 +61,7 @@ def _squish(real: Sheet, end: str, rng: np.random.Generator) -> dict[str, Any]:
     rows = []
     for share in (0.12, 0.2, 0.28, 0.36, 0.44):
         travel = share * shape.room
-        load = plate_load(shape, curve, travel) / _G * (1.0 + 0.02 * float(rng.standard_normal()))
+        load = plate_load(shape, curve, travel) / GRAVITY * (1.0 + 0.02 * float(rng.standard_normal()))
         rows.append([f"{1000 * load:.0f} g", f"{1000 * travel + 0.08 * float(rng.standard_normal()):.1f} mm"])
     return {"axle": end, "rows": rows}
 
@@ -72,7 +70,7 @@ def _spring(real: Sheet, end: str, rng: np.random.Generator) -> dict[str, Any]:
     shock = getattr(real.axles, end).shock
     rows = []
     for travel in np.linspace(0.25, 1.0, 4) * (shock.bump_mm + shock.droop_mm):
-        grams = 1000.0 * shock.rate_n_per_mm * travel / _G * (1.0 + 0.01 * float(rng.standard_normal()))
+        grams = 1000.0 * shock.rate_n_per_mm * travel / GRAVITY * (1.0 + 0.01 * float(rng.standard_normal()))
         rows.append([f"{grams:.0f} g", f"{travel:.1f} mm"])
     return {"axle": end, "rows": rows}
 

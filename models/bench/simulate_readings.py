@@ -1,4 +1,4 @@
-"""A pretended bench: readings of a truck whose truth is known, through a scale with step, scatter and error.
+"""A simulated bench: readings of a truck whose truth is known, through a scale with step, scatter and error.
 
 For trying the bench out and for testing it. What comes out is marked as simulated.
 """
@@ -65,7 +65,7 @@ def truth_of(sheet: Sheet, twist: float = 0.0, lean: float = 0.0) -> Truth:
     return Truth(truck.mass, (x, y, z), sheet.wheelbase_mm / 1e3, tracks, standing_radii(sheet), twist, lean)
 
 
-def weigh(
+def simulate_readings(
     truth: Truth, tools: Instruments, rng: np.random.Generator, *,
     lifts: tuple[float, ...] = (0.25, 0.4, 0.55), ends: tuple[str, ...] = ("rear", "front"), repeats: int = 3,
     locked: bool = True,
@@ -85,7 +85,7 @@ def weigh(
         return f"{read:.{1 if tools.ruler > 1e-4 else 3}f} mm"
 
     data: dict[str, Any] = {
-        "schema": 1, "truck": "pretended", "simulated": True, "invented": True,
+        "schema": 1, "truck": "simulated", "simulated": True, "invented": True,
         "scale": {"step": f"{1000 * tools.step:g} g", "accuracy": f"{1000 * tools.zero:g} g"},
         "rulers": {"length": f"{1000 * tools.ruler:g} mm"},
         "whole": scale(truth.mass),

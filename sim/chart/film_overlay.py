@@ -8,12 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import ImageDraw
 
+from models.massprops import GRAVITY
 from sim.chart import style
 from sim.replay.camera import Camera
 from sim.replay.clip import Clip
 
 Array = NDArray[np.float64]
-GRAVITY = 9.81
 LIFTED = 0.01
 """Share of the weight below which a wheel counts as lifted."""
 ARROW = 0.9

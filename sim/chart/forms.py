@@ -87,7 +87,7 @@ def _weight(truck: MassProperties | None, loads: WheelLoads | None, units: Units
     if truck is None or loads is None:
         return [(w, "") for w in ("mass", "front %", "left %", "front left", "front right", "cross %", "rear left",
                                   "rear right", "CG height")]  # fmt: skip
-    fl, fr, rl, rr = (1e3 * float(force) / 9.80665 for force in loads.load)
+    fl, fr, rl, rr = loads.grams
     return [
         ("mass", units.g(1e3 * truck.mass)), ("front %", f"{loads.front_percent:.1f}"),
         ("left %", f"{loads.left_percent:.1f}"), ("front left", units.g(fl)), ("front right", units.g(fr)),

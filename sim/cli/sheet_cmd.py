@@ -57,7 +57,7 @@ def as_data(
         "left_percent": loads.left_percent,
         "cross_percent": loads.cross_percent,
         "cg_mm": [1e3 * float(x) for x in truck.cg],
-        "wheel_loads_g": [1e3 * float(force) / 9.80665 for force in loads.load],
+        "wheel_loads_g": loads.grams,
         "tip_deg": {"left": tip.left, "right": tip.right, "back": tip.back, "front": tip.front},
         **named,
         "clearance_mm": numbers.clearance_mm,
@@ -77,7 +77,7 @@ def _show(configuration: Configuration, truck: MassProperties, loads: WheelLoads
     if sheet_.note:
         say(f"  {sheet_.note}")
     x, y, z = (1e3 * float(v) for v in truck.cg)
-    front_left, front_right, rear_left, rear_right = (1e3 * float(f) / 9.80665 for f in loads.load)
+    front_left, front_right, rear_left, rear_right = loads.grams
     show_table(
         "Weight",
         ("", ""),

@@ -139,12 +139,11 @@ def _by_sheet(sheet: Sheet | None) -> dict[str, float]:
 
     truck = truck_properties(sheet)
     loads = wheel_loads(sheet, truck)
-    grams = [1e3 * float(force) / 9.80665 for force in loads.load]
     x, y, z = (1e3 * float(v) for v in truck.cg)
     return {
         "mass": 1e3 * truck.mass, "front_percent": loads.front_percent, "left_percent": loads.left_percent,
         "cross_percent": loads.cross_percent, "x": x, "y": y, "height": z,
-        **dict(zip(("front_left", "front_right", "rear_left", "rear_right"), grams, strict=True)),
+        **dict(zip(("front_left", "front_right", "rear_left", "rear_right"), loads.grams, strict=True)),
     }  # fmt: skip
 
 

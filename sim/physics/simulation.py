@@ -8,6 +8,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from models.massprops import GRAVITY
 from models.rigid import RigidModel
 from sim.physics.arrays import (
     M_SERVO,
@@ -37,8 +38,6 @@ from terrain.heightfield import Heightfield
 Array = NDArray[np.float64]
 STEP = 1.0e-3
 """s; from the convergence study."""
-GRAVITY = 9.80665
-"""m/s^2, standard gravity."""
 EngineMaker = Callable[[RigidModel, float, tuple[float, float, float]], Engine]
 
 

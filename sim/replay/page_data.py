@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from models.massprops import GRAVITY
 from sim.replay import camera, scene
 from sim.replay.clip import Actor, Clip, camera_path
 from sim.replay.ground_mesh import ground_mesh
@@ -90,7 +91,7 @@ def _clip(clip: Clip) -> dict[str, Any]:
         "reason": clip.reason,
         "start": float(trace.time[at[0]]),
         "step": float(np.median(np.diff(trace.time[at]))) if n > 1 else 1.0 / RATE,
-        "weight": 9.81 * clip.actor.model.mass,
+        "weight": GRAVITY * clip.actor.model.mass,
         "heading": float(clip.obstacle.start.heading),
         "frames": packed(np.concatenate([bodies, *rest, margin, camera_path(clip)[at]], axis=1)),
     }

@@ -14,9 +14,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from models.massprops import GRAVITY
 from models.rigid import WHEEL_BODIES, RigidModel
 from sim.physics.arrays import M_MOTOR, S_Q, W_NORMAL
-from sim.physics.simulation import GRAVITY, STEP, Simulation
+from sim.physics.simulation import STEP, Simulation
 from terrain.heightfield import Heightfield
 
 Array = NDArray[np.float64]

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from models.massprops import GRAVITY
 from models.rigid import WHEEL_BODIES, RigidModel
 from sim.physics.arrays import (
     D_REAR,
@@ -21,7 +22,7 @@ from sim.physics.arrays import (
 )
 from sim.physics.engine_compiled import TreeEngine
 from sim.physics.observe import V_CG_VEL, V_MARGIN, V_S, V_SPEED
-from sim.physics.simulation import GRAVITY, STEP, EngineMaker, Simulation
+from sim.physics.simulation import STEP, EngineMaker, Simulation
 from sim.trial.driver import Driver, Hands
 from sim.trial.recorder import Recorder
 from sim.trial.referee import Referee

@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.assemble import rigid_model
+from models.massprops import GRAVITY
 from models.rigid import RigidModel
 from models.tyre import fit_tyre, plate_stiffness, static_squish
 from sim.physics.arrays import S_SPIN, S_VEL
-from sim.physics.simulation import GRAVITY
 from sim.trial.tilt_table import cg_place, standing
 from sim.validation.check import Group, Measured, relative
 from sim.validation.motion import freewheeling

@@ -9,11 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
+from models.massprops import GRAVITY
 from models.rigid import WHEEL_BODIES, RigidModel
 from models.traction import wheel_torque
 from models.tyre import TyreLaw, TyreShape, fit_tyre, static_squish, tabulated
 from sim.physics.arrays import M_MOTOR_SPEED, M_SHAFT, W_FX, W_NORMAL
-from sim.physics.simulation import GRAVITY, STEP, Simulation
+from sim.physics.simulation import STEP, Simulation
 from sim.trial.tilt_table import cg_place, flat, standing
 from sim.validation.check import Group, Measured, at_least, at_most, relative
 from sim.validation.truck import FINE, STIFF, locked_suspension, names, rigid, sheet, truck, with_grip, without_hull

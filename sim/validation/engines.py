@@ -16,11 +16,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
+from models.massprops import GRAVITY
 from models.rigid import BODY_NAMES, JOINT_COUNT, RigidModel
 from models.urdf import write_urdf
 from sim.physics.arrays import O_FORCE, O_TAU, O_TORQUE, S_POS, S_Q, S_QD, S_QUAT, S_SIZE, S_SPIN, S_VEL, model_arrays
 from sim.physics.kinematics import forward
-from sim.physics.simulation import GRAVITY
 from sim.validation.check import Group, Measured, absolute
 from sim.validation.pair import ENGINES, acceleration
 from sim.validation.states import forces_for, random_state

@@ -6,10 +6,10 @@ import math
 
 import numpy as np
 
+from models.massprops import GRAVITY
 from models.rigid import WHEEL_BODIES, RigidModel
 from models.tyre import plate_table
 from sim.physics.arrays import W_NORMAL
-from sim.physics.simulation import GRAVITY
 from sim.trial.tilt_table import cg_place, gravity_towards, standing, turn_to
 from sim.validation.check import Group, Measured, absolute, at_most, relative
 from sim.validation.truck import names, sheet, truck, with_grip

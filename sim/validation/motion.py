@@ -8,10 +8,11 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from models.massprops import GRAVITY
 from models.rigid import WHEEL_BODIES, RigidModel
 from sim.physics.arrays import M_MOTOR_SPEED, S_POS, S_Q, S_QD, S_SPIN, T_DAMP
 from sim.physics.kinematics import forward
-from sim.physics.simulation import GRAVITY, STEP, Simulation
+from sim.physics.simulation import STEP, Simulation
 from sim.trial.tilt_table import cg_place, flat, gravity_towards
 from sim.validation.check import Group, Measured, absolute, between, relative
 from sim.validation.truck import FINE, names, rigid, truck, without_hull

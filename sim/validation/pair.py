@@ -6,12 +6,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
+from models.massprops import GRAVITY
 from models.rigid import RigidModel
 from sim.physics.arrays import S_POS, S_Q, S_QD, S_QUAT, S_SIZE, S_SPIN, S_VEL
 from sim.physics.engine_bullet import BulletEngine
 from sim.physics.engine_compiled import TreeEngine
 from sim.physics.rotation import quaternion
-from sim.physics.simulation import GRAVITY, STEP, EngineMaker
+from sim.physics.simulation import STEP, EngineMaker
 from sim.trial import driver, trial
 from sim.validation.check import Group, Measured, absolute
 from sim.validation.states import forces_for, random_state

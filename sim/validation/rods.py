@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 
 from models.linkage import axle_rods
 from models.linkage_exact import exact_pose
+from models.massprops import GRAVITY
 from models.rigid import WHEEL_BODIES, RigidModel
-from sim.physics.simulation import GRAVITY
 from sim.trial.tilt_table import gravity_towards
 from sim.validation.check import Group, Measured, absolute, at_most
 from sim.validation.tipping import simulated

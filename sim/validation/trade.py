@@ -13,12 +13,12 @@ from models.assemble import rigid_model
 from models.change import load_change
 from models.configuration import configure
 from models.drive import KGCM
-from models.massprops import wheel_loads
+from models.massprops import GRAVITY, wheel_loads
 from models.rigid import WHEEL_BODIES, RigidModel
 from models.sheet import load_sheet
 from models.spec import Part, Sheet
 from sim.physics.arrays import D_STEER_MAX, M_SERVO, M_SERVO_LOAD, W_TOUCH
-from sim.physics.simulation import GRAVITY, STEP, Simulation
+from sim.physics.simulation import STEP, Simulation
 from sim.trial.tilt_table import cg_place, flat, lift_off, standing
 from sim.validation.check import Group, Measured, at_least, between, one, shown
 from sim.validation.convergence import climbable

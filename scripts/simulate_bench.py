@@ -1,6 +1,6 @@
-"""Make the example readings of the invented scenario: a truck a little off its sheet, weighed by a pretended scale.
+"""Make the example readings of the invented scenario: a truck a little off its sheet, weighed by a simulated scale.
 
-    python3 scripts/pretend_bench.py [FOLDER]
+    python3 scripts/simulate_bench.py [FOLDER]
 
 Writes one readings file per truck, marked as simulated. The same seed gives the same files.
 """
@@ -20,7 +20,7 @@ import environment  # noqa: E402  (an older Python could not read it)
 SEED = 1124
 HEAD = """\
 # Simulated readings of an invented truck: no scale ever showed these numbers.
-# Made by scripts/pretend_bench.py, seed {seed}: a truck that came out a little off its sheet, on a scale with
+# Made by scripts/simulate_bench.py, seed {seed}: a truck that came out a little off its sheet, on a scale with
 # step, scatter and error. The truth behind them:
 # {truth}.
 """
@@ -36,7 +36,7 @@ def main() -> int:
     import tomlkit
 
     from models import scenario
-    from models.bench.simulate_measures import session
+    from models.bench.simulate_measures import simulate_measures
     from models.bench.simulate_readings import Instruments, real_truck
     from models.configuration import load_configuration
     from models.massprops import truck_properties, wheel_loads
@@ -50,7 +50,7 @@ def main() -> int:
         step = 1e-3 if sheet.scale > 12 else 2e-3
         tools = Instruments(step=step, scatter=0.6 * step, zero=step, ruler=0.5e-3)
         names = [part.name for part in sheet.parts if part.name in WEIGHED]
-        data = session(real, sheet, tools, rng, grip=0.92, surface="slate, dry", weighed=names)
+        data = simulate_measures(real, sheet, tools, rng, grip=0.92, surface="slate, dry", weighed=names)
         data["date"] = "2026-11-14"
         truck = truck_properties(real)
         truth = (

@@ -1,8 +1,8 @@
 """Make the example log of the invented scenario: a day on the rocks with the truck of the simulated readings.
 
-    python3 scripts/pretend_day.py [FILE]
+    python3 scripts/simulate_day.py [FILE]
 
-Every try is one simulated trial of the pretended truck, with a grip and a hand that its builder does not know. A few
+Every try is one simulated trial of the simulated truck, with a grip and a hand that its builder does not know. A few
 minutes on two cores; the same seed gives the same file.
 """
 
@@ -17,7 +17,7 @@ import interpreter
 interpreter.ensure(__file__)
 
 import environment  # noqa: E402  (an older Python could not read it)
-from pretend_bench import SEED  # noqa: E402
+from simulate_bench import SEED  # noqa: E402
 
 LINES = (
     ("slab step", "ledge:29", "slate, dry"),
@@ -35,7 +35,7 @@ TRUE_GRIP = {"slate, dry": 0.93, "sandstone, dusty": 0.86}
 TRIES = {"as fitted": 5, "battery forward": 4}
 HEAD = """\
 # Simulated attempts of an invented truck: nobody drove these lines.
-# Made by scripts/pretend_day.py, seed {seed}. The truth behind them, which a builder would not know: grip {grips} of
+# Made by scripts/simulate_day.py, seed {seed}. The truth behind them, which a builder would not know: grip {grips} of
 # what the slip board said, and a hand that starts and steers less exactly than the simulated driver.
 """
 
