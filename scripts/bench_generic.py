@@ -83,9 +83,9 @@ def _efforts(simulation: Simulation, state: Array) -> Array:
     a, p = simulation.arrays, simulation.points
     p[3][:] = 0.0
     simulation.out[:] = 0.0
-    forward(state, a.body, a.drive, simulation.frames, p[0], p[1], p[2])
-    shock_forces(a.shock, simulation.frames, p[0], p[1], p[2], p[3])
-    generalise(state, a.body, simulation.frames, p[0], p[3], simulation.out)
+    forward(state, a.body, a.drive, simulation.motion)
+    shock_forces(a.shock, simulation.motion, p[3])
+    generalise(state, a.body, simulation.motion, p[3], simulation.out)
     return simulation.out[O_TAU:].copy()
 
 

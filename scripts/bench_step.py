@@ -15,7 +15,6 @@ import numpy as np
 
 from models.rigid import RigidModel
 from sim.physics.arrays import (
-    D_REAR,
     M_HULL_LOAD,
     M_HULL_LOAD_AXLE,
     M_MOTOR_SPEED,
@@ -30,6 +29,7 @@ from sim.physics.drive_force import drive_forces, steer_forces
 from sim.physics.dynamics import BODIES, C_SIZE, FREEDOMS
 from sim.physics.engine_bullet import BulletEngine
 from sim.physics.forces import step_forces
+from sim.physics.ground_sampling import ground_arrays
 from sim.physics.hull_force import hull_forces
 from sim.physics.kinematics import forward, generalise
 from sim.physics.observe import V_S
@@ -110,35 +110,26 @@ def _parts(simulation: Simulation, calls: int = 60) -> dict[str, float]:
     Each piece is called from Python here, which adds about a microsecond that the real step, one call, does not pay.
     """
     s, a, p = simulation, simulation.arrays, simulation.points
+    ground = ground_arrays(s.ground)
     memory, controls = s.memory.copy(), s.controls.copy()
     bristles, hull_bristles = s.bristles.copy(), s.hull_bristles.copy()
     s.controls[U_DT] = 0.0
-    ground = (s._z, s._top, s._header)
-    moving = (s.frames, p[0], p[1], p[2])
-    everything = (
-        s.state, s.controls, s.memory, s.out, a.body, a.tyre, a.row, a.law, a.compass, a.shock, a.drive, a.hull,
-        s.bristles, s.patch, s.hull_bristles, *ground, s.frames, s.points, s.wheels,
-    )  # fmt: skip
     work, matrix, result = np.zeros((BODIES, C_SIZE)), np.zeros((FREEDOMS, FREEDOMS)), np.zeros(FREEDOMS)
     state, still = s.state.copy(), np.zeros(O_SIZE)
     calls_by_part: dict[str, Callable[[], object]] = {
-        "all forces": lambda: step_forces(*everything),
+        "all forces": lambda: step_forces(*s.arguments),
         "  tyres": lambda: tyre_forces(
-            s.controls, s.memory, a.tyre, a.row, a.law, a.compass, s.bristles, s.patch, *ground, *moving, p[3], s.wheels
+            s.controls, s.memory, a.tyre, a.row, a.law, a.compass, s.bristles, s.patch, ground, s.motion, p[3], s.wheels
         ),
-        "  hull": lambda: hull_forces(
-            s.controls, s.memory, a.hull, s.hull_bristles, ground[0], ground[2], *moving, p[3]
-        ),
-        "  kinematics": lambda: forward(s.state, a.body, a.drive, *moving),
-        "  shocks": lambda: shock_forces(a.shock, *moving, p[3]),
+        "  hull": lambda: hull_forces(s.controls, s.memory, a.hull, s.hull_bristles, ground, s.motion, p[3]),
+        "  kinematics": lambda: forward(s.state, a.body, a.drive, s.motion),
+        "  shocks": lambda: shock_forces(a.shock, s.motion, p[3]),
         "  drive and steering": lambda: (
             drive_forces(s.state, s.controls, s.memory, a.drive, s.frames, p[3], s.out),
             steer_forces(s.state, s.controls, s.memory, a.drive, s.out),
         ),
-        "  generalised forces": lambda: generalise(s.state, a.body, s.frames, p[0], p[3], s.out),
-        "dynamics and integration": lambda: move(
-            state, still, a.body, s.frames, s.points, s.gravity, 0.0, work, matrix, result
-        ),
+        "  generalised forces": lambda: generalise(s.state, a.body, s.motion, p[3], s.out),
+        "dynamics and integration": lambda: move(state, still, a.body, s.motion, s.gravity, 0.0, work, matrix, result),
     }
     for call in calls_by_part.values():
         call()  # compiled or loaded before it is timed
@@ -168,11 +159,11 @@ def _drive(simulation: Simulation, obstacle: Obstacle, who: str, seconds: float)
     model = simulation.model
     hands = drivers.Hands(drivers.named(who), model.wheelbase, descending=False)
     radius = float(obstacle.detail["tyre_radius_mm"]) * 1e-3
-    top = model.drive.voltage / model.drive.kt / simulation.arrays.drive[D_REAR] * radius
+    top = model.drive.voltage / model.drive.kt / simulation.arrays.drive.rear * radius
     view = simulation.look(obstacle.lane, model.wheelbase, LOOK)
     steps, now = round(LOOK / STEP), 0.0
     while now < seconds and view[V_S] < obstacle.finish_s and hands.move != "beaten":
-        tread = simulation.memory[M_MOTOR_SPEED] / simulation.arrays.drive[D_REAR] * radius
+        tread = simulation.memory[M_MOTOR_SPEED] / simulation.arrays.drive.rear * radius
         hands.decide(now, view, tread, LOOK)
         simulation.command(hands.throttle(tread, top, LOOK), hands.steer(view, LOOK), False)
         start = time.thread_time()

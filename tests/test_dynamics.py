@@ -12,7 +12,7 @@ from scipy.spatial.transform import Rotation
 from models.massprops import GRAVITY
 from models.rigid import RigidModel
 from models.scenario import DATA
-from sim.physics.arrays import S_POS, S_Q, S_QD, S_QUAT, S_SIZE, S_SPIN, S_VEL, model_arrays
+from sim.physics.arrays import S_POS, S_Q, S_QD, S_QUAT, S_SIZE, S_SPIN, S_VEL, Motion, model_arrays
 from sim.physics.dynamics import ABOVE, BODIES, C_SIZE, FREEDOMS, accelerations, mass_matrix_and_bias, solve
 from sim.physics.engine_bullet import BulletEngine
 from sim.physics.engine_compiled import TreeEngine
@@ -40,9 +40,10 @@ def matrix_and_bias(model: RigidModel, state: Array, gravity: Array = DOWN) -> t
     arrays = model_arrays(model, np.zeros(3), np.eye(3))
     frames, points = np.zeros((BODIES, 3, 3)), np.zeros((3, BODIES, 6))
     matrix, bias = np.zeros((FREEDOMS, FREEDOMS)), np.zeros(FREEDOMS)
-    forward(state, arrays.body, arrays.drive, frames, points[0], points[1], points[2])
+    motion = Motion(frames, *points)
+    forward(state, arrays.body, arrays.drive, motion)
     work = np.zeros((BODIES, C_SIZE))
-    mass_matrix_and_bias(state, arrays.body, frames, points[0], points[1], gravity, work, matrix, bias)
+    mass_matrix_and_bias(state, arrays.body, motion, gravity, work, matrix, bias)
     lower = np.tril(matrix)
     return lower + np.tril(lower, -1).T, bias
 
@@ -189,12 +190,7 @@ def test_steps_with_given_forces_are_those_of_the_fused_call(model: RigidModel) 
             model, catalog.make("climb", 30.0, wheelbase=model.wheelbase, tyre_radius=0.05, seed=1).ground
         ) as s:
             s.place(0.0, 0.0, 0.0)
-            a = s.arrays
-            arguments = (
-                s.state, s.controls, s.memory, s.out, a.body, a.tyre, a.row, a.law, a.compass, a.shock, a.drive, a.hull,
-                s.bristles, s.patch, s.hull_bristles, s._z, s._top, s._header, s.frames, s.points, s.wheels,
-            )  # fmt: skip
-            run(s.engine, 50, arguments)  # type: ignore[arg-type]
+            run(s.engine, 50, s.arguments)  # type: ignore[arg-type]
             state = np.zeros(S_SIZE)
             s.engine.read(state)
             ends.append(state)
@@ -206,8 +202,9 @@ def test_accelerations_solve_the_equation_of_motion(model: RigidModel) -> None:
     matrix, bias = matrix_and_bias(model, state)
     arrays = model_arrays(model, np.zeros(3), np.eye(3))
     frames, points = np.zeros((BODIES, 3, 3)), np.zeros((3, BODIES, 6))
-    forward(state, arrays.body, arrays.drive, frames, points[0], points[1], points[2])
+    motion = Motion(frames, *points)
+    forward(state, arrays.body, arrays.drive, motion)
     result = np.zeros(FREEDOMS)
     work, room = np.zeros((BODIES, C_SIZE)), np.zeros((FREEDOMS, FREEDOMS))
-    accelerations(state, out, arrays.body, frames, points[0], points[1], DOWN, work, room, result)
+    accelerations(state, out, arrays.body, motion, DOWN, work, room, result)
     assert matrix @ result + bias == pytest.approx(out, rel=1e-9, abs=1e-11)

@@ -25,6 +25,7 @@ from sim.physics.arrays import (
     U_SIZE,
     W_NORMAL,
     W_SIZE,
+    Motion,
     model_arrays,
 )
 from sim.physics.ground_sampling import ground_arrays
@@ -59,29 +60,35 @@ def unit(x: float, y: float) -> np.ndarray:
 def test_friction_stays_inside_the_cone(nx: float, ny: float, rest: list[float], mu: float) -> None:
     n = unit(nx, ny)
     f, v, z = np.array(rest[:3]), 0.1 * np.array(rest[3:6]), 1e-3 * np.array(rest[6:])
-    *out, normal, zx, zy, zz = grip_tip(*z, *f, *n, *v, 1e-3, 500.0, 1.0, mu)
+    out, normal, left = grip_tip(tuple(z), tuple(f), tuple(n), tuple(v), 1e-3, 500.0, 1.0, mu)
     total = np.array(out)
     if f @ n <= 0.0:
         assert not total.any()
-        assert (normal, zx, zy, zz) == (0.0, 0.0, 0.0, 0.0)
+        assert (normal, *left) == (0.0, 0.0, 0.0, 0.0)
         return
     assert normal == pytest.approx(float(f @ n), abs=1e-12)
     along = total - (total @ n) * n
     assert float(total @ n) == pytest.approx(normal, abs=1e-12)
     assert float(np.linalg.norm(along)) <= mu * normal * (1.0 + 1e-12) + 1e-15
-    assert abs(np.array([zx, zy, zz]) @ n) < 1e-9  # the bristle lies in the ground's plane
+    assert abs(np.array(left) @ n) < 1e-9  # the bristle lies in the ground's plane
+
+
+def flat_tip(z: tuple, f: tuple, v: tuple, dt: float, k: float, c: float, mu: float) -> tuple[float, ...]:
+    """Force, its normal part and the bristle of a tip on level ground, in a row."""
+    force, normal, bristle = grip_tip(z, f, (0.0, 0.0, 1.0), v, dt, k, c, mu)
+    return (*force, normal, *bristle)
 
 
 def test_a_sticking_tip_is_a_spring_and_a_damper() -> None:
     k, c, dt = 400.0, 0.5, 1e-3
-    out = grip_tip(1e-4, 0.0, 0.0, 0.0, 0.0, 2.0, 0.0, 0.0, 1.0, 0.01, -0.02, 0.0, dt, k, c, 1.0)
+    out = flat_tip((1e-4, 0.0, 0.0), (0.0, 0.0, 2.0), (0.01, -0.02, 0.0), dt, k, c, 1.0)
     assert out[0] == pytest.approx(-k * (1e-4 + 0.01 * dt) - c * 0.01, rel=1e-12)
     assert out[1] == pytest.approx(k * 0.02 * dt + c * 0.02, rel=1e-12)
     assert out[2] == 2.0
 
 
 def test_a_sliding_tip_carries_mu_n_against_its_motion_and_forgets_what_it_cannot_hold() -> None:
-    out = grip_tip(0.0, 0.0, 0.0, 0.0, 0.0, 3.0, 0.0, 0.0, 1.0, 1.0, 1.0, 0.0, 1e-2, 1e4, 0.0, 0.7)
+    out = flat_tip((0.0, 0.0, 0.0), (0.0, 0.0, 3.0), (1.0, 1.0, 0.0), 1e-2, 1e4, 0.0, 0.7)
     assert math.hypot(out[0], out[1]) == pytest.approx(0.7 * 3.0, rel=1e-12)
     assert out[0] == pytest.approx(-0.7 * 3.0 / math.sqrt(2.0), rel=1e-12)
     # Deflection that would give exactly the limit: 0.7 * 3 / 1e4.
@@ -90,11 +97,11 @@ def test_a_sliding_tip_carries_mu_n_against_its_motion_and_forgets_what_it_canno
 
 def test_while_it_slides_the_spring_holds_what_the_damper_does_not() -> None:
     k, c, mu = 400.0, 5.0, 0.5
-    out = grip_tip(-0.01, 0.0, 0.0, 0.0, 0.0, 4.0, 0.0, 0.0, 1.0, -0.2, 0.0, 0.0, 1e-3, k, c, mu)
+    out = flat_tip((-0.01, 0.0, 0.0), (0.0, 0.0, 4.0), (-0.2, 0.0, 0.0), 1e-3, k, c, mu)
     assert out[0] == pytest.approx(mu * 4.0, rel=1e-12)
     assert -k * out[4] - c * -0.2 == pytest.approx(mu * 4.0, rel=1e-12)
     # A damper that alone exceeds the limit leaves nothing to the spring, and never turns it round.
-    out = grip_tip(-0.01, 0.0, 0.0, 0.0, 0.0, 4.0, 0.0, 0.0, 1.0, -0.9, 0.0, 0.0, 1e-3, k, c, mu)
+    out = flat_tip((-0.01, 0.0, 0.0), (0.0, 0.0, 4.0), (-0.9, 0.0, 0.0), 1e-3, k, c, mu)
     assert out[0] == pytest.approx(mu * 4.0, rel=1e-12)
     assert out[4] == 0.0
 
@@ -105,7 +112,7 @@ def test_friction_under_a_growing_load_does_not_depend_on_the_step(dt: float) ->
     k, c, speed, growth = 20.0, 0.02, 0.1, 400.0
     z = 0.0
     for step in range(round(0.01 / dt)):
-        out = grip_tip(z, 0.0, 0.0, 0.0, 0.0, growth * (step + 1) * dt, 0.0, 0.0, 1.0, speed, 0.0, 0.0, dt, k, c, 0.5)
+        out = flat_tip((z, 0.0, 0.0), (0.0, 0.0, growth * (step + 1) * dt), (speed, 0.0, 0.0), dt, k, c, 0.5)
         z = out[4]
     assert out[0] == pytest.approx(-(k * speed * 0.01 + c * speed), rel=0.02)
 
@@ -127,7 +134,7 @@ def ground_forces(height: float, turn: float, mu: float = 1.0) -> tuple[np.ndarr
     """(wheels, wrench) of four wheels at rest at this axle height over a plane, turned by an angle."""
     model = replace(MODEL, tyres=tuple(replace(t, grip=mu, grip_exponent=0.0) for t in MODEL.tyres))  # type: ignore[arg-type]
     a = model_arrays(model, np.zeros(3), np.eye(3))
-    z, top, header = ground_arrays(Heightfield.of(np.zeros((9, 9)), (-0.2, -0.2), 0.05))
+    ground = ground_arrays(Heightfield.of(np.zeros((9, 9)), (-0.2, -0.2), 0.05))
     controls = np.zeros(U_SIZE)
     controls[U_DT], controls[U_GRIP] = 1e-3, 1.0
     c, s = math.cos(turn), math.sin(turn)
@@ -139,8 +146,8 @@ def ground_forces(height: float, turn: float, mu: float = 1.0) -> tuple[np.ndarr
     bristles = np.zeros((4, len(a.compass), rows + 1, 4))
     patch = np.zeros((len(a.compass) * rows + 1, P_SIZE))
     tyre_forces(
-        controls, np.zeros(M_SIZE), a.tyre, a.row, a.law, a.compass, bristles, patch, z, top, header, rotation, origin,
-        spin, velocity, wrench, wheels,
+        controls, np.zeros(M_SIZE), a.tyre, a.row, a.law, a.compass, bristles, patch, ground,
+        Motion(rotation, origin, spin, velocity), wrench, wheels,
     )  # fmt: skip
     return wheels, wrench
 

@@ -13,25 +13,6 @@ from models import scenario
 from models.assemble import rigid_model
 from models.sheet import load_sheet
 from sim.physics.arrays import (
-    D_DRAG,
-    D_EFFICIENCY,
-    D_KT,
-    D_LINK_C,
-    D_LINK_K,
-    D_NO_LOAD,
-    D_OHM,
-    D_REAR,
-    D_SERVO_SPEED,
-    D_SERVO_STALL,
-    D_STEER_MAX,
-    K_BUMP,
-    K_DAMP,
-    K_DROOP,
-    K_FORCE,
-    K_LENGTH,
-    K_RATE,
-    K_SIZE,
-    K_STOP,
     M_MOTOR_SPEED,
     M_SERVO,
     M_SERVO_LOAD,
@@ -47,6 +28,8 @@ from sim.physics.arrays import (
     U_SIZE,
     U_STEER,
     U_VOLTAGE,
+    Motion,
+    Shocks,
     model_arrays,
 )
 from sim.physics.drive_force import SERVO_BAND, drive_forces, motor_current, rub, shaft_pair, steer_forces, wheel_angles
@@ -58,10 +41,9 @@ ARRAYS = model_arrays(MODEL, np.zeros(3), np.eye(3))
 BODIES = len(MODEL.bodies)
 
 
-def shock_row() -> np.ndarray:
-    row = np.zeros(K_SIZE)
-    row[[K_LENGTH, K_FORCE, K_RATE, K_DAMP, K_BUMP, K_DROOP, K_STOP]] = 0.08, 1.5, 200.0, 4.0, 0.01, 0.006, 6000.0
-    return row
+def one_shock() -> Shocks:
+    constants = (0.08, 1.5, 200.0, 4.0, 0.01, 0.006, 6000.0)
+    return Shocks(np.array([2]), np.zeros((1, 3)), np.zeros((1, 3)), *np.array(constants)[:, None])
 
 
 @pytest.mark.parametrize(
@@ -77,14 +59,14 @@ def shock_row() -> np.ndarray:
     ],
 )
 def test_shock_pushes_by_its_spring_and_stops(shortening: float, speed: float, want: float) -> None:
-    assert shock_force(shock_row(), 0.08 - shortening, speed) == pytest.approx(want, abs=1e-12)
+    assert shock_force(one_shock(), 0, 0.08 - shortening, speed) == pytest.approx(want, abs=1e-12)
 
 
 def test_shocks_at_ride_height_carry_what_was_worked_out_and_sum_to_nothing() -> None:
     rotation = np.tile(np.eye(3), (BODIES, 1, 1))
     origin, spin, velocity, wrench = (np.zeros((BODIES, 6)) for _ in range(4))
     origin[:, :3] = MODEL.origins()
-    shock_forces(ARRAYS.shock, rotation, origin, spin, velocity, wrench)
+    shock_forces(ARRAYS.shock, Motion(rotation, origin, spin, velocity), wrench)
     np.testing.assert_allclose(wrench[:, :3].sum(axis=0), 0.0, atol=1e-12)
     moment = wrench[:, 3:].sum(axis=0) + np.cross(origin[:, :3], wrench[:, :3]).sum(axis=0)
     np.testing.assert_allclose(moment, 0.0, atol=1e-12)
@@ -142,23 +124,22 @@ def test_held_wheels_get_stall_torque_times_gears_times_efficiency() -> None:
     want = d.kt * (current - d.no_load_current) * d.rear_reduction * d.efficiency
     assert memory[M_SHAFT : M_SHAFT + 4].sum() == pytest.approx(want, rel=2e-3)
     assert out[O_TAU:].sum() == pytest.approx(want, rel=2e-2)
-    assert ARRAYS.drive[D_EFFICIENCY] == d.efficiency
-    assert (ARRAYS.drive[D_KT], ARRAYS.drive[D_NO_LOAD]) == (d.kt, d.no_load_current)
+    assert ARRAYS.drive.efficiency == d.efficiency
+    assert (ARRAYS.drive.kt, ARRAYS.drive.no_load) == (d.kt, d.no_load_current)
 
 
 def test_a_freely_turning_driveline_winds_up_nothing() -> None:
     # Wheels in step with the motor, no current: no torque but the motor's own friction.
     state, memory = np.zeros(S_SIZE), np.zeros(M_SIZE)
-    drive = ARRAYS.drive.copy()
-    drive[D_NO_LOAD], drive[D_DRAG], drive[D_OHM] = 0.0, 0.0, 1e12
+    drive = ARRAYS.drive._replace(no_load=0.0, drag=0.0, ohm=1e12)
     memory[M_MOTOR_SPEED] = 200.0
     wheels = [S_Q + j for j in (3, 5, 8, 9)]
     for _ in range(400):
         out = np.zeros(O_SIZE)
-        state[[i - S_Q + S_QD for i in wheels]] = 200.0 / drive[D_REAR]
+        state[[i - S_Q + S_QD for i in wheels]] = 200.0 / drive.rear
         rotation = np.tile(np.eye(3), (BODIES, 1, 1))
         drive_forces(state, controls_for(0.0), memory, drive, rotation, np.zeros((BODIES, 6)), out)
-        state[wheels] += 1e-3 * 200.0 / drive[D_REAR]
+        state[wheels] += 1e-3 * 200.0 / drive.rear
     assert memory[M_MOTOR_SPEED] == pytest.approx(200.0, rel=1e-9)
     np.testing.assert_allclose(memory[M_SHAFT : M_SHAFT + 4], 0.0, atol=1e-9)
 
@@ -184,21 +165,20 @@ def run_servo(command: float, knuckle: float, steps: int) -> np.ndarray:
 
 def test_an_unloaded_servo_turns_at_its_speed_and_stops_at_the_stop() -> None:
     drive = ARRAYS.drive
-    soft = drive.copy()
-    soft[D_LINK_K] = soft[D_LINK_C] = 0.0
+    soft = drive._replace(link_stiffness=0.0, link_damping=0.0)
     memory, state, out = np.zeros(M_SIZE), np.zeros(S_SIZE), np.zeros(O_SIZE)
     controls = np.zeros(U_SIZE)
     controls[U_DT], controls[U_STEER] = 1e-3, 10.0
     steer_forces(state, controls, memory, soft, out)
-    assert memory[M_SERVO] == pytest.approx(drive[D_SERVO_SPEED] * 1e-3, rel=1e-12)
+    assert memory[M_SERVO] == pytest.approx(drive.servo_speed * 1e-3, rel=1e-12)
     for _ in range(5000):
         steer_forces(state, controls, memory, soft, out)
-    assert memory[M_SERVO] == pytest.approx(drive[D_STEER_MAX], abs=1e-3 * SERVO_BAND)
+    assert memory[M_SERVO] == pytest.approx(drive.steer_limit, abs=1e-3 * SERVO_BAND)
 
 
 def test_a_servo_against_held_knuckles_stalls_at_its_stall_torque() -> None:
     memory = run_servo(0.6, 0.0, 4000)
-    assert memory[M_SERVO_LOAD] == pytest.approx(ARRAYS.drive[D_SERVO_STALL], rel=1e-6)
+    assert memory[M_SERVO_LOAD] == pytest.approx(ARRAYS.drive.servo_stall, rel=1e-6)
 
 
 # --- force-angle margin: E. G. Papadopoulos and D. A. Rey, ICRA 1996; set-ups of the open hector_stability_metrics
@@ -215,7 +195,7 @@ def angles(contact: np.ndarray, cg: np.ndarray, force: np.ndarray) -> list[float
     found = []
     for k in range(4):
         p, q = contact[order[k]] - cg, contact[order[(k + 1) % 4]] - cg
-        found.append(math.degrees(edge_angle(*p, *q, *force)))
+        found.append(math.degrees(edge_angle(tuple(p), tuple(q), tuple(force))))
     return found
 
 

@@ -22,6 +22,7 @@ from sim.physics.arrays import (
     S_SIZE,
     S_SPIN,
     S_VEL,
+    Motion,
     model_arrays,
 )
 from sim.physics.engine_bullet import principal_frame
@@ -47,7 +48,7 @@ def random_state(seed: int) -> np.ndarray:
 def run_forward(state: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     frames = np.zeros((BODIES, 3, 3))
     origin, spin, velocity = (np.zeros((BODIES, 6)) for _ in range(3))
-    forward(state, ARRAYS.body, ARRAYS.drive, frames, origin, spin, velocity)
+    forward(state, ARRAYS.body, ARRAYS.drive, Motion(frames, origin, spin, velocity))
     return frames, origin[:, :3], spin[:, :3], velocity[:, :3]
 
 
@@ -110,11 +111,9 @@ def test_generalised_forces_have_the_power_of_the_body_wrenches(seed: int) -> No
     rng = np.random.default_rng(100 + seed)
     state = random_state(seed)
     wrench = rng.normal(size=(BODIES, 6))
-    frames, origin, _, _ = run_forward(state)
+    frames, origin, spin, velocity = run_forward(state)
     out = np.zeros(O_SIZE)
-    wide = np.zeros((BODIES, 6))
-    wide[:, :3] = origin
-    generalise(state, ARRAYS.body, frames, wide, wrench.copy(), out)
+    generalise(state, ARRAYS.body, Motion(frames, origin, spin, velocity), wrench.copy(), out)
     for k in range(6 + JOINT_COUNT):
         motion = state.copy()
         motion[S_VEL:S_Q] = 0.0
@@ -130,12 +129,10 @@ def test_generalised_forces_have_the_power_of_the_body_wrenches(seed: int) -> No
 
 def test_wrenches_are_moved_to_the_base_point_unchanged_in_sum() -> None:
     state = random_state(9)
-    frames, origin, _, _ = run_forward(state)
+    frames, origin, spin, velocity = run_forward(state)
     wrench = np.random.default_rng(2).normal(size=(BODIES, 6))
-    wide = np.zeros((BODIES, 6))
-    wide[:, :3] = origin
     out = np.zeros(O_SIZE)
-    generalise(state, ARRAYS.body, frames, wide, wrench.copy(), out)
+    generalise(state, ARRAYS.body, Motion(frames, origin, spin, velocity), wrench.copy(), out)
     np.testing.assert_allclose(out[O_FORCE:O_TORQUE], wrench[:, :3].sum(axis=0), atol=1e-12)
     moment = wrench[:, 3:].sum(axis=0) + np.cross(origin - state[S_POS:S_QUAT], wrench[:, :3]).sum(axis=0)
     np.testing.assert_allclose(out[O_TORQUE:O_TAU], moment, atol=1e-12)

@@ -1,126 +1,130 @@
-"""A rigid model as the few flat arrays that the kernels read.
+"""A rigid model and what moves it as the plain arrays and named records that the kernels read. All values are SI.
 
-Offsets are module constants so that the compiled code sees plain numbers. All values are SI.
+What stays constant during a trial is a named tuple, whose fields the compiled code reads as fast as a local variable;
+what changes is a flat row, with the places in it generated from the sizes.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from itertools import accumulate
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from models.rigid import AXLE_BODIES, JOINT_COUNT, WHEEL_BODIES, RigidModel
+from models.rigid import JOINT_COUNT, WHEEL_BODIES, RigidModel
 
 Array = NDArray[np.float64]
 
-# --- engine state, one flat row ---------------------------------------------------------------------------------
-S_POS, S_QUAT, S_VEL, S_SPIN, S_Q, S_QD, S_SIZE = 0, 3, 7, 10, 13, 13 + JOINT_COUNT, 13 + 2 * JOINT_COUNT
 
-# --- controls ---------------------------------------------------------------------------------------------------
-U_DUTY, U_STEER, U_BRAKE, U_DT, U_GRIP, U_VOLTAGE, U_SIZE = 0, 1, 2, 3, 4, 5, 6
+def places(*sizes: int) -> Iterator[int]:
+    """Where entries of these sizes begin in a row, and last the row's own size."""
+    return accumulate(sizes, initial=0)
 
-# --- memory of the force elements between steps -------------------------------------------------------------------
-M_MOTOR, M_MOTOR_SPEED, M_SERVO, M_SERVO_LOAD, M_CURRENT, M_ENERGY, M_SATURATED, M_PEAK_CURRENT = range(8)
-M_TIME = 8
-M_PRESSURE = 9  # four, Pa
-M_SHAFT = 13  # four, N m at the wheel
-M_HULL_HITS = 17
-M_HULL_LOAD = 18  # N on chassis feelers
-M_SINK = 19
-M_HULL_LOAD_AXLE = 20
-M_CARCASS = 21  # four times three, m: tread against rim, world axes
-M_CARCASS_MOVE = 33  # the same over the last step
-M_SIZE = 45
 
-# --- output -------------------------------------------------------------------------------------------------------
-O_FORCE, O_TORQUE, O_TAU, O_SIZE = 0, 3, 6, 6 + JOINT_COUNT
-
-# --- wheel read-out: (4, W_SIZE) ----------------------------------------------------------------------------------
-W_FX, W_FY, W_FZ, W_NORMAL, W_PX, W_PY, W_PZ, W_TOUCH, W_SINK, W_SIZE = 0, 1, 2, 3, 4, 5, 6, 7, 8, 9
-
-# --- body table: (11, B_SIZE) --------------------------------------------------------------------------------------
-B_P, B_AXIS, B_MASS, B_COM, B_PRISMATIC, B_INERTIA, B_SIZE = 0, 3, 6, 7, 10, 11, 17
-# B_INERTIA: six about the centre of mass in body axes: xx, yy, zz, xy, xz, yz
-
-# --- tyre table: (4, T_SIZE) ----------------------------------------------------------------------------------------
+# Engine state: place, quaternion x y z w, velocity and angular velocity of the base, then the joints.
+S_POS, S_QUAT, S_VEL, S_SPIN, S_Q, S_QD, S_SIZE = places(3, 4, 3, 3, JOINT_COUNT, JOINT_COUNT)
+# Controls.
+U_DUTY, U_STEER, U_BRAKE, U_DT, U_GRIP, U_VOLTAGE, U_SIZE = places(1, 1, 1, 1, 1, 1)
+# Memory of the force elements between steps. Pressure (Pa), shaft (N m at the wheel) and carcass (m, tread against rim,
+# world axes; its motion over the last step) are by wheel; hull loads are in N, on chassis and axles.
 (
-    T_BODY,
-    T_RIM,
-    T_LAW_STEP,
-    T_SIDE,
-    T_BRISTLE,
-    T_DAMP,
-    T_GRIP,
-    T_PRESSURE,
-    T_EXPONENT,
-    T_AREA,
-    T_RADIUS,
-    T_HALF_WIDTH,
-    T_CARCASS,
-    T_SIZE,
-) = range(14)
-
-# --- shock table: (n, H_SIZE) ---------------------------------------------------------------------------------------
-K_BODY, K_CHASSIS, K_AXLE, K_LENGTH, K_FORCE, K_RATE, K_DAMP, K_BUMP, K_DROOP, K_STOP, K_SIZE = (
-    0,
-    1,
-    4,
-    7,
-    8,
-    9,
-    10,
-    11,
-    12,
-    13,
-    14,
-)
-
-# --- drive and steering constants -----------------------------------------------------------------------------------
+    M_MOTOR, M_MOTOR_SPEED, M_SERVO, M_SERVO_LOAD, M_CURRENT, M_ENERGY, M_SATURATED, M_PEAK_CURRENT, M_TIME, M_PRESSURE,
+    M_SHAFT, M_HULL_HITS, M_HULL_LOAD, M_SINK, M_HULL_LOAD_AXLE, M_CARCASS, M_CARCASS_MOVE, M_SIZE,
+) = places(1, 1, 1, 1, 1, 1, 1, 1, 1, 4, 4, 1, 1, 1, 1, 12, 12)  # fmt: skip
+# Output: base wrench and joint efforts.
+O_FORCE, O_TORQUE, O_TAU, O_SIZE = places(3, 3, JOINT_COUNT)
+# Read-out of one wheel: force, normal load, support point, number of touching spokes, deepest of them.
+W_FX, W_FY, W_FZ, W_NORMAL, W_PX, W_PY, W_PZ, W_TOUCH, W_SINK, W_SIZE = places(1, 1, 1, 1, 1, 1, 1, 1, 1)
+# Tyre table: (4, T_SIZE).
 (
-    D_KT,
-    D_OHM,
-    D_NO_LOAD,
-    D_LIMIT,
-    D_VOLT,
-    D_ROTOR,
-    D_FRONT,
-    D_REAR,
-    D_SHAFT_RATIO,
-    D_EFFICIENCY,
-    D_SHAFT_K,
-    D_SHAFT_C,
-    D_DRAG,
-    D_LOCK_FRONT,
-    D_LOCK_REAR,
-    D_STEER_MAX,
-    D_ACKERMANN,
-    D_HALF_SPAN_OVER_L,
-    D_SERVO_STALL,
-    D_SERVO_SPEED,
-    D_LINK_K,
-    D_LINK_C,
-    D_BASE_P,
-    D_SIZE,
-) = (*range(23), 35)
-# D_BASE_P: position (3) and rotation (9) of the engine's base frame in the chassis frame
-
-# --- hull table: (n, F_SIZE) ----------------------------------------------------------------------------------------
-F_BODY, F_ROOT, F_TIP, F_STIFF, F_GRIP, F_DAMP, F_SIZE = 0, 1, 4, 7, 8, 9, 10
-
-# --- ground header --------------------------------------------------------------------------------------------------
-G_X0, G_Y0, G_INV, G_BLOCK, G_TOP, G_LAST_U, G_LAST_V, G_SIZE = range(8)
-# G_LAST_U, G_LAST_V: index of the last node along x and y, as numbers
+    T_BODY, T_RIM, T_LAW_STEP, T_SIDE, T_BRISTLE, T_DAMP, T_GRIP, T_PRESSURE, T_EXPONENT, T_AREA, T_RADIUS,
+    T_HALF_WIDTH, T_CARCASS, T_SIZE,
+) = range(14)  # fmt: skip
 
 HULL_DAMPING_TIME = 2.0e-3
 """s; a hull feeler loses most of its impact energy, as plastic on rock does (common practice, no source)."""
 
 
-@dataclass(frozen=True)
-class ModelArrays:
-    """Everything constant during a trial, flat."""
+class Bodies(NamedTuple):
+    """The tree's bodies, a row each; joint axes and inertias in body axes."""
 
-    body: Array
+    place: Array
+    """(11, 3) of the joint in the parent."""
+    axis: Array
+    """(11, 3) of the joint."""
+    prismatic: Array
+    """(11,) bool."""
+    mass: Array
+    com: Array
+    """(11, 3)."""
+    inertia: Array
+    """(11, 6) about the centre of mass: xx, yy, zz, xy, xz, yz."""
+
+
+class Shocks(NamedTuple):
+    """Springs and dampers, an entry each."""
+
+    axle_body: NDArray[np.int64]
+    chassis: Array
+    """(n, 3) upper eye in the chassis."""
+    axle: Array
+    """(n, 3) lower eye in its axle."""
+    length: Array
+    force: Array
+    rate: Array
+    damping: Array
+    bump: Array
+    droop: Array
+    stop: Array
+
+
+class Drive(NamedTuple):
+    """Motor, gears, shafts, servo and drag link, and the engine's base frame in the chassis frame."""
+
+    kt: float
+    ohm: float
+    no_load: float
+    limit: float
+    volts: float
+    rotor: float
+    front: float
+    rear: float
+    shaft_ratio: float
+    efficiency: float
+    shaft_stiffness: float
+    shaft_damping: float
+    drag: float
+    locked_front: bool
+    locked_rear: bool
+    steer_limit: float
+    """Largest command, rad."""
+    ackermann: float
+    half_span_over_wheelbase: float
+    servo_stall: float
+    servo_speed: float
+    link_stiffness: float
+    link_damping: float
+    base_p: Array
+    base_rotation: Array
+
+
+class Hull(NamedTuple):
+    """Feelers of the hard parts, an entry each."""
+
+    body: NDArray[np.int64]
+    root: Array
+    tip: Array
+    stiffness: Array
+    grip: Array
+    damping: Array
+
+
+class ModelArrays(NamedTuple):
+    """Everything constant during a trial."""
+
+    body: Bodies
     tyre: Array
     row: Array
     """(4, rows, 2) lateral place and radius."""
@@ -128,21 +132,30 @@ class ModelArrays:
     """(4, n) spoke force over shortening."""
     compass: Array
     """(n_round, 2) cosine and sine of the spoke directions."""
-    shock: Array
-    drive: Array
-    hull: Array
+    shock: Shocks
+    drive: Drive
+    hull: Hull
 
 
-def _body_table(model: RigidModel) -> Array:
-    table = np.zeros((len(model.bodies), B_SIZE))
-    for row, body in zip(table, model.bodies, strict=True):
-        row[B_P : B_P + 3] = body.p_PJ
-        row[B_AXIS : B_AXIS + 3] = body.axis
-        row[B_MASS] = body.mass
-        row[B_COM : B_COM + 3] = body.p_BBcm
-        row[B_PRISMATIC] = float(body.joint == "prismatic")
-        row[B_INERTIA:] = body.I_BBcm[(0, 1, 2, 0, 0, 1), (0, 1, 2, 1, 2, 2)]
-    return table
+class Motion(NamedTuple):
+    """Where every body is and how it moves, world axes: rotation (11, 3, 3), the others (11, 3) or wider."""
+
+    rotation: Array
+    origin: Array
+    spin: Array
+    velocity: Array
+
+
+def _bodies(model: RigidModel) -> Bodies:
+    bodies = model.bodies
+    return Bodies(
+        place=np.array([b.p_PJ for b in bodies], dtype=np.float64),
+        axis=np.array([b.axis for b in bodies], dtype=np.float64),
+        prismatic=np.array([b.joint == "prismatic" for b in bodies]),
+        mass=np.array([b.mass for b in bodies], dtype=np.float64),
+        com=np.array([b.p_BBcm for b in bodies], dtype=np.float64),
+        inertia=np.array([b.I_BBcm[(0, 1, 2, 0, 0, 1), (0, 1, 2, 1, 2, 2)] for b in bodies]),
+    )
 
 
 def _tyre_table(model: RigidModel) -> Array:
@@ -175,20 +188,15 @@ def _law_table(model: RigidModel) -> Array:
     return table
 
 
-def _shock_table(model: RigidModel) -> Array:
-    table = np.zeros((len(model.shocks), K_SIZE))
-    for row, shock in zip(table, model.shocks, strict=True):
-        row[K_BODY] = shock.axle_body
-        row[K_CHASSIS : K_CHASSIS + 3] = shock.p_chassis
-        row[K_AXLE : K_AXLE + 3] = shock.p_axle
-        row[K_LENGTH] = shock.ride_length
-        row[K_FORCE] = shock.ride_force
-        row[K_RATE] = shock.rate
-        row[K_DAMP] = shock.damping
-        row[K_BUMP] = shock.bump
-        row[K_DROOP] = shock.droop
-        row[K_STOP] = shock.stop_rate
-    return table
+def _shocks(model: RigidModel) -> Shocks:
+    def column(name: str) -> Array:
+        return np.array([getattr(shock, name) for shock in model.shocks], dtype=np.float64)
+
+    return Shocks(
+        np.array([shock.axle_body for shock in model.shocks]),
+        column("p_chassis"), column("p_axle"), column("ride_length"), column("ride_force"), column("rate"),
+        column("damping"), column("bump"), column("droop"), column("stop_rate"),
+    )  # fmt: skip
 
 
 def command_limit(model: RigidModel) -> float:
@@ -204,62 +212,56 @@ def command_limit(model: RigidModel) -> float:
     return lo
 
 
-def _drive_table(model: RigidModel, base_p: Array, base_rotation: Array) -> Array:
+def _drive(model: RigidModel, base_p: Array, base_rotation: Array) -> Drive:
     drive, steering = model.drive, model.steering
-    table = np.zeros(D_SIZE)
-    table[D_KT] = drive.kt
-    table[D_OHM] = drive.resistance
-    table[D_NO_LOAD] = drive.no_load_current
-    table[D_LIMIT] = drive.current_limit
-    table[D_VOLT] = drive.voltage
-    table[D_ROTOR] = drive.rotor_inertia
-    table[D_FRONT] = drive.front_reduction
-    table[D_REAR] = drive.rear_reduction
-    table[D_SHAFT_RATIO] = drive.shaft_reduction
-    table[D_EFFICIENCY] = drive.efficiency
-    table[D_SHAFT_K] = drive.shaft_stiffness
-    table[D_SHAFT_C] = drive.shaft_damping
-    table[D_DRAG] = drive.drag_brake
-    table[D_LOCK_FRONT] = float(drive.locked_front)
-    table[D_LOCK_REAR] = float(drive.locked_rear)
-    table[D_STEER_MAX] = command_limit(model)
-    table[D_ACKERMANN] = steering.ackermann
-    table[D_HALF_SPAN_OVER_L] = 0.5 * steering.kingpin_span / steering.wheelbase
-    table[D_SERVO_STALL] = steering.stall_torque
-    table[D_SERVO_SPEED] = steering.speed
-    table[D_LINK_K] = steering.stiffness
-    table[D_LINK_C] = steering.damping
-    table[D_BASE_P : D_BASE_P + 3] = base_p
-    table[D_BASE_P + 3 : D_BASE_P + 12] = base_rotation.ravel()
-    return table
-
-
-def _hull_table(model: RigidModel) -> Array:
-    hull = model.hull
-    table = np.zeros((len(hull.body), F_SIZE))
-    table[:, F_BODY] = hull.body
-    table[:, F_ROOT : F_ROOT + 3] = hull.p_root
-    table[:, F_TIP : F_TIP + 3] = hull.p_tip
-    table[:, F_STIFF] = hull.stiffness
-    table[:, F_GRIP] = hull.grip
-    table[:, F_DAMP] = HULL_DAMPING_TIME * hull.stiffness
-    return table
+    return Drive(
+        kt=float(drive.kt),
+        ohm=float(drive.resistance),
+        no_load=float(drive.no_load_current),
+        limit=float(drive.current_limit),
+        volts=float(drive.voltage),
+        rotor=float(drive.rotor_inertia),
+        front=float(drive.front_reduction),
+        rear=float(drive.rear_reduction),
+        shaft_ratio=float(drive.shaft_reduction),
+        efficiency=float(drive.efficiency),
+        shaft_stiffness=float(drive.shaft_stiffness),
+        shaft_damping=float(drive.shaft_damping),
+        drag=float(drive.drag_brake),
+        locked_front=bool(drive.locked_front),
+        locked_rear=bool(drive.locked_rear),
+        steer_limit=float(command_limit(model)),
+        ackermann=float(steering.ackermann),
+        half_span_over_wheelbase=float(0.5 * steering.kingpin_span / steering.wheelbase),
+        servo_stall=float(steering.stall_torque),
+        servo_speed=float(steering.speed),
+        link_stiffness=float(steering.stiffness),
+        link_damping=float(steering.damping),
+        base_p=np.array(base_p, dtype=np.float64),
+        base_rotation=np.array(base_rotation, dtype=np.float64, order="C"),
+    )
 
 
 def model_arrays(model: RigidModel, base_p: Array, base_rotation: Array) -> ModelArrays:
     """Flatten a model; the base frame is the engine's (position (3,), rotation (3, 3) in the chassis frame)."""
     angles = 2.0 * np.pi * np.arange(model.tyres[0].n_round) / model.tyres[0].n_round
     rows = np.array([np.column_stack([t.row_y, t.row_radius]) for t in model.tyres])
+    hull = model.hull
+    stiffness = np.array(hull.stiffness, dtype=np.float64)
     return ModelArrays(
-        body=_body_table(model),
+        body=_bodies(model),
         tyre=_tyre_table(model),
         row=np.ascontiguousarray(rows),
         law=_law_table(model),
         compass=np.column_stack([np.cos(angles), np.sin(angles)]),
-        shock=_shock_table(model),
-        drive=_drive_table(model, base_p, base_rotation),
-        hull=_hull_table(model),
+        shock=_shocks(model),
+        drive=_drive(model, base_p, base_rotation),
+        hull=Hull(
+            np.array(hull.body, dtype=np.int64).reshape(-1),
+            np.array(hull.p_root, dtype=np.float64).reshape(-1, 3),
+            np.array(hull.p_tip, dtype=np.float64).reshape(-1, 3),
+            stiffness,
+            np.array(hull.grip, dtype=np.float64),
+            HULL_DAMPING_TIME * stiffness,
+        ),
     )
-
-
-AXLES = AXLE_BODIES

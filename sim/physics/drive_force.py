@@ -7,29 +7,8 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from models.rigid import AXLE_BODIES, KNUCKLE_BODIES, WHEEL_BODIES
 from sim.physics.arrays import (
-    D_ACKERMANN,
-    D_DRAG,
-    D_EFFICIENCY,
-    D_FRONT,
-    D_HALF_SPAN_OVER_L,
-    D_KT,
-    D_LIMIT,
-    D_LINK_C,
-    D_LINK_K,
-    D_LOCK_FRONT,
-    D_LOCK_REAR,
-    D_NO_LOAD,
-    D_OHM,
-    D_REAR,
-    D_ROTOR,
-    D_SERVO_SPEED,
-    D_SERVO_STALL,
-    D_SHAFT_C,
-    D_SHAFT_K,
-    D_SHAFT_RATIO,
-    D_STEER_MAX,
-    D_VOLT,
     M_CURRENT,
     M_ENERGY,
     M_MOTOR,
@@ -47,30 +26,25 @@ from sim.physics.arrays import (
     U_DUTY,
     U_STEER,
     U_VOLTAGE,
+    Drive,
 )
 from sim.physics.compiled import kernel
 
 Array = NDArray[np.float64]
 
-# Joint indices (body index minus one): knuckles left and right, wheels front left, front right, rear left, rear right.
-KNUCKLE_LEFT, KNUCKLE_RIGHT = 2, 4
-FRONT_LEFT, FRONT_RIGHT, REAR_LEFT, REAR_RIGHT = 3, 5, 8, 9
+# Joint indices: body index minus one.
+KNUCKLE_LEFT, KNUCKLE_RIGHT = (body - 1 for body in KNUCKLE_BODIES)
+FRONT_LEFT, FRONT_RIGHT, REAR_LEFT, REAR_RIGHT = (body - 1 for body in WHEEL_BODIES)
+FRONT_AXLE, REAR_AXLE = AXLE_BODIES
 SERVO_BAND = 0.035
 """rad of error over which a servo goes from still to full speed (about two degrees, common practice, no source)."""
 
 
 @kernel
 def shaft_pair(
-    left: float,
-    right: float,
-    speed_left: float,
-    speed_right: float,
-    shaft: float,
-    shaft_speed: float,
-    locked: bool,
-    k: float,
-    c: float,
-) -> tuple[float, float]:
+    left: float, right: float, speed_left: float, speed_right: float, shaft: float, shaft_speed: float, locked: bool,
+    k: float, c: float,
+) -> tuple[float, float]:  # fmt: skip
     """Torques of one axle's two half shafts; an open differential gives both sides the mean."""
     a = k * (shaft - left) + c * (shaft_speed - speed_left)
     b = k * (shaft - right) + c * (shaft_speed - speed_right)
@@ -101,8 +75,27 @@ def rub(speed: float, friction: float, dt: float, inertia: float) -> float:
 
 
 @kernel
+def _axle_shafts(
+    state: Array, left: int, right: int, angle: float, speed: float, reduction: float, locked: bool, drive: Drive
+) -> tuple[float, float]:
+    """Torques of the half shafts on two wheel joints, the motor at this angle and speed."""
+    return shaft_pair(
+        state[S_Q + left], state[S_Q + right], state[S_QD + left], state[S_QD + right], angle / reduction,
+        speed / reduction, locked, drive.shaft_stiffness, drive.shaft_damping,
+    )  # fmt: skip
+
+
+@kernel
+def _twist(rotation: Array, wrench: Array, axle: int, torque: float) -> None:
+    """Torque about the chassis' x axis on an axle, and its reaction on the chassis."""
+    for i in range(3):
+        wrench[axle, 3 + i] += torque * rotation[0, i, 0]
+        wrench[0, 3 + i] -= torque * rotation[0, i, 0]
+
+
+@kernel
 def drive_forces(
-    state: Array, controls: Array, memory: Array, drive: Array, rotation: Array, wrench: Array, out: Array
+    state: Array, controls: Array, memory: Array, drive: Drive, rotation: Array, wrench: Array, out: Array
 ) -> None:
     """Motor to wheels, one step: integrates the motor, adds wheel-joint torques and the shafts' roll reaction.
 
@@ -110,34 +103,11 @@ def drive_forces(
     (torque twist). Gear losses are dry friction in proportion to the torque carried plus the motor's own.
     """
     dt = controls[U_DT]
-    front = drive[D_FRONT]
-    rear = drive[D_REAR]
+    front, rear, kt, k, c = drive.front, drive.rear, drive.kt, drive.shaft_stiffness, drive.shaft_damping
     angle = memory[M_MOTOR]
     speed = memory[M_MOTOR_SPEED]
-    k = drive[D_SHAFT_K]
-    c = drive[D_SHAFT_C]
-    fl, fr = shaft_pair(
-        state[S_Q + FRONT_LEFT],
-        state[S_Q + FRONT_RIGHT],
-        state[S_QD + FRONT_LEFT],
-        state[S_QD + FRONT_RIGHT],
-        angle / front,
-        speed / front,
-        drive[D_LOCK_FRONT] != 0.0,
-        k,
-        c,
-    )
-    rl, rr = shaft_pair(
-        state[S_Q + REAR_LEFT],
-        state[S_Q + REAR_RIGHT],
-        state[S_QD + REAR_LEFT],
-        state[S_QD + REAR_RIGHT],
-        angle / rear,
-        speed / rear,
-        drive[D_LOCK_REAR] != 0.0,
-        k,
-        c,
-    )
+    fl, fr = _axle_shafts(state, FRONT_LEFT, FRONT_RIGHT, angle, speed, front, drive.locked_front, drive)
+    rl, rr = _axle_shafts(state, REAR_LEFT, REAR_RIGHT, angle, speed, rear, drive.locked_rear, drive)
     out[O_TAU + FRONT_LEFT] += fl
     out[O_TAU + FRONT_RIGHT] += fr
     out[O_TAU + REAR_LEFT] += rl
@@ -146,34 +116,27 @@ def drive_forces(
     memory[M_SHAFT + 1] = fr
     memory[M_SHAFT + 2] = rl
     memory[M_SHAFT + 3] = rr
-    for axle in range(2):
-        twist = (fl + fr if axle == 0 else rl + rr) / drive[D_SHAFT_RATIO]
-        b = 2 if axle == 0 else 8
-        for i in range(3):
-            wrench[b, 3 + i] += twist * rotation[0, i, 0]
-            wrench[0, 3 + i] -= twist * rotation[0, i, 0]
+    _twist(rotation, wrench, FRONT_AXLE, (fl + fr) / drive.shaft_ratio)
+    _twist(rotation, wrench, REAR_AXLE, (rl + rr) / drive.shaft_ratio)
     load = (fl + fr) / front + (rl + rr) / rear
-    kt = drive[D_KT]
-    volts = drive[D_VOLT] * controls[U_VOLTAGE]
-    drag = drive[D_DRAG]
-    current = motor_current(controls[U_DUTY], speed, volts, kt, drive[D_OHM], drive[D_LIMIT], drag)
+    volts = drive.volts * controls[U_VOLTAGE]
+    current = motor_current(controls[U_DUTY], speed, volts, kt, drive.ohm, drive.limit, drive.drag)
     # What the shafts wind up within the step and the electric braking are taken at its end. Wind-up counts against
     # the wheels' own speed: a shaft that turns with its wheels winds up nothing.
-    inertia = drive[D_ROTOR]
     stiff = 2.0 * k * (1.0 / (front * front) + 1.0 / (rear * rear))
     soft = 2.0 * c * (1.0 / (front * front) + 1.0 / (rear * rear))
-    implied = inertia + dt * (kt * kt / drive[D_OHM] + soft) + dt * dt * stiff
+    implied = drive.rotor + dt * (kt * kt / drive.ohm + soft) + dt * dt * stiff
     ahead_front = 2.0 * speed / front - state[S_QD + FRONT_LEFT] - state[S_QD + FRONT_RIGHT]
     ahead_rear = 2.0 * speed / rear - state[S_QD + REAR_LEFT] - state[S_QD + REAR_RIGHT]
     growth = dt * k * (ahead_front / front + ahead_rear / rear)
     fresh = speed + (kt * current - load - growth) * dt / implied
     # Efficiency is power out over power in: the motor drives the wheels, or they drive it.
-    lost = 1.0 - drive[D_EFFICIENCY]
+    lost = 1.0 - drive.efficiency
     if abs(kt * current) > abs(load):
-        lost /= drive[D_EFFICIENCY]
-    friction = kt * drive[D_NO_LOAD] + lost * abs(load)
+        lost /= drive.efficiency
+    friction = kt * drive.no_load + lost * abs(load)
     if controls[U_BRAKE] != 0.0:
-        friction += drag * kt * min(drive[D_LIMIT], volts / drive[D_OHM])
+        friction += drive.drag * kt * min(drive.limit, volts / drive.ohm)
     fresh = rub(fresh, friction, dt, implied)
     memory[M_MOTOR_SPEED] = fresh
     memory[M_MOTOR] = angle + fresh * dt
@@ -193,27 +156,25 @@ def wheel_angles(command: float, ackermann: float, half_span_over_l: float) -> t
 
 
 @kernel
-def steer_forces(state: Array, controls: Array, memory: Array, drive: Array, out: Array) -> None:
+def steer_forces(state: Array, controls: Array, memory: Array, drive: Drive, out: Array) -> None:
     """Servo and drag link, one step: the servo slows under load, stalls, and is pushed back by more than its stall."""
     dt = controls[U_DT]
-    command = min(max(controls[U_STEER], -drive[D_STEER_MAX]), drive[D_STEER_MAX])
+    limit, k, c, stall, top = (
+        drive.steer_limit, drive.link_stiffness, drive.link_damping, drive.servo_stall, drive.servo_speed,
+    )  # fmt: skip
+    command = min(max(controls[U_STEER], -limit), limit)
     servo = memory[M_SERVO]
-    left, right = wheel_angles(servo, drive[D_ACKERMANN], drive[D_HALF_SPAN_OVER_L])
-    k = drive[D_LINK_K]
-    c = drive[D_LINK_C]
+    left, right = wheel_angles(servo, drive.ackermann, drive.half_span_over_wheelbase)
     push_left = k * (left - state[S_Q + KNUCKLE_LEFT]) - c * state[S_QD + KNUCKLE_LEFT]
     push_right = k * (right - state[S_Q + KNUCKLE_RIGHT]) - c * state[S_QD + KNUCKLE_RIGHT]
     out[O_TAU + KNUCKLE_LEFT] += push_left
     out[O_TAU + KNUCKLE_RIGHT] += push_right
     load = push_left + push_right
-    stall = drive[D_SERVO_STALL]
-    top = drive[D_SERVO_SPEED]
     want = top * min(max((command - servo) / SERVO_BAND, -1.0), 1.0)
     fastest = max(top * (1.0 - load / stall), -top)
     slowest = min(-top * (1.0 + load / stall), top)
-    rate = min(max(want, slowest), fastest)
-    servo += rate * dt
-    memory[M_SERVO] = min(max(servo, -drive[D_STEER_MAX]), drive[D_STEER_MAX])
+    servo += min(max(want, slowest), fastest) * dt
+    memory[M_SERVO] = min(max(servo, -limit), limit)
     memory[M_SERVO_LOAD] = load
     if abs(load) >= stall:
         memory[M_SATURATED] += dt

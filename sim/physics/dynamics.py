@@ -11,17 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.rigid import JOINT_COUNT, PARENTS
-from sim.physics.arrays import (
-    B_AXIS,
-    B_COM,
-    B_INERTIA,
-    B_MASS,
-    B_PRISMATIC,
-    O_TAU,
-    S_POS,
-    S_QD,
-)
+from sim.physics.arrays import O_TAU, S_POS, S_QD, Bodies, Motion, places
 from sim.physics.compiled import kernel
+from sim.physics.vector import Vec, add, at, cross, dot, minus, plus, plus_cross, put, put_at, times, turn, vec
 
 Array = NDArray[np.float64]
 BODIES = len(PARENTS)
@@ -33,55 +25,39 @@ ABOVE = np.array(
 )
 """The freedom that carries each freedom: velocity and angular velocity of the base (0 to 5), then the joints."""
 
-# --- one row of work per body: it and all it carries, about the base point, world axes --------------------------------
-(
-    C_MASS,
-    C_MOMENT,  # 3, mass times place
-    C_INERTIA,  # 6: xx, yy, zz, xy, xz, yz
-    C_FORCE,  # 3, that its motion takes besides accelerations of the freedoms
-    C_TORQUE,  # 3
-    C_TURN,  # 3, angular velocity of the joint at unit speed
-    C_SLIDE,  # 3, velocity it gives the base point
-    C_ALPHA,  # 3, angular acceleration with all freedoms' at zero
-    C_ACC,  # 3, acceleration of the origin with all freedoms' at zero
-    C_SIZE,
-) = (0, 1, 4, 10, 13, 16, 19, 22, 25, 28)
+# One row of work per body, world axes: mass, first moment and inertia (xx, yy, zz, xy, xz, yz) of it and all it carries
+# about the base point; force and torque that their motion takes besides the freedoms' own accelerations; angular
+# velocity of the joint at unit speed and the velocity that gives the base point; angular acceleration and acceleration
+# of the origin with all freedoms' at zero.
+C_MASS, C_MOMENT, C_INERTIA, C_FORCE, C_TORQUE, C_TURN, C_SLIDE, C_ALPHA, C_ACC, C_SIZE = places(
+    1, 3, 6, 3, 3, 3, 3, 3, 3
+)
 
 
 @kernel
 def mass_matrix_and_bias(
-    state: Array,
-    body: Array,
-    frames: Array,
-    origin: Array,
-    spin: Array,
-    gravity: Array,
-    work: Array,
-    matrix: Array,
-    bias: Array,
+    state: Array, body: Bodies, motion: Motion, gravity: Array, work: Array, matrix: Array, bias: Array
 ) -> None:
     """Fill the lower triangle of the mass matrix (16, 16) and the bias force (16,) from this step's kinematics.
 
     Freedoms: the base point's velocity and the base's angular velocity in the world, then joint speeds. The bias is
     what weight and velocities take: ``matrix @ acceleration + bias = force``. ``work`` is (11, C_SIZE).
     """
-    _single_bodies(state, body, frames, origin, spin, gravity, work)
+    _single_bodies(state, body, motion, gravity, work)
     for b in range(BODIES - 1, 0, -1):
         p = PARENT[b]
         for k in range(C_TURN):
             work[p, k] += work[b, k]
-    m = work[0, C_MASS]
-    hx = work[0, C_MOMENT]
-    hy = work[0, C_MOMENT + 1]
-    hz = work[0, C_MOMENT + 2]
+    whole = work[0]
+    hx, hy, hz = vec(whole, C_MOMENT)
     for i in range(6):
         for j in range(i):
             matrix[i, j] = 0.0
     for i in range(3):
-        matrix[i, i] = m
-        matrix[3 + i, 3 + i] = work[0, C_INERTIA + i]
-        bias[i] = work[0, C_FORCE + i]
-        bias[3 + i] = work[0, C_TORQUE + i]
+        matrix[i, i] = whole[C_MASS]
+        matrix[3 + i, 3 + i] = whole[C_INERTIA + i]
+        bias[i] = whole[C_FORCE + i]
+        bias[3 + i] = whole[C_TORQUE + i]
     # Angular momentum of a velocity v: moment x v.
     matrix[3, 1] = -hz
     matrix[3, 2] = hy
@@ -89,207 +65,120 @@ def mass_matrix_and_bias(
     matrix[4, 2] = -hx
     matrix[5, 0] = -hy
     matrix[5, 1] = hx
-    matrix[4, 3] = work[0, C_INERTIA + 3]
-    matrix[5, 3] = work[0, C_INERTIA + 4]
-    matrix[5, 4] = work[0, C_INERTIA + 5]
+    matrix[4, 3], matrix[5, 3], matrix[5, 4] = vec(whole, C_INERTIA + 3)
     for b in range(1, BODIES):
-        _joint_row(body, work, matrix, bias, b)
+        _joint_row(work, matrix, bias, b)
 
 
 @kernel
-def _single_bodies(
-    state: Array, body: Array, frames: Array, origin: Array, spin: Array, gravity: Array, work: Array
-) -> None:
+def _centripetal(w: Vec, d: Vec) -> Vec:
+    """``w x (w x d)``."""
+    return minus(times(dot(w, d), w), times(dot(w, w), d))
+
+
+@kernel
+def _acceleration_at(a: Vec, alpha: Vec, w: Vec, d: Vec) -> Vec:
+    """Acceleration of a point at ``d`` from one that accelerates by ``a``: ``a + alpha x d + w x (w x d)``."""
+    return minus(plus(plus_cross(a, alpha, d), times(dot(w, d), w)), times(dot(w, w), d))
+
+
+@kernel
+def _times_inertia(table: Array, b: int, k: int, v: Vec) -> Vec:
+    """Symmetric matrix xx, yy, zz, xy, xz, yz, in row ``b`` from place ``k`` on, times a vector."""
+    xx, yy, zz = at(table, b, k)
+    xy, xz, yz = at(table, b, k + 3)
+    return xx * v[0] + xy * v[1] + xz * v[2], xy * v[0] + yy * v[1] + yz * v[2], xz * v[0] + yz * v[1] + zz * v[2]
+
+
+@kernel
+def _turned_inertia(r: Array, inertia: Array, b: int) -> tuple[Vec, Vec]:
+    """``R I R^T``: diagonal, and xy, xz, yz."""
+    first, second, third = at(r, 0), at(r, 1), at(r, 2)
+    row = _times_inertia(inertia, b, 0, first)
+    xx, xy, xz = dot(row, first), dot(row, second), dot(row, third)
+    row = _times_inertia(inertia, b, 0, second)
+    yy, yz = dot(row, second), dot(row, third)
+    return (xx, yy, dot(_times_inertia(inertia, b, 0, third), third)), (xy, xz, yz)
+
+
+@kernel
+def _single_bodies(state: Array, body: Bodies, motion: Motion, gravity: Array, work: Array) -> None:
     """Fill every body's own row of ``work``: inertia about the base point, bias force, joint motion, accelerations."""
-    ox = state[S_POS]
-    oy = state[S_POS + 1]
-    oz = state[S_POS + 2]
+    base = vec(state, S_POS)
     for b in range(BODIES):
         row = work[b]
-        r = frames[b]
-        # Place of the origin, and how it accelerates when no freedom does.
-        px = origin[b, 0] - ox
-        py = origin[b, 1] - oy
-        pz = origin[b, 2] - oz
+        place = minus(at(motion.origin, b), base)
         if b == 0:
-            wx = spin[0, 0]
-            wy = spin[0, 1]
-            wz = spin[0, 2]
-            lx = lz = ly = 0.0
-            # The base point has none: the origin's is that of turning about it.
-            dx = px
-            dy = py
-            dz = pz
-            ax = ay = az = 0.0
+            # The base point does not accelerate: the origin does by turning about it.
+            w = at(motion.spin, 0)
+            alpha = acceleration = (0.0, 0.0, 0.0)
+            arm = place
         else:
             p = PARENT[b]
-            rp = frames[p]
-            x = body[b, B_AXIS]
-            y = body[b, B_AXIS + 1]
-            z = body[b, B_AXIS + 2]
-            ux = rp[0, 0] * x + rp[0, 1] * y + rp[0, 2] * z
-            uy = rp[1, 0] * x + rp[1, 1] * y + rp[1, 2] * z
-            uz = rp[2, 0] * x + rp[2, 1] * y + rp[2, 2] * z
-            wx = spin[p, 0]
-            wy = spin[p, 1]
-            wz = spin[p, 2]
-            qd = state[S_QD + b - 1]
-            # Turning the axis with its parent.
-            tx = qd * (wy * uz - wz * uy)
-            ty = qd * (wz * ux - wx * uz)
-            tz = qd * (wx * uy - wy * ux)
-            lx = work[p, C_ALPHA]
-            ly = work[p, C_ALPHA + 1]
-            lz = work[p, C_ALPHA + 2]
-            dx = px - (origin[p, 0] - ox)
-            dy = py - (origin[p, 1] - oy)
-            dz = pz - (origin[p, 2] - oz)
-            ax = work[p, C_ACC] + ly * dz - lz * dy
-            ay = work[p, C_ACC + 1] + lz * dx - lx * dz
-            az = work[p, C_ACC + 2] + lx * dy - ly * dx
-            if body[b, B_PRISMATIC] != 0.0:
-                row[C_TURN] = row[C_TURN + 1] = row[C_TURN + 2] = 0.0
-                row[C_SLIDE] = ux
-                row[C_SLIDE + 1] = uy
-                row[C_SLIDE + 2] = uz
-                ax += 2.0 * tx
-                ay += 2.0 * ty
-                az += 2.0 * tz
+            axis = turn(motion.rotation[p], at(body.axis, b))
+            w = at(motion.spin, p)
+            turning = times(state[S_QD + b - 1], cross(w, axis))  # the axis turns with its parent
+            alpha = at(work, p, C_ALPHA)
+            arm = minus(place, minus(at(motion.origin, p), base))
+            acceleration = plus_cross(at(work, p, C_ACC), alpha, arm)
+            if body.prismatic[b]:
+                put(row, C_TURN, (0.0, 0.0, 0.0))
+                put(row, C_SLIDE, axis)
+                acceleration = plus(acceleration, times(2.0, turning))
             else:
-                row[C_TURN] = ux
-                row[C_TURN + 1] = uy
-                row[C_TURN + 2] = uz
-                row[C_SLIDE] = py * uz - pz * uy
-                row[C_SLIDE + 1] = pz * ux - px * uz
-                row[C_SLIDE + 2] = px * uy - py * ux
-                lx += tx
-                ly += ty
-                lz += tz
-        # Centripetal: w x (w x d) with the parent's spin, with which the joint's place turns.
-        d = wx * dx + wy * dy + wz * dz
-        w2 = wx * wx + wy * wy + wz * wz
-        ax += wx * d - w2 * dx
-        ay += wy * d - w2 * dy
-        az += wz * d - w2 * dz
-        row[C_ALPHA] = lx
-        row[C_ALPHA + 1] = ly
-        row[C_ALPHA + 2] = lz
-        row[C_ACC] = ax
-        row[C_ACC + 1] = ay
-        row[C_ACC + 2] = az
-        # The centre of mass.
-        x = body[b, B_COM]
-        y = body[b, B_COM + 1]
-        z = body[b, B_COM + 2]
-        rx = r[0, 0] * x + r[0, 1] * y + r[0, 2] * z
-        ry = r[1, 0] * x + r[1, 1] * y + r[1, 2] * z
-        rz = r[2, 0] * x + r[2, 1] * y + r[2, 2] * z
-        wx = spin[b, 0]
-        wy = spin[b, 1]
-        wz = spin[b, 2]
-        d = wx * rx + wy * ry + wz * rz
-        w2 = wx * wx + wy * wy + wz * wz
-        m = body[b, B_MASS]
-        fx = m * (ax + ly * rz - lz * ry + wx * d - w2 * rx - gravity[0])
-        fy = m * (ay + lz * rx - lx * rz + wy * d - w2 * ry - gravity[1])
-        fz = m * (az + lx * ry - ly * rx + wz * d - w2 * rz - gravity[2])
-        cx = px + rx
-        cy = py + ry
-        cz = pz + rz
-        # Inertia about the centre of mass in world axes: R I R^T.
-        ixx = body[b, B_INERTIA]
-        iyy = body[b, B_INERTIA + 1]
-        izz = body[b, B_INERTIA + 2]
-        ixy = body[b, B_INERTIA + 3]
-        ixz = body[b, B_INERTIA + 4]
-        iyz = body[b, B_INERTIA + 5]
-        ax = r[0, 0] * ixx + r[0, 1] * ixy + r[0, 2] * ixz
-        ay = r[0, 0] * ixy + r[0, 1] * iyy + r[0, 2] * iyz
-        az = r[0, 0] * ixz + r[0, 1] * iyz + r[0, 2] * izz
-        jxx = ax * r[0, 0] + ay * r[0, 1] + az * r[0, 2]
-        jxy = ax * r[1, 0] + ay * r[1, 1] + az * r[1, 2]
-        jxz = ax * r[2, 0] + ay * r[2, 1] + az * r[2, 2]
-        ax = r[1, 0] * ixx + r[1, 1] * ixy + r[1, 2] * ixz
-        ay = r[1, 0] * ixy + r[1, 1] * iyy + r[1, 2] * iyz
-        az = r[1, 0] * ixz + r[1, 1] * iyz + r[1, 2] * izz
-        jyy = ax * r[1, 0] + ay * r[1, 1] + az * r[1, 2]
-        jyz = ax * r[2, 0] + ay * r[2, 1] + az * r[2, 2]
-        ax = r[2, 0] * ixx + r[2, 1] * ixy + r[2, 2] * ixz
-        ay = r[2, 0] * ixy + r[2, 1] * iyy + r[2, 2] * iyz
-        az = r[2, 0] * ixz + r[2, 1] * iyz + r[2, 2] * izz
-        jzz = ax * r[2, 0] + ay * r[2, 1] + az * r[2, 2]
+                put(row, C_TURN, axis)
+                put(row, C_SLIDE, cross(place, axis))
+                alpha = plus(alpha, turning)
+        # With the parent's spin, with which the joint's place turns.
+        acceleration = plus(acceleration, _centripetal(w, arm))
+        put(row, C_ALPHA, alpha)
+        put(row, C_ACC, acceleration)
+        to_centre = turn(motion.rotation[b], at(body.com, b))
+        w = at(motion.spin, b)
+        m = body.mass[b]
+        force = times(m, minus(_acceleration_at(acceleration, alpha, w, to_centre), vec(gravity, 0)))
+        centre = plus(place, to_centre)
+        diagonal, products = _turned_inertia(motion.rotation[b], body.inertia, b)
+        put(row, C_INERTIA, diagonal)
+        put(row, C_INERTIA + 3, products)
         # Torque about the base point: J alpha + w x J w + c x f.
-        x = jxx * wx + jxy * wy + jxz * wz
-        y = jxy * wx + jyy * wy + jyz * wz
-        z = jxz * wx + jyz * wy + jzz * wz
-        row[C_TORQUE] = jxx * lx + jxy * ly + jxz * lz + wy * z - wz * y + cy * fz - cz * fy
-        row[C_TORQUE + 1] = jxy * lx + jyy * ly + jyz * lz + wz * x - wx * z + cz * fx - cx * fz
-        row[C_TORQUE + 2] = jxz * lx + jyz * ly + jzz * lz + wx * y - wy * x + cx * fy - cy * fx
-        row[C_FORCE] = fx
-        row[C_FORCE + 1] = fy
-        row[C_FORCE + 2] = fz
+        momentum = _times_inertia(work, b, C_INERTIA, w)
+        taken = _times_inertia(work, b, C_INERTIA, alpha)
+        put(row, C_TORQUE, plus_cross(plus_cross(taken, w, momentum), centre, force))
+        put(row, C_FORCE, force)
         row[C_MASS] = m
-        row[C_MOMENT] = m * cx
-        row[C_MOMENT + 1] = m * cy
-        row[C_MOMENT + 2] = m * cz
-        row[C_INERTIA] = jxx + m * (cy * cy + cz * cz)
-        row[C_INERTIA + 1] = jyy + m * (cx * cx + cz * cz)
-        row[C_INERTIA + 2] = jzz + m * (cx * cx + cy * cy)
-        row[C_INERTIA + 3] = jxy - m * cx * cy
-        row[C_INERTIA + 4] = jxz - m * cx * cz
-        row[C_INERTIA + 5] = jyz - m * cy * cz
+        put(row, C_MOMENT, times(m, centre))
+        x, y, z = centre
+        add(row, C_INERTIA, (m * (y * y + z * z), m * (x * x + z * z), m * (x * x + y * y)))
+        add(row, C_INERTIA + 3, (-(m * x * y), -(m * x * z), -(m * y * z)))
 
 
 @kernel
-def _joint_row(body: Array, work: Array, matrix: Array, bias: Array, b: int) -> None:
+def _power(turning: Vec, moment: Vec, velocity: Vec, force: Vec) -> float:
+    """Power of a wrench in a motion."""
+    return (
+        turning[0] * moment[0] + turning[1] * moment[1] + turning[2] * moment[2]
+        + velocity[0] * force[0] + velocity[1] * force[1] + velocity[2] * force[2]
+    )  # fmt: skip
+
+
+@kernel
+def _joint_row(work: Array, matrix: Array, bias: Array, b: int) -> None:
     """One joint's row of the mass matrix: momentum that it gives to all it carries, felt by every freedom above."""
     row = work[b]
-    ux = row[C_TURN]
-    uy = row[C_TURN + 1]
-    uz = row[C_TURN + 2]
-    sx = row[C_SLIDE]
-    sy = row[C_SLIDE + 1]
-    sz = row[C_SLIDE + 2]
-    m = row[C_MASS]
-    hx = row[C_MOMENT]
-    hy = row[C_MOMENT + 1]
-    hz = row[C_MOMENT + 2]
-    px = m * sx + uy * hz - uz * hy
-    py = m * sy + uz * hx - ux * hz
-    pz = m * sz + ux * hy - uy * hx
-    ixy = row[C_INERTIA + 3]
-    ixz = row[C_INERTIA + 4]
-    iyz = row[C_INERTIA + 5]
-    lx = row[C_INERTIA] * ux + ixy * uy + ixz * uz + hy * sz - hz * sy
-    ly = ixy * ux + row[C_INERTIA + 1] * uy + iyz * uz + hz * sx - hx * sz
-    lz = ixz * ux + iyz * uy + row[C_INERTIA + 2] * uz + hx * sy - hy * sx
+    turning = vec(row, C_TURN)
+    slide = vec(row, C_SLIDE)
+    moment = vec(row, C_MOMENT)
+    momentum = plus_cross(times(row[C_MASS], slide), turning, moment)
+    angular = plus_cross(_times_inertia(work, b, C_INERTIA, turning), moment, slide)
     i = 5 + b
-    matrix[i, 0] = px
-    matrix[i, 1] = py
-    matrix[i, 2] = pz
-    matrix[i, 3] = lx
-    matrix[i, 4] = ly
-    matrix[i, 5] = lz
+    put_at(matrix, i, 0, momentum)
+    put_at(matrix, i, 3, angular)
     a = b
     while a > 0:
-        up = work[a]
-        matrix[i, 5 + a] = (
-            up[C_TURN] * lx
-            + up[C_TURN + 1] * ly
-            + up[C_TURN + 2] * lz
-            + up[C_SLIDE] * px
-            + up[C_SLIDE + 1] * py
-            + up[C_SLIDE + 2] * pz
-        )
+        matrix[i, 5 + a] = _power(at(work, a, C_TURN), angular, at(work, a, C_SLIDE), momentum)
         a = PARENT[a]
-    bias[i] = (
-        ux * row[C_TORQUE]
-        + uy * row[C_TORQUE + 1]
-        + uz * row[C_TORQUE + 2]
-        + sx * row[C_FORCE]
-        + sy * row[C_FORCE + 1]
-        + sz * row[C_FORCE + 2]
-    )
+    bias[i] = _power(turning, vec(row, C_TORQUE), slide, vec(row, C_FORCE))
 
 
 @kernel
@@ -321,19 +210,10 @@ def solve(matrix: Array, x: Array) -> None:
 
 @kernel
 def accelerations(
-    state: Array,
-    out: Array,
-    body: Array,
-    frames: Array,
-    origin: Array,
-    spin: Array,
-    gravity: Array,
-    work: Array,
-    matrix: Array,
-    result: Array,
+    state: Array, out: Array, body: Bodies, motion: Motion, gravity: Array, work: Array, matrix: Array, result: Array
 ) -> None:
     """Accelerations (16,) of the freedoms under the generalised forces ``out`` and gravity (3,), world axes."""
-    mass_matrix_and_bias(state, body, frames, origin, spin, gravity, work, matrix, result)
+    mass_matrix_and_bias(state, body, motion, gravity, work, matrix, result)
     for k in range(FREEDOMS):
         result[k] = out[k] - result[k]
     solve(matrix, result)

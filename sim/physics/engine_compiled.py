@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.rigid import RigidModel
-from sim.physics.arrays import S_QUAT, S_SIZE, model_arrays
+from sim.physics.arrays import S_QUAT, S_SIZE, Motion, model_arrays
 from sim.physics.dynamics import BODIES, C_SIZE, FREEDOMS
 from sim.physics.engine import Engine
 from sim.physics.forces import ForceArguments
@@ -29,7 +29,7 @@ class TreeEngine(Engine):
         self._state[S_QUAT + 3] = 1.0
         self._out = np.zeros(FREEDOMS)
         self._work = np.zeros((BODIES, C_SIZE)), np.zeros((FREEDOMS, FREEDOMS)), np.zeros(FREEDOMS)
-        self._frames, self._points = np.zeros((BODIES, 3, 3)), np.zeros((4, BODIES, 6))
+        self._motion = Motion(np.zeros((BODIES, 3, 3)), *np.zeros((3, BODIES, 6)))
 
     def reset(self, state: Array) -> None:
         """Put the truck into a state; forces are forgotten."""
@@ -51,8 +51,7 @@ class TreeEngine(Engine):
     def step(self) -> None:
         """Move on by one time step."""
         free_step(
-            self._state, self._out, self._body, self._drive, self._frames, self._points, self._gravity, self._step,
-            *self._work,
+            self._state, self._out, self._body, self._drive, self._motion, self._gravity, self._step, *self._work,
         )  # fmt: skip
         self._out[:] = 0.0
 

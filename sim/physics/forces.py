@@ -7,9 +7,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.physics.arrays import M_TIME, U_DT
+from sim.physics.arrays import M_TIME, U_DT, ModelArrays, Motion
 from sim.physics.compiled import kernel
 from sim.physics.drive_force import drive_forces, steer_forces
+from sim.physics.ground_sampling import Ground
 from sim.physics.hull_force import hull_forces
 from sim.physics.kinematics import forward, generalise
 from sim.physics.shock_force import shock_forces
@@ -18,68 +19,29 @@ from sim.physics.tyre_force import tyre_forces
 Array = NDArray[np.float64]
 ForceArguments = tuple[Any, ...]
 """What :func:`step_forces` takes, in its order."""
-STATE, OUT, BODY, FRAMES, POINTS = 0, 3, 4, 18, 19
+STATE, OUT, MODEL, MOTION = 0, 3, 4, 9
 """Places in it of what moving on needs."""
 
 
 @kernel
 def step_forces(
-    state: Array,
-    controls: Array,
-    memory: Array,
-    out: Array,
-    body: Array,
-    tyre: Array,
-    row: Array,
-    law: Array,
-    compass: Array,
-    shock: Array,
-    drive: Array,
-    hull: Array,
-    bristles: Array,
-    patch: Array,
-    hull_bristles: Array,
-    z: Array,
-    top: Array,
-    header: Array,
-    frames: Array,
-    points: Array,
-    wheels: Array,
-) -> None:
+    state: Array, controls: Array, memory: Array, out: Array, model: ModelArrays, bristles: Array, patch: Array,
+    hull_bristles: Array, ground: Ground, motion: Motion, wrench: Array, wheels: Array,
+) -> None:  # fmt: skip
     """Read the state, let every force element act, write base wrench and joint efforts.
 
-    ``frames`` (11, 3, 3) and ``points`` (4, 11, 6) are work arrays: rotations; origins, spins, velocities, wrenches
-    in their first columns. Both hold the kinematics of this step afterwards.
+    ``motion`` and ``wrench`` (11, 6) are room to work; ``motion`` holds the kinematics of this step afterwards.
     """
-    origin = points[0]
-    spin = points[1]
-    velocity = points[2]
-    wrench = points[3]
     out[:] = 0.0
     wrench[:, :] = 0.0
-    forward(state, body, drive, frames, origin, spin, velocity)
+    forward(state, model.body, model.drive, motion)
     tyre_forces(
-        controls,
-        memory,
-        tyre,
-        row,
-        law,
-        compass,
-        bristles,
-        patch,
-        z,
-        top,
-        header,
-        frames,
-        origin,
-        spin,
-        velocity,
-        wrench,
+        controls, memory, model.tyre, model.row, model.law, model.compass, bristles, patch, ground, motion, wrench,
         wheels,
-    )
-    hull_forces(controls, memory, hull, hull_bristles, z, header, frames, origin, spin, velocity, wrench)
-    shock_forces(shock, frames, origin, spin, velocity, wrench)
-    drive_forces(state, controls, memory, drive, frames, wrench, out)
-    steer_forces(state, controls, memory, drive, out)
-    generalise(state, body, frames, origin, wrench, out)
+    )  # fmt: skip
+    hull_forces(controls, memory, model.hull, hull_bristles, ground, motion, wrench)
+    shock_forces(model.shock, motion, wrench)
+    drive_forces(state, controls, memory, model.drive, motion.rotation, wrench, out)
+    steer_forces(state, controls, memory, model.drive, out)
+    generalise(state, model.body, motion, wrench, out)
     memory[M_TIME] += controls[U_DT]

@@ -2,118 +2,82 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.physics.arrays import (
-    F_BODY,
-    F_DAMP,
-    F_GRIP,
-    F_ROOT,
-    F_STIFF,
-    F_TIP,
-    G_TOP,
-    M_HULL_HITS,
-    M_HULL_LOAD,
-    M_HULL_LOAD_AXLE,
-    U_DT,
-    U_GRIP,
-)
+from sim.physics.arrays import M_HULL_HITS, M_HULL_LOAD, M_HULL_LOAD_AXLE, U_DT, U_GRIP, Hull, Motion
 from sim.physics.compiled import kernel
-from sim.physics.ground_sampling import crossing, probe
+from sim.physics.ground_sampling import Ground, crossing, probe
 from sim.physics.tip_friction import grip_tip
-from sim.physics.tyre_force import SMALLEST_INCIDENCE
-from sim.physics.vector import add_wrench
+from sim.physics.vector import (
+    add_wrench,
+    at,
+    dot,
+    minus,
+    over,
+    plus_cross,
+    plus_turn,
+    put_at,
+    size,
+    times,
+    turn,
+    upward,
+)
 
 Array = NDArray[np.float64]
 BRISTLE_SHARE = 0.7
 """Tangential over normal stiffness of a hard point: near Mindlin's 2(1 - nu)/(2 - nu) for plastics."""
+SMALLEST_INCIDENCE = 0.2
+"""Floor of abs(n.d) of a feeler that lies along a face."""
 
 
 @kernel
 def hull_forces(
-    controls: Array,
-    memory: Array,
-    hull: Array,
-    bristles: Array,
-    z: Array,
-    header: Array,
-    rotation: Array,
-    origin: Array,
-    spin: Array,
-    velocity: Array,
-    wrench: Array,
+    controls: Array, memory: Array, hull: Hull, bristles: Array, ground: Ground, motion: Motion, wrench: Array
 ) -> None:
     """Ground forces on the feelers, added to the wrenches of their bodies; counts strikes and load in ``memory``."""
     dt = controls[U_DT]
     chassis_load = 0.0
     axle_load = 0.0
-    for k in range(hull.shape[0]):
-        b = int(hull[k, F_BODY])
-        r = rotation[b]
-        tx = hull[k, F_TIP]
-        ty = hull[k, F_TIP + 1]
-        tz = hull[k, F_TIP + 2]
-        qz = origin[b, 2] + r[2, 0] * tx + r[2, 1] * ty + r[2, 2] * tz
-        if qz > header[G_TOP]:
+    for k in range(hull.body.shape[0]):
+        b = hull.body[k]
+        r = motion.rotation[b]
+        origin = at(motion.origin, b)
+        tip = at(hull.tip, k)
+        end = plus_turn(origin, r, tip)
+        if end[2] > ground.top:
             bristles[k, 3] = 0.0
             continue
-        qx = origin[b, 0] + r[0, 0] * tx + r[0, 1] * ty + r[0, 2] * tz
-        qy = origin[b, 1] + r[1, 0] * tx + r[1, 1] * ty + r[1, 2] * tz
-        ground, gx, gy = probe(z, header, qx, qy)
-        gap = ground - qz
+        level, gx, gy = probe(ground, end[0], end[1])
+        gap = level - end[2]
         if gap <= 0.0:
             bristles[k, 3] = 0.0
             continue
-        tx -= hull[k, F_ROOT]
-        ty -= hull[k, F_ROOT + 1]
-        tz -= hull[k, F_ROOT + 2]
-        dx = r[0, 0] * tx + r[0, 1] * ty + r[0, 2] * tz
-        dy = r[1, 0] * tx + r[1, 1] * ty + r[1, 2] * tz
-        dz = r[2, 0] * tx + r[2, 1] * ty + r[2, 2] * tz
-        far = math.sqrt(dx * dx + dy * dy + dz * dz)
-        dx /= far
-        dy /= far
-        dz /= far
-        steep = gx * dx + gy * dy - dz
-        length, gx, gy = crossing(
-            z, header, qx - far * dx, qy - far * dy, qz - far * dz, dx, dy, dz, 0.0, far, gap, steep
-        )  # fmt: skip
+        along = turn(r, minus(tip, at(hull.root, k)))
+        far = size(along)
+        along = over(along, far)
+        root = minus(end, times(far, along))
+        length, gx, gy = crossing(ground, root, along, 0.0, far, gap, dot((gx, gy, -1.0), along))
         back = far - length
-        sx = qx - back * dx
-        sy = qy - back * dy
-        sz = qz - back * dz
-        inv = 1.0 / math.sqrt(1.0 + gx * gx + gy * gy)
-        nx = -gx * inv
-        ny = -gy * inv
-        nz = inv
-        depth = back * max(-(nx * dx + ny * dy + nz * dz), SMALLEST_INCIDENCE)
-        lx = sx - origin[b, 0]
-        ly = sy - origin[b, 1]
-        lz = sz - origin[b, 2]
-        vx = velocity[b, 0] + spin[b, 1] * lz - spin[b, 2] * ly
-        vy = velocity[b, 1] + spin[b, 2] * lx - spin[b, 0] * lz
-        vz = velocity[b, 2] + spin[b, 0] * ly - spin[b, 1] * lx
-        closing = -(vx * nx + vy * ny + vz * nz)
-        if bristles[k, 3] == 0.0 and b == 0:
-            memory[M_HULL_HITS] += 1.0
-        force = max(hull[k, F_STIFF] * depth + hull[k, F_DAMP] * closing, 0.0)
+        spot = minus(end, times(back, along))
+        normal = upward(gx, gy)
+        depth = back * max(-dot(normal, along), SMALLEST_INCIDENCE)
+        speed = plus_cross(at(motion.velocity, b), at(motion.spin, b), minus(spot, origin))
         if bristles[k, 3] == 0.0:
             bristles[k, :3] = 0.0
-        fx, fy, fz, _, zx, zy, zz = grip_tip(
-            bristles[k, 0], bristles[k, 1], bristles[k, 2], force * nx, force * ny, force * nz, nx, ny, nz, vx, vy, vz,
-            dt, BRISTLE_SHARE * hull[k, F_STIFF], BRISTLE_SHARE * hull[k, F_DAMP], hull[k, F_GRIP] * controls[U_GRIP],
+            if b == 0:
+                memory[M_HULL_HITS] += 1.0
+        load = max(hull.stiffness[k] * depth + hull.damping[k] * -dot(speed, normal), 0.0)
+        force, _, bristle = grip_tip(
+            at(bristles, k), times(load, normal), normal, speed, dt, BRISTLE_SHARE * hull.stiffness[k],
+            BRISTLE_SHARE * hull.damping[k], hull.grip[k] * controls[U_GRIP],
         )  # fmt: skip
-        bristles[k, 0] = zx
-        bristles[k, 1] = zy
-        bristles[k, 2] = zz
+        put_at(bristles, k, 0, bristle)
         bristles[k, 3] = 1.0
-        add_wrench(wrench, b, origin, sx, sy, sz, fx, fy, fz)
+        add_wrench(wrench, b, motion.origin, spot, force)
         if b == 0:
-            chassis_load += force
+            chassis_load += load
         else:
-            axle_load += force
+            axle_load += load
     memory[M_HULL_LOAD] = chassis_load
     memory[M_HULL_LOAD_AXLE] = axle_load

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.physics.compiled import kernel
+from sim.physics.vector import Vec, at, cross, dot, minus, over, size, times, vec
 
 Array = NDArray[np.float64]
 ROUND_TRIP = np.array([0, 1, 3, 2], dtype=np.int64)
@@ -21,33 +22,20 @@ EDGE_NAMES = ("front", "right", "rear", "left")
 
 
 @kernel
-def edge_angle(
-    px: float, py: float, pz: float, qx: float, qy: float, qz: float, fx: float, fy: float, fz: float
-) -> float:
+def edge_angle(p: Vec, q: Vec, force: Vec) -> float:
     """Signed angle (rad) from the force through the origin to the edge p to q, seen along the edge.
 
     Points are relative to the centre of gravity. Positive while the force passes inside (to the right of the edge
     walked clockwise seen from above).
     """
-    ax = qx - px
-    ay = qy - py
-    az = qz - pz
-    size = math.sqrt(ax * ax + ay * ay + az * az)
-    if size < 1.0e-12:
+    along = minus(q, p)
+    length = size(along)
+    if length < 1.0e-12:
         return math.pi
-    ax /= size
-    ay /= size
-    az /= size
-    d = ax * px + ay * py + az * pz
-    lx = px - d * ax
-    ly = py - d * ay
-    lz = pz - d * az
-    d = ax * fx + ay * fy + az * fz
-    gx = fx - d * ax
-    gy = fy - d * ay
-    gz = fz - d * az
-    cross = (ly * gz - lz * gy) * ax + (lz * gx - lx * gz) * ay + (lx * gy - ly * gx) * az
-    return math.atan2(-cross, lx * gx + ly * gy + lz * gz)
+    along = over(along, length)
+    lever = minus(p, times(dot(along, p), along))
+    across = minus(force, times(dot(along, force), along))
+    return math.atan2(-dot(cross(lever, across), along), dot(lever, across))
 
 
 @kernel
@@ -59,20 +47,12 @@ def tip_over_margin(contact: Array, cg: Array, force: Array) -> tuple[float, int
     """
     best = math.pi
     edge = 0
+    centre = vec(cg, 0)
+    push = vec(force, 0)
     for k in range(4):
-        i = ROUND_TRIP[k]
-        j = ROUND_TRIP[(k + 1) % 4]
-        angle = edge_angle(
-            contact[i, 0] - cg[0],
-            contact[i, 1] - cg[1],
-            contact[i, 2] - cg[2],
-            contact[j, 0] - cg[0],
-            contact[j, 1] - cg[1],
-            contact[j, 2] - cg[2],
-            force[0],
-            force[1],
-            force[2],
-        )
+        p = minus(at(contact, ROUND_TRIP[k]), centre)
+        q = minus(at(contact, ROUND_TRIP[(k + 1) % 4]), centre)
+        angle = edge_angle(p, q, push)
         if angle < best:
             best = angle
             edge = k

@@ -7,30 +7,18 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.physics.arrays import B_COM, B_MASS, W_PX
+from sim.physics.arrays import W_PX, Bodies, Motion, places
 from sim.physics.compiled import kernel
 from sim.physics.kinematics import BODIES
 from sim.physics.margin import tip_over_margin
+from sim.physics.vector import add, at, plus, plus_cross, times, turn
 
 Array = NDArray[np.float64]
 
 (
-    V_S,
-    V_SIDE,
-    V_CG,
-    V_SPEED,
-    V_MARGIN,
-    V_EDGE,
-    V_UP,
-    V_HEADING,
-    V_BEARING,
-    V_CG_VEL,
-    V_ACC,
-    V_NOSE,
-    V_LEFT_Z,
-    V_FINITE,
-    V_SIZE,
-) = (0, 1, 2, 5, 6, 7, 8, 9, 10, 11, 14, 17, 18, 19, 20)
+    V_S, V_SIDE, V_CG, V_SPEED, V_MARGIN, V_EDGE, V_UP, V_HEADING, V_BEARING, V_CG_VEL, V_ACC, V_NOSE, V_LEFT_Z,
+    V_FINITE, V_SIZE,
+) = places(1, 1, 3, 1, 1, 1, 1, 1, 1, 3, 3, 1, 1, 1)  # fmt: skip
 ACCELERATION_TIME = 0.08
 """s; the acceleration in the margin is averaged over this, shorter than a tip, longer than tyre chatter."""
 
@@ -88,44 +76,25 @@ def lane_point(lane: Array, along: float) -> tuple[float, float]:
 
 @kernel
 def observe(
-    body: Array,
-    frames: Array,
-    points: Array,
-    wheels: Array,
-    lane: Array,
-    look_ahead: float,
-    interval: float,
-    gravity: Array,
-    contact: Array,
-    view: Array,
-) -> None:
+    body: Bodies, motion: Motion, wheels: Array, lane: Array, look_ahead: float, interval: float, gravity: Array,
+    contact: Array, view: Array,
+) -> None:  # fmt: skip
     """Fill ``view`` from the kinematics of the last step; ``contact`` (4, 3) gets the support points.
 
     ``gravity`` (3,) in the world, m/s^2.
     ``view`` keeps the last velocity, from which the averaged acceleration comes.
     """
-    origin = points[0]
-    spin = points[1]
-    velocity = points[2]
+    frames = motion.rotation
+    origin = motion.origin
     mass = 0.0
     cg = np.zeros(3)
     cv = np.zeros(3)
     for b in range(BODIES):
-        m = body[b, B_MASS]
-        r = frames[b]
-        lx = body[b, B_COM]
-        ly = body[b, B_COM + 1]
-        lz = body[b, B_COM + 2]
-        rx = r[0, 0] * lx + r[0, 1] * ly + r[0, 2] * lz
-        ry = r[1, 0] * lx + r[1, 1] * ly + r[1, 2] * lz
-        rz = r[2, 0] * lx + r[2, 1] * ly + r[2, 2] * lz
+        m = body.mass[b]
+        arm = turn(frames[b], at(body.com, b))
         mass += m
-        cg[0] += m * (origin[b, 0] + rx)
-        cg[1] += m * (origin[b, 1] + ry)
-        cg[2] += m * (origin[b, 2] + rz)
-        cv[0] += m * (velocity[b, 0] + spin[b, 1] * rz - spin[b, 2] * ry)
-        cv[1] += m * (velocity[b, 1] + spin[b, 2] * rx - spin[b, 0] * rz)
-        cv[2] += m * (velocity[b, 2] + spin[b, 0] * ry - spin[b, 1] * rx)
+        add(cg, 0, times(m, plus(at(origin, b), arm)))
+        add(cv, 0, times(m, plus_cross(at(motion.velocity, b), at(motion.spin, b), arm)))
     blend = min(interval / ACCELERATION_TIME, 1.0)
     force = np.empty(3)
     finite = 0.0

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.physics.compiled import kernel
-from sim.physics.ground_sampling import crossing, height
+from sim.physics.ground_sampling import Ground, crossing, height
 
 Array = NDArray[np.float64]
 SHARP = 0.5
@@ -19,8 +19,7 @@ EDGE_TURN = 0.1
 
 @kernel
 def edge_normal(
-    z: Array,
-    header: Array,
+    ground: Ground,
     qx: float,
     qy: float,
     qz: float,
@@ -51,12 +50,12 @@ def edge_normal(
     # Chord ahead: from q to the ground under the tread there; it falls away if it leads along the spoke.
     cx = reach * tx
     cy = reach * ty
-    cz = height(z, header, qx + cx, qy + cy) - qz
+    cz = height(ground, qx + cx, qy + cy) - qz
     along = cx * tx + cy * ty + cz * tz
     fall = cx * ux + cy * uy + cz * uz
     if fall > 0.0:
         ahead = fall / math.sqrt(along * along + fall * fall)
-    cz = height(z, header, qx - cx, qy - cy) - qz
+    cz = height(ground, qx - cx, qy - cy) - qz
     along = -cx * tx - cy * ty + cz * tz
     fall = -cx * ux - cy * uy + cz * uz
     if fall > 0.0:
@@ -74,8 +73,7 @@ def edge_normal(
 
 @kernel
 def face_beside(
-    z: Array,
-    header: Array,
+    ground: Ground,
     ex: float,
     ey: float,
     ez: float,
@@ -91,9 +89,9 @@ def face_beside(
     ``width`` is the way to the row of spokes that is under ground by ``gap``, ``short`` how far its spoke would have
     to be shortened. Returns ``width`` where there is no face, or where the way back along the spoke is the shorter.
     """
-    if height(z, header, ex, ey) >= ez:
+    if height(ground, ex, ey) >= ez:
         return width, 0.0, 0.0
-    out, gx, gy = crossing(z, header, ex, ey, ez, sx, sy, sz, 0.0, width, gap, 0.0)
+    out, gx, gy = crossing(ground, (ex, ey, ez), (sx, sy, sz), 0.0, width, gap, 0.0)
     if width - out < short:
         return out, gx, gy
     return width, 0.0, 0.0

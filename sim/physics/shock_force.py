@@ -2,82 +2,48 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.physics.arrays import (
-    K_AXLE,
-    K_BODY,
-    K_BUMP,
-    K_CHASSIS,
-    K_DAMP,
-    K_DROOP,
-    K_FORCE,
-    K_LENGTH,
-    K_RATE,
-    K_STOP,
-)
+from sim.physics.arrays import Motion, Shocks
 from sim.physics.compiled import kernel
-from sim.physics.vector import add_wrench
+from sim.physics.vector import Vec, add_wrench, at, dot, minus, over, plus, plus_cross, size, times, turn
 
 Array = NDArray[np.float64]
 
 
 @kernel
-def shock_force(row: Array, length: float, stretch_speed: float) -> float:
+def shock_force(shock: Shocks, k: int, length: float, stretch_speed: float) -> float:
     """Push (positive) or pull of one shock along its line, N.
 
     The spring pushes only; the stops act both ways at the ends of the travel; the damper both ways in between.
     """
-    shortening = row[K_LENGTH] - length
-    force = max(row[K_FORCE] + row[K_RATE] * shortening, 0.0) - row[K_DAMP] * stretch_speed
-    if shortening > row[K_BUMP]:
-        force += row[K_STOP] * (shortening - row[K_BUMP])
-    elif shortening < -row[K_DROOP]:
-        force += row[K_STOP] * (shortening + row[K_DROOP])
+    shortening = shock.length[k] - length
+    force = max(shock.force[k] + shock.rate[k] * shortening, 0.0) - shock.damping[k] * stretch_speed
+    if shortening > shock.bump[k]:
+        force += shock.stop[k] * (shortening - shock.bump[k])
+    elif shortening < -shock.droop[k]:
+        force += shock.stop[k] * (shortening + shock.droop[k])
     return force
 
 
 @kernel
-def shock_forces(shock: Array, rotation: Array, origin: Array, spin: Array, velocity: Array, wrench: Array) -> None:
+def _eye(motion: Motion, body: int, place: Vec) -> tuple[Vec, Vec]:
+    """Place and velocity of a point of a body."""
+    arm = turn(motion.rotation[body], place)
+    return plus(at(motion.origin, body), arm), plus_cross(at(motion.velocity, body), at(motion.spin, body), arm)
+
+
+@kernel
+def shock_forces(shock: Shocks, motion: Motion, wrench: Array) -> None:
     """Add every shock's equal and opposite forces to the chassis and its axle."""
-    for k in range(shock.shape[0]):
-        a = int(shock[k, K_BODY])
-        r = rotation[0]
-        x = shock[k, K_CHASSIS]
-        y = shock[k, K_CHASSIS + 1]
-        z = shock[k, K_CHASSIS + 2]
-        rx = r[0, 0] * x + r[0, 1] * y + r[0, 2] * z
-        ry = r[1, 0] * x + r[1, 1] * y + r[1, 2] * z
-        rz = r[2, 0] * x + r[2, 1] * y + r[2, 2] * z
-        ux = velocity[0, 0] + spin[0, 1] * rz - spin[0, 2] * ry
-        uy = velocity[0, 1] + spin[0, 2] * rx - spin[0, 0] * rz
-        uz = velocity[0, 2] + spin[0, 0] * ry - spin[0, 1] * rx
-        cx = origin[0, 0] + rx
-        cy = origin[0, 1] + ry
-        cz = origin[0, 2] + rz
-        r = rotation[a]
-        x = shock[k, K_AXLE]
-        y = shock[k, K_AXLE + 1]
-        z = shock[k, K_AXLE + 2]
-        rx = r[0, 0] * x + r[0, 1] * y + r[0, 2] * z
-        ry = r[1, 0] * x + r[1, 1] * y + r[1, 2] * z
-        rz = r[2, 0] * x + r[2, 1] * y + r[2, 2] * z
-        ux -= velocity[a, 0] + spin[a, 1] * rz - spin[a, 2] * ry
-        uy -= velocity[a, 1] + spin[a, 2] * rx - spin[a, 0] * rz
-        uz -= velocity[a, 2] + spin[a, 0] * ry - spin[a, 1] * rx
-        ax = origin[a, 0] + rx
-        ay = origin[a, 1] + ry
-        az = origin[a, 2] + rz
-        dx = cx - ax
-        dy = cy - ay
-        dz = cz - az
-        length = math.sqrt(dx * dx + dy * dy + dz * dz)
-        dx /= length
-        dy /= length
-        dz /= length
-        force = shock_force(shock[k], length, ux * dx + uy * dy + uz * dz)
-        add_wrench(wrench, 0, origin, cx, cy, cz, force * dx, force * dy, force * dz)
-        add_wrench(wrench, a, origin, ax, ay, az, -force * dx, -force * dy, -force * dz)
+    for k in range(shock.rate.shape[0]):
+        a = shock.axle_body[k]
+        upper, upper_speed = _eye(motion, 0, at(shock.chassis, k))
+        lower, lower_speed = _eye(motion, a, at(shock.axle, k))
+        line = minus(upper, lower)
+        length = size(line)
+        line = over(line, length)
+        force = times(shock_force(shock, k, length, dot(minus(upper_speed, lower_speed), line)), line)
+        add_wrench(wrench, 0, motion.origin, upper, force)
+        add_wrench(wrench, a, motion.origin, lower, times(-1.0, force))

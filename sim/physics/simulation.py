@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from models.massprops import GRAVITY
 from models.rigid import RigidModel
 from sim.physics.arrays import (
-    M_SERVO,
     M_SIZE,
     O_SIZE,
     S_POS,
@@ -25,10 +24,12 @@ from sim.physics.arrays import (
     U_STEER,
     U_VOLTAGE,
     W_SIZE,
+    Motion,
     model_arrays,
 )
 from sim.physics.engine import Engine
 from sim.physics.engine_compiled import TreeEngine
+from sim.physics.forces import ForceArguments
 from sim.physics.ground_sampling import ground_arrays, height
 from sim.physics.observe import V_SIZE, observe
 from sim.physics.rotation import quaternion
@@ -64,7 +65,7 @@ class Simulation:
         self.engine = engine(model, step, gravity)
         self.arrays = model_arrays(model, self.engine.base_p, self.engine.base_rotation)
         self.ground = ground
-        self._z, self._top, self._header = ground_arrays(ground)
+        self._ground = ground_arrays(ground)
         self.state = np.zeros(S_SIZE)
         self.controls = np.zeros(U_SIZE)
         self.controls[U_DT], self.controls[U_GRIP], self.controls[U_VOLTAGE] = step, grip_scale, voltage_scale
@@ -73,9 +74,10 @@ class Simulation:
         rows = self.arrays.row.shape[1]
         self.bristles = np.zeros((4, len(self.arrays.compass), rows + 1, 4))
         self.patch = np.zeros((len(self.arrays.compass) * rows + 1, P_SIZE))
-        self.hull_bristles = np.zeros((len(self.arrays.hull), 4))
+        self.hull_bristles = np.zeros((len(self.arrays.hull.body), 4))
         self.frames = np.zeros((len(model.bodies), 3, 3))
         self.points = np.zeros((4, len(model.bodies), 6))
+        self.motion = Motion(self.frames, self.points[0], self.points[1], self.points[2])
         self.wheels = np.zeros((4, W_SIZE))
         self.contact = np.zeros((4, 3))
         self.view = np.zeros(V_SIZE)
@@ -123,31 +125,28 @@ class Simulation:
         self.controls[U_STEER] = steer
         self.controls[U_BRAKE] = float(brake)
 
+    @property
+    def arguments(self) -> ForceArguments:
+        """What :func:`sim.physics.forces.step_forces` takes."""
+        return (
+            self.state, self.controls, self.memory, self.out, self.arrays, self.bristles, self.patch,
+            self.hull_bristles, self._ground, self.motion, self.points[3], self.wheels,
+        )  # fmt: skip
+
     def advance(self, steps: int) -> None:
         """Move on by a number of time steps under the present command."""
-        a = self.arrays
-        arguments = (
-            self.state, self.controls, self.memory, self.out, a.body, a.tyre, a.row, a.law, a.compass, a.shock, a.drive,
-            a.hull, self.bristles, self.patch, self.hull_bristles, self._z, self._top, self._header, self.frames,
-            self.points, self.wheels,
-        )  # fmt: skip
-        self.engine.run(steps, arguments)
+        self.engine.run(steps, self.arguments)
 
     def look(self, lane: Array, look_ahead: float, interval: float) -> Array:
         """Observe place, speed, attitude and margin; ``interval`` s since the last look. Returns the view row."""
         observe(
-            self.arrays.body, self.frames, self.points, self.wheels, lane, look_ahead, interval, self.gravity,
-            self.contact, self.view,
+            self.arrays.body, self.motion, self.wheels, lane, look_ahead, interval, self.gravity, self.contact,
+            self.view,
         )  # fmt: skip
         return self.view
 
     def _height(self, x: float, y: float) -> float:
-        return float(height(self._z, self._header, x, y))
-
-    @property
-    def servo_angle(self) -> float:
-        """Present mean steering angle at the servo, rad."""
-        return float(self.memory[M_SERVO])
+        return float(height(self._ground, x, y))
 
     def close(self) -> None:
         """Give the engine back."""

@@ -33,9 +33,10 @@ from sim.physics.arrays import (
     W_PX,
     W_SINK,
     W_TOUCH,
+    Motion,
 )
 from sim.physics.compiled import kernel
-from sim.physics.ground_sampling import crossing, probe, survey
+from sim.physics.ground_sampling import Ground, crossing, probe, survey
 from sim.physics.rock_edge import SHARP, edge_normal, face_beside
 from sim.physics.tyre_grip import update_pressure, wheel_grip
 from sim.physics.tyre_patch import grip_patch, move_carcass, note_spoke
@@ -88,17 +89,13 @@ def tyre_forces(
     compass: Array,
     bristles: Array,
     patch: Array,
-    z: Array,
-    top: Array,
-    header: Array,
-    rotation: Array,
-    origin: Array,
-    spin: Array,
-    velocity: Array,
+    ground: Ground,
+    motion: Motion,
     wrench: Array,
     wheels: Array,
 ) -> None:
     """Ground forces of the four tyres: added to the wheel bodies' wrenches and reported per wheel in ``wheels``."""
+    rotation, origin, spin, velocity = motion
     dt = controls[U_DT]
     n_round = compass.shape[0]
     rows = row.shape[1]
@@ -119,7 +116,7 @@ def tyre_forces(
         radius = tyre[wheel, T_RADIUS]
         half = tyre[wheel, T_HALF_WIDTH]
         reach = radius + half
-        ceiling, sharpest = survey(top, header, cx - reach, cx + reach, cy - reach, cy + reach)
+        ceiling, sharpest = survey(ground, cx - reach, cx + reach, cy - reach, cy + reach)
         bridge = TREAD_BRIDGE * radius
         lowest_row = half * abs(az)
         near = 0.5 * tyre[wheel, T_RIM]
@@ -152,13 +149,13 @@ def tyre_forces(
                 hx = cx + ry * ax
                 hy = cy + ry * ay
                 hz = cz + ry * az
-                ground, gx, gy = probe(z, header, hx + rr * dx, hy + rr * dy)
-                gap = ground - (hz + rr * dz)
+                level, gx, gy = probe(ground, hx + rr * dx, hy + rr * dy)
+                gap = level - (hz + rr * dz)
                 if gap <= 0.0:
                     bristles[wheel, i, j, 3] = 0.0
                     continue
                 length, gx, gy = crossing(
-                    z, header, hx, hy, hz, dx, dy, dz, near, rr, gap, gx * dx + gy * dy - dz
+                    ground, (hx, hy, hz), (dx, dy, dz), near, rr, gap, gx * dx + gy * dy - dz
                 )  # fmt: skip
                 short = rr - length
                 ux = dx
@@ -177,7 +174,7 @@ def tyre_forces(
                     ey = cy + rr * dy
                     ez = cz + rr * dz
                     out, sx, sy = face_beside(
-                        z, header, ex, ey, ez, side * ax, side * ay, side * az, width, gap, short
+                        ground, ex, ey, ez, side * ax, side * ay, side * az, width, gap, short
                     )  # fmt: skip
                     if out < width:
                         sideways = True
@@ -201,7 +198,7 @@ def tyre_forces(
                 nz = inv
                 if sharpest > SHARP and not sideways:
                     nx, ny, nz = edge_normal(
-                        z, header, qx, qy, qz, bridge, ux, uy, uz, ax, ay, az, nx, ny, nz
+                        ground, qx, qy, qz, bridge, ux, uy, uz, ax, ay, az, nx, ny, nz
                     )  # fmt: skip
                 lx = qx - cx
                 ly = qy - cy

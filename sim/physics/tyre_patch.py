@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from sim.physics.arrays import M_CARCASS, M_CARCASS_MOVE
 from sim.physics.compiled import kernel
 from sim.physics.tip_friction import grip_tip
+from sim.physics.vector import at, plus, put
 
 Array = NDArray[np.float64]
 P_ROUND, P_ROW, P_AT, P_NORMAL, P_FORCE, P_SPEED, P_BRISTLE, P_SIZE = 0, 1, 2, 5, 8, 11, 14, 17
@@ -179,29 +180,14 @@ def grip_patch(
     bz = memory[last + 2] * share
     total[:] = 0.0
     for c in range(count):
-        kx, ky, kz, normal, zx, zy, zz = grip_tip(
-            patch[c, P_BRISTLE],
-            patch[c, P_BRISTLE + 1],
-            patch[c, P_BRISTLE + 2],
-            patch[c, P_FORCE],
-            patch[c, P_FORCE + 1],
-            patch[c, P_FORCE + 2],
-            patch[c, P_NORMAL],
-            patch[c, P_NORMAL + 1],
-            patch[c, P_NORMAL + 2],
-            patch[c, P_SPEED] + bx,
-            patch[c, P_SPEED + 1] + by,
-            patch[c, P_SPEED + 2] + bz,
-            dt,
-            k,
-            0.0,
-            mu,
-        )
+        force, normal, bristle = grip_tip(
+            at(patch, c, P_BRISTLE), at(patch, c, P_FORCE), at(patch, c, P_NORMAL),
+            plus(at(patch, c, P_SPEED), (bx, by, bz)), dt, k, 0.0, mu,
+        )  # fmt: skip
+        kx, ky, kz = force
         i = int(patch[c, P_ROUND])
         j = int(patch[c, P_ROW])
-        bristles[wheel, i, j, 0] = zx
-        bristles[wheel, i, j, 1] = zy
-        bristles[wheel, i, j, 2] = zz
+        put(bristles[wheel, i, j], 0, bristle)
         lx = patch[c, P_AT]
         ly = patch[c, P_AT + 1]
         lz = patch[c, P_AT + 2]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.physics.arrays import D_VOLT, M_CURRENT, S_Q, S_QD, U_DUTY, U_VOLTAGE, W_FX
+from sim.physics.arrays import M_CURRENT, S_Q, S_QD, U_DUTY, U_VOLTAGE, W_FX
 from sim.physics.observe import V_MARGIN, V_S
 from sim.physics.rotation import quaternion
 from sim.physics.simulation import Simulation
@@ -30,7 +30,7 @@ class Recorder:
         self._next += self._interval
         s = self._simulation
         chassis = np.concatenate([s.points[0, 0, :3], quaternion(s.frames[0])])
-        volts = s.arrays.drive[D_VOLT] * s.controls[U_VOLTAGE]
+        volts = s.arrays.drive.volts * s.controls[U_VOLTAGE]
         extra = np.array([view[V_S], steer, s.memory[M_CURRENT], volts * s.controls[U_DUTY]])
         self._rows.append(
             (

@@ -11,8 +11,6 @@ from numpy.typing import NDArray
 from models.massprops import GRAVITY
 from models.rigid import WHEEL_BODIES, RigidModel
 from sim.physics.arrays import (
-    D_REAR,
-    D_VOLT,
     M_ENERGY,
     M_HULL_HITS,
     M_MOTOR_SPEED,
@@ -145,7 +143,7 @@ def _drive(simulation: Simulation, obstacle: Obstacle, driver: Driver, trace: bo
         floor=float(obstacle.ground.z.min()) - model.wheelbase,
     )
     radius = float(model.origins()[WHEEL_BODIES[2], 2])  # rear wheel centre above ground: the rolling radius
-    top_speed = arrays.drive[D_VOLT] / model.drive.kt / arrays.drive[D_REAR] * radius
+    top_speed = arrays.drive.volts / model.drive.kt / arrays.drive.rear * radius
     recorder = Recorder(simulation, TRACE_INTERVAL) if trace else None
     looks = round(LOOK / simulation.step)
     margins: list[float] = []
@@ -158,7 +156,7 @@ def _drive(simulation: Simulation, obstacle: Obstacle, driver: Driver, trace: bo
     if recorder is not None:
         recorder.take(0.0, view, 0.0)
     while decision is None:
-        tread = memory[M_MOTOR_SPEED] / arrays.drive[D_REAR] * radius
+        tread = memory[M_MOTOR_SPEED] / arrays.drive.rear * radius
         hands.decide(time, view, tread, LOOK)
         steer = hands.steer(view, LOOK)
         duty = hands.throttle(tread, top_speed, LOOK)

@@ -19,7 +19,20 @@ from scipy.spatial.transform import Rotation
 from models.massprops import GRAVITY
 from models.rigid import BODY_NAMES, JOINT_COUNT, RigidModel
 from models.urdf import write_urdf
-from sim.physics.arrays import O_FORCE, O_TAU, O_TORQUE, S_POS, S_Q, S_QD, S_QUAT, S_SIZE, S_SPIN, S_VEL, model_arrays
+from sim.physics.arrays import (
+    O_FORCE,
+    O_TAU,
+    O_TORQUE,
+    S_POS,
+    S_Q,
+    S_QD,
+    S_QUAT,
+    S_SIZE,
+    S_SPIN,
+    S_VEL,
+    Motion,
+    model_arrays,
+)
 from sim.physics.kinematics import forward
 from sim.validation.check import Group, Measured, absolute
 from sim.validation.pair import ENGINES, acceleration
@@ -53,7 +66,7 @@ def our_mass_matrix(model: RigidModel, state: Array) -> Array:
         motion[S_QD:] = 0.0
         motion[S_VEL + k if k < 6 else S_QD + k - 6] = 1.0
         frames, points = np.zeros((count, 3, 3)), np.zeros((3, count, 6))
-        forward(motion, arrays.body, arrays.drive, frames, points[0], points[1], points[2])
+        forward(motion, arrays.body, arrays.drive, Motion(frames, *points))
         column = []
         for i, body in enumerate(model.bodies):
             spin = points[1, i, :3]

@@ -32,8 +32,7 @@ def refresh(simulation: Simulation) -> None:
     """Bring the bodies' places and speeds up to the engine's present state."""
     simulation.engine.read(simulation.state)
     a = simulation.arrays
-    origin, spin, velocity = simulation.points[0], simulation.points[1], simulation.points[2]
-    forward(simulation.state, a.body, a.drive, simulation.frames, origin, spin, velocity)
+    forward(simulation.state, a.body, a.drive, simulation.motion)
 
 
 def momenta(simulation: Simulation) -> tuple[float, Array, Array]:

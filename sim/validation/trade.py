@@ -17,7 +17,7 @@ from models.massprops import GRAVITY, wheel_loads
 from models.rigid import WHEEL_BODIES, RigidModel
 from models.sheet import load_sheet
 from models.spec import Part, Sheet
-from sim.physics.arrays import D_STEER_MAX, M_SERVO, M_SERVO_LOAD, W_TOUCH
+from sim.physics.arrays import M_SERVO, M_SERVO_LOAD, W_TOUCH
 from sim.physics.simulation import STEP, Simulation
 from sim.trial.tilt_table import cg_place, flat, lift_off, standing
 from sim.validation.check import Group, Measured, at_least, between, one, shown
@@ -386,7 +386,7 @@ def strong_servo() -> Measured:
         simulation.advance(500)
         simulation.command(0.0, 1.0, True)
         simulation.advance(1500)
-        full = float(simulation.arrays.drive[D_STEER_MAX])
+        full = float(simulation.arrays.drive.steer_limit)
         turned = float(simulation.memory[M_SERVO]) / full
         load = abs(float(simulation.memory[M_SERVO_LOAD])) / model.steering.stall_torque
     return one(1.0, turned, f"both tyres together take {100 * load:.0f} % of its stall torque")

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from models.rigid import RigidModel, TyreRing
 from models.stability import grip_under
 from models.tyre import TyreShape, fit_tyre, plate_load, plate_table, static_squish, tabulated
-from sim.physics.arrays import M_SIZE, U_DT, U_GRIP, U_SIZE, W_FZ, W_SIZE, W_TOUCH, model_arrays
+from sim.physics.arrays import M_SIZE, U_DT, U_GRIP, U_SIZE, W_FZ, W_SIZE, W_TOUCH, Motion, model_arrays
 from sim.physics.ground_sampling import ground_arrays
 from sim.physics.tyre_force import tyre_forces
 from sim.physics.tyre_patch import P_SIZE
@@ -39,7 +39,7 @@ class Rig:
 
     def force(self, x: float, height: float, turn: float = 0.0) -> Array:
         """Wheel read-out row with the axle at (x, height), m, the wheel turned by ``turn`` rad."""
-        a, (z, top, header) = self._a, self._ground
+        a = self._a
         controls = np.zeros(U_SIZE)
         controls[U_DT], controls[U_GRIP] = 1e-3, 1.0
         c, s = math.cos(turn), math.sin(turn)
@@ -50,8 +50,8 @@ class Rig:
         bristles = np.zeros((4, len(a.compass), a.row.shape[1] + 1, 4))
         patch = np.zeros((len(a.compass) * a.row.shape[1] + 1, P_SIZE))
         tyre_forces(
-            controls, np.zeros(M_SIZE), a.tyre, a.row, a.law, a.compass, bristles, patch, z, top, header, rotation,
-            origin, spin, velocity, wrench, wheels,
+            controls, np.zeros(M_SIZE), a.tyre, a.row, a.law, a.compass, bristles, patch, self._ground,
+            Motion(rotation, origin, spin, velocity), wrench, wheels,
         )  # fmt: skip
         return np.asarray(wheels[0])
 
