@@ -31,6 +31,7 @@ class Replacement(Spec):
     price: NonNegative | None = None
     currency: str | None = None
     source: Source | None = None
+    place_source: Source | None = None
     holes: tuple[Hole, ...] | None = None
     lead_mm: Positive | None = None
     note: str | None = None

@@ -18,8 +18,8 @@ from models.sheet import load_sheet
 from models.spec import HullShape, Money, Sheet
 
 _NOT_PHYSICS = {
-    "sheet": {"name", "invented", "note", "photo", "truck_price", "assumed", "grip"},
-    "part": {"name", "price", "currency", "source", "holes", "lead_mm", "note"},
+    "sheet": {"name", "invented", "note", "photo", "truck_price", "assumed", "grip", "weighed"},
+    "part": {"name", "price", "currency", "source", "place_source", "holes", "lead_mm", "note"},
     "tyre": {"source"},
     "link": {"name"},
 }

@@ -1,7 +1,7 @@
 """What a builder cannot measure: usual values for the truck's scale, filled in and listed as assumed.
 
-All values are the usual ones of the hobby's three common scales from memory (common practice, no source) unless a
-comment says more. Between scales they are interpolated on logarithmic axes, beyond them continued.
+What depends on the scale stands in ``typical.toml`` (see :mod:`models.typical`); the rest are usual values from memory
+(common practice, no source) unless a comment says more.
 """
 
 from __future__ import annotations
@@ -10,33 +10,10 @@ import math
 from collections.abc import Iterator
 from typing import Any, TypeVar
 
-import numpy as np
-
 from models.key import join, leads_somewhere
 from models.spec import Axle, HullShape, Sheet, Spec, Tyre
+from models.typical import usual
 
-SCALES = (10.0, 18.0, 24.0)
-
-BY_SCALE: dict[str, tuple[float, float, float]] = {
-    # Quarter of a usual truck on a tyre, over a deflection of about 3.5 % of its diameter.
-    "tyre.stiffness_n_per_mm": (1.6, 0.75, 0.45),
-    "tyre.rim_diameter_share": (0.45, 0.48, 0.50),
-    # Quarter of a usual truck over the patch that such a deflection makes with three quarters of the tread width.
-    "tyre.grip_at_kpa": (5.5, 4.2, 3.0),
-    # A third of critical for a quarter of a usual truck's sprung mass: light oil, or the friction of dry shocks.
-    "shock.damping_ns_per_m": (11.0, 3.3, 1.7),
-    # Half m r^2 of the rotors of 540, 130 and 030 size motors.
-    "motor.rotor_inertia_gcm2": (25.0, 0.9, 0.25),
-    "battery.resistance_ohm": (0.02, 0.06, 0.12),
-    "driveline.efficiency": (0.70, 0.62, 0.55),
-    # A wind-up of some 2 degrees at one wheel under a quarter of the torque of a 45 degree climb.
-    "driveline.shaft_stiffness_nm_per_rad": (10.0, 1.3, 0.6),
-    "axle.clearance_mm": (42.0, 28.0, 20.0),
-}
-"""Values at 1/10, 1/18, 1/24."""
-
-GRIP = 1.0
-"""Soft tread on dry rough rock; 1.0 to 1.4 clean, 0.6 to 0.8 dusty, 0.4 to 0.7 wet and smooth."""
 GRIP_EXPONENT = 1.0 / 9.0
 """Real contact area of rough elastic surfaces grows with load as W^(8/9) when asperities carry asperities of one
 smaller scale, so friction over load falls as W^(-1/9) (Archard, Proc. R. Soc. A 243 (1957) 190; from memory)."""
@@ -53,16 +30,6 @@ SHAFT_REDUCTION = 3.0
 PORTAL_REDUCTION = 1.4
 DRAG_BRAKE = 1.0
 SERVO_SUPPLY_V = 6.0
-
-
-def usual(key: str, scale: float) -> float:
-    """Give the usual value of an entry of :data:`BY_SCALE` at this scale (24 for 1/24)."""
-    values = np.log(BY_SCALE[key])
-    at = np.log(SCALES)
-    first = 0 if scale < SCALES[1] else 1
-    slope = (values[first + 1] - values[first]) / (at[first + 1] - at[first])
-    value = math.exp(values[first] + slope * (math.log(scale) - at[first]))
-    return float(f"{value:.3g}")
 
 
 def resolve(sheet: Sheet) -> Sheet:
@@ -122,7 +89,7 @@ def _tyre_values(tyre: Tyre, sheet: Sheet) -> dict[str, Any]:
         "rim_diameter_mm": round(rim, 1),
         "crown_mm": round(CROWN_SHARE * tyre.width_mm, 2),
         "loss_factor": LOSS_FACTOR,
-        "grip": GRIP if sheet.grip is None else sheet.grip,
+        "grip": usual("tyre.grip", sheet.scale) if sheet.grip is None else sheet.grip,
         "grip_pressure_exponent": GRIP_EXPONENT,
         **_of_scale("tyre", sheet, "grip_at_kpa"),
     }

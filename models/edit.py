@@ -34,6 +34,7 @@ def apply(sheet: Sheet, changes: Sequence[Change]) -> Sheet:
     check_together(sheet, changes)
     data = _editable(sheet.model_dump(by_alias=True, exclude_unset=True))
     data.setdefault("hull", [])
+    data.pop("weighed", None)  # of the truck before the change
     names: dict[str, str] = {}
     for step in (_remove, _replace, _add, _move, unset_keys, set_keys):
         for change in changes:
@@ -84,7 +85,8 @@ def _replace(data: Data, change: Change, names: dict[str, str]) -> None:
 def _new_part(old: Data, replacement: Replacement) -> Data:
     given = replacement.model_dump(exclude_unset=True, exclude={"part"})
     # What the old part cost and how it was weighed says nothing about the new one.
-    kept = {key: value for key, value in old.items() if key not in ("price", "currency", "source", "note")}
+    gone = ("price", "currency", "source", "place_source", "note")
+    kept = {key: value for key, value in old.items() if key not in gone}
     if "body" in given and given["body"] != old.get("body"):
         kept = {key: value for key, value in kept.items() if key not in ("mass_g", "mass_each_g")}
     return {**kept, **given}

@@ -8,19 +8,22 @@ from pathlib import Path
 from models.checks import check_sheet
 from models.errors import BuildSheetError
 from models.key import join
-from models.record import read_record
+from models.record import read_toml, validated
+from models.short import filled
 from models.spec import HullShape, Sheet
 
 
 def load_sheet(path: str | Path) -> Sheet:
-    """Read, validate and check one build sheet (TOML), as written: nothing assumed is filled in yet.
+    """Read, validate and check one build sheet (TOML), with the blocks it leaves out filled.
+
+    Single open values are filled later, by :func:`models.defaults.resolve`.
 
     Mesh files named by hull shapes are looked for beside the sheet and their paths made absolute.
 
     :raises BuildSheetError: the file cannot be read, a key or value is wrong, or the truck it describes cannot be.
     """
     file = Path(path)
-    sheet = read_record(Sheet, file)
+    sheet = validated(Sheet, filled(read_toml(file)), file)
     sheet = sheet.model_copy(update={"hull": with_mesh_paths(sheet.hull, file, "hull")})
     try:
         check_sheet(sheet)

@@ -56,6 +56,8 @@ class Part(Spec):
     price: NonNegative | None = None
     currency: str | None = None
     source: Source = "assumed"
+    """Of its mass, and of its place unless ``place_source`` says otherwise."""
+    place_source: Source | None = None
     holes: tuple[Hole, ...] = ()
     lead_mm: Positive | None = None
     note: str = ""
@@ -207,6 +209,15 @@ class Money(Spec):
     currency: Annotated[str, Field(min_length=1, max_length=8)]
 
 
+class Weighed(Spec):
+    """What the scale showed of the whole truck, as the sheet describes it; a record, nothing is computed from it."""
+
+    mass_g: Positive | None = None
+    front_g: Positive | None = None
+    rear_g: Positive | None = None
+    left_g: Positive | None = None
+
+
 class Sheet(Spec):
     """The whole build sheet, as validated; defaults that were filled in are listed by their key in ``assumed``."""
 
@@ -221,6 +232,7 @@ class Sheet(Spec):
     grip: Annotated[float, Field(gt=0, le=3)] | None = None
     """Of both tyres, where ``tyres.front.grip`` or ``tyres.rear.grip`` is not given."""
     photo: str | None = None
+    weighed: Weighed | None = None
     parts: Annotated[tuple[Part, ...], Field(min_length=1)]
     axles: Axles
     tyres: Tyres

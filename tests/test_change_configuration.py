@@ -135,6 +135,6 @@ def test_price_of_a_change_is_its_own_or_that_of_its_parts() -> None:
 def test_part_record_keeps_every_key_out_of_the_hash_or_in_it() -> None:
     # A key added to parts later must be sorted into one of the two on purpose.
     assert set(Part.model_fields) == {
-        *("name", "price", "currency", "source", "holes", "lead_mm", "note"),
+        *("name", "price", "currency", "source", "place_source", "holes", "lead_mm", "note"),
         *("body", "mass_g", "mass_each_g", "at_mm", "size_mm", "shape", "bore_mm"),
     }

@@ -7,10 +7,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from models import scenario
-from models.defaults import BY_SCALE, SCALES, resolve, usual
+from models.defaults import resolve
 from models.key import dotted, index_of, join, split
 from models.sheet import load_sheet
 from models.spec import Sheet
+from models.typical import keys, tables, usual
 
 SHEET = load_sheet(scenario.builds()[0])
 
@@ -104,13 +105,15 @@ def test_sheet_wide_grip_goes_to_the_tyre_that_gives_none() -> None:
     assert (resolved.tyres.front.grip, resolved.tyres.rear.grip) == (SHEET.tyres.front.grip, 0.7)
 
 
-@pytest.mark.parametrize("key", BY_SCALE)
+@pytest.mark.parametrize("key", keys())
 def test_usual_values_meet_their_table_and_run_between(key: str) -> None:
     # Printed to three figures, hence 0.5 %.
-    for scale, value in zip(SCALES, BY_SCALE[key], strict=True):
+    block, name = key.split(".")
+    figures = tables()["value"][block][name]["usual"]
+    row = figures if isinstance(figures, list) else [figures] * 3
+    for scale, value in zip(tables()["scales"], row, strict=True):
         assert usual(key, scale) == pytest.approx(value, rel=5e-3)
-    between = usual(key, 14.0)
-    assert min(BY_SCALE[key][:2]) <= between <= max(BY_SCALE[key][:2])
+    assert min(row[:2]) <= usual(key, 14.0) <= max(row[:2])
 
 
 @given(st.lists(st.text(st.characters(exclude_characters='"', codec="utf-8"), max_size=8), min_size=1, max_size=4))

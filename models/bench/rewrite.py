@@ -17,6 +17,7 @@ from models.errors import BuildSheetError
 from models.key import join
 from models.massprops import truck_properties
 from models.record import read_toml, validated
+from models.short import filled
 from models.spec import LOOSE_PART, PAIRED, Sheet
 
 LEAST_MM, LEAST_G, LEAST_SHARE = 0.2, 0.05, 0.005
@@ -48,7 +49,7 @@ class Draft:
         for shape in data.get("hull", []):
             if "file" in shape:
                 shape["file"] = str((self.file.parent / shape["file"]).resolve())
-        sheet = validated(Sheet, data, self.file)
+        sheet = validated(Sheet, filled(data), self.file)
         check_sheet(sheet)
         return sheet
 
@@ -87,11 +88,15 @@ class Draft:
 
     def add_part(self, entry: dict[str, Any], remark: str) -> None:
         """Put a part behind the last one."""
-        table = tomlkit.table()
+        parts = self.document["parts"]
+        table: Any = tomlkit.inline_table() if isinstance(parts, tomlkit.items.Array) else tomlkit.table()
         for key, value in entry.items():
             table[key] = tomlkit.item(value)
+        if isinstance(parts, tomlkit.items.Array):
+            parts.add_line(table, comment=remark, indent="    ")
+            return
         table["mass_g"].comment(remark)
-        self.document["parts"].append(table)
+        parts.append(table)
 
     def say(self, name: str, note: str) -> None:
         """Give the new sheet its name and a note."""

@@ -24,6 +24,7 @@ DECIDE = "Decisions"
 BENCH = "Bench and real runs"
 ENTRIES: tuple[Entry, ...] = (
     Entry("demo", "sim.cli.demo_cmd", "demo", "See what moving the battery does, in a few minutes.", TRUCK),
+    Entry("start", "sim.cli.start_cmd", "start", "A first build sheet from twelve questions.", TRUCK),
     Entry("sheet", "sim.cli.sheet_cmd", "sheet", "Bias, loads, tip angles, price of a build sheet.", TRUCK),
     Entry("export", "sim.cli.export_cmd", "export", "The truck as URDF for other tools.", TRUCK),
     Entry("drive", "sim.cli.drive_cmd", "drive", "One trial: what happened and why.", DRIVE),
