@@ -97,8 +97,8 @@ def test_every_line_with_a_value_says_measured_or_assumed(tmp_path: Path) -> Non
 
 def test_short_blocks_are_filled_and_listed(tmp_path: Path) -> None:
     sheet = made(tmp_path, WEIGHED["one tenth"])
-    for key in ("axles.front.links", "axles.rear.shock.rate_n_per_mm", "hull", "motor.kv_rpm_per_v", "battery.voltage_v",
-                "driveline.reduction", "servo.stall_kgcm", "axles.front.steer_deg"):
+    for key in ("axles.front.links", "axles.rear.shock.rate_n_per_mm", "hull", "motor.kv_rpm_per_v",
+                "battery.voltage_v", "driveline.reduction", "servo.stall_kgcm", "axles.front.steer_deg"):
         assert key in sheet.assumed
     assert {shape.name for shape in sheet.hull} >= {"front bumper", "rear bumper", "skid", "body tub"}
 
