@@ -114,8 +114,8 @@ def room(
     k = AXES.index(axis)
     offset = np.asarray(by_mm, dtype=float)
     own = [part_box(one) for one in moving]
-    things = _things(sheet, {one.name for one in moving}, lead_part.body)
-    things = [thing for thing in things if not any(_overlaps(thing, box.low, box.high) for box in own)]
+    things = neighbours(sheet, {one.name for one in moving}, lead_part.body)
+    things = [thing for thing in things if not any(overlaps(thing, box.low, box.high) for box in own)]
     blocked = [stretch for box in own for thing in things for stretch in _stretches(thing, box, offset, k)]
     for box in own:
         blocked += _tyre_stretches(sheet, lead_part.body, box, offset, k)
@@ -160,7 +160,7 @@ def part_box(part: Part) -> Box:
     return Box(part.name, "shell" if part.shape == "shell" else "part", at - half, at + half)
 
 
-def _things(sheet: Sheet, moving: set[str], body: str) -> list[Box]:
+def neighbours(sheet: Sheet, moving: set[str], body: str) -> list[Box]:
     """Everything else with a size, spread over its travel against the body the part rides on."""
     shells = [part_box(part) for part in sheet.parts if part.shape == "shell"]
     found = []
@@ -198,11 +198,11 @@ def _mirrored(box: Box) -> Box:
 
 
 def _travelling(box: Box, rides_on: str, body: str, sheet: Sheet) -> Box:
-    up, down = _travel(rides_on, body, sheet)
+    up, down = travel(rides_on, body, sheet)
     return Box(box.name, box.kind, box.low - [0.0, 0.0, down], box.high + [0.0, 0.0, up])
 
 
-def _travel(rides_on: str, body: str, sheet: Sheet) -> tuple[float, float]:
+def travel(rides_on: str, body: str, sheet: Sheet) -> tuple[float, float]:
     """How far (mm) something moves up and down against the body that the part rides on."""
     theirs, mine = _end_of(rides_on), _end_of(body)
     if theirs == mine:
@@ -225,7 +225,8 @@ def _axle(sheet: Sheet, end: str) -> Axle:
     return sheet.axles.front if end == "front" else sheet.axles.rear
 
 
-def _overlaps(thing: Box, low: Array, high: Array) -> bool:
+def overlaps(thing: Box, low: Array, high: Array) -> bool:
+    """Tell whether a box from low to high runs into a thing; within the walls of a shell it does not."""
     if thing.kind == "shell":
         return _straddles(thing, low, high)
     return bool(np.all(thing.low < high - SLACK_MM) and np.all(thing.high > low + SLACK_MM))
@@ -275,7 +276,8 @@ def rubbing(sheet: Sheet) -> tuple[Rub, ...]:
 
     What the tyre meets while standing at ride height straight ahead is taken as a coarse box and left out.
     """
-    solid = [box for box in _things(sheet, set(), "chassis") if box.kind != "shell" and box.name not in _riding(sheet)]
+    around, riding = neighbours(sheet, set(), "chassis"), _riding(sheet)
+    solid = [box for box in around if box.kind != "shell" and box.name not in riding]
     found: dict[tuple[str, str], Rub] = {}
     for end, tyre in (("front", sheet.tyres.front), ("rear", sheet.tyres.rear)):
         axle = _axle(sheet, end)
@@ -287,8 +289,8 @@ def rubbing(sheet: Sheet) -> tuple[Rub, ...]:
             for box in solid:
                 if not (np.all(box.low < high) and np.all(box.high > low)):
                     continue
-                depth = _depth(points, box)
-                if depth > SLACK_MM and _depth(at_rest, box) <= SLACK_MM:
+                depth = depth_in(points, box)
+                if depth > SLACK_MM and depth_in(at_rest, box) <= SLACK_MM:
                     rub = Rub(f"{end} {word} tyre", box.name, depth)
                     key = (rub.tyre, rub.by)
                     found[key] = max(found.get(key, rub), rub, key=lambda one: one.depth)
@@ -301,7 +303,7 @@ def _riding(sheet: Sheet) -> set[str]:
     return parts | {shape.name for shape in sheet.hull if shape.body != "chassis"}
 
 
-def _depth(points: Array, box: Box) -> float:
+def depth_in(points: Array, box: Box) -> float:
     """How deep (mm) the deepest of the points lies in a box; 0 if none does."""
     near = points
     for k in range(3):  # axis by axis: most points fall away at the first
@@ -316,7 +318,7 @@ def _tyre_stretches(sheet: Sheet, body: str, box: Box, offset: Array, k: int) ->
     others = [i for i in range(3) if i != k]
     for end, tyre in (("front", sheet.tyres.front), ("rear", sheet.tyres.rear)):
         for side, word in ((1.0, "left"), (-1.0, "right")):
-            points = tyre_points(_axle(sheet, end), tyre, side, *_travel(f"{end}_axle", body, sheet))
+            points = tyre_points(_axle(sheet, end), tyre, side, *travel(f"{end}_axle", body, sheet))
             inside = np.all([(points[:, i] > low[i]) & (points[:, i] < high[i]) for i in others], axis=0)
             here = np.all((points > box.low + SLACK_MM) & (points < box.high - SLACK_MM), axis=1)
             if inside.any() and not here.any():

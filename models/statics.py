@@ -20,7 +20,16 @@ from models.equilibrium import NoRestError, level, ride_drop
 from models.formulas import FORMULAS, Formula
 from models.linkage import anti_squat_percent, roll_centre_height, roll_steer
 from models.linkage_exact import OutOfReachError, full_travel_error
-from models.massprops import GRAVITY, body_properties, contact_places, truck_properties, wheel_loads
+from models.massprops import (
+    GRAVITY,
+    MassProperties,
+    Vector,
+    WheelLoads,
+    body_properties,
+    contact_places,
+    truck_properties,
+    wheel_loads,
+)
 from models.required import required
 from models.rigid import RigidModel
 from models.spec import Sheet
@@ -110,7 +119,7 @@ def statics(sheet: Sheet, model: RigidModel | None = None) -> Statics:
     model = rigid_model(sheet) if model is None else model
     front, rear = stances(sheet, wheel_loads(sheet))
     return Statics(
-        **_stability(sheet, model, front, rear),
+        **_stability(sheet, truck_properties(sheet).cg, model.wheelbase, front, rear),
         **_underside(sheet, front, rear),
         **_ramp(model),
         **_steering(sheet, front),
@@ -121,13 +130,24 @@ def statics(sheet: Sheet, model: RigidModel | None = None) -> Statics:
     )
 
 
-def _stability(sheet: Sheet, model: RigidModel, front: Stance, rear: Stance) -> dict[str, Any]:
-    cg = truck_properties(sheet).cg
+def standing_numbers(sheet: Sheet, truck: MassProperties, loads: WheelLoads) -> dict[str, Any]:
+    """Give what :func:`statics` knows without solving an equilibrium: angles of tipping, sliding and underside.
+
+    :param sheet: a resolved sheet, with its mass properties and wheel loads.
+    :returns: Fields of :class:`Statics` by name.
+    :raises BuildSheetError: see :func:`models.stance.stances`.
+    """
+    front, rear = stances(sheet, loads)
+    wheelbase = (front.axle.x_mm - rear.axle.x_mm) / 1000.0
+    return {**_stability(sheet, truck.cg, wheelbase, front, rear), **_underside(sheet, front, rear)}
+
+
+def _stability(sheet: Sheet, cg: Vector, wheelbase: float, front: Stance, rear: Stance) -> dict[str, Any]:
     grips = (front.grip, rear.grip)
     share = front.load / (front.load + rear.load)
     return {
         "tip_deg": tip_angles(contact_places(sheet), cg).in_degrees(),
-        "climb_grip_deg": math.degrees(climb_by_grip(grips, model.wheelbase - cg[0], cg[0], cg[2])),
+        "climb_grip_deg": math.degrees(climb_by_grip(grips, wheelbase - cg[0], cg[0], cg[2])),
         "side_grip_deg": math.degrees(side_by_grip(grips, share)),
     }
 

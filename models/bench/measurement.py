@@ -15,7 +15,7 @@ from models.bench.interval import Interval
 from models.errors import BuildSheetError
 
 Vector = NDArray[np.float64]
-Mark = Literal["measured", "fitted", "assumed"]
+Mark = Literal["measured", "fitted", "assumed", "set"]
 
 
 @dataclass(frozen=True)

@@ -25,6 +25,7 @@ BENCH = "Bench and real runs"
 ENTRIES: tuple[Entry, ...] = (
     Entry("demo", "sim.cli.demo_cmd", "demo", "See what moving the battery does, in a few minutes.", TRUCK),
     Entry("start", "sim.cli.start_cmd", "start", "A first build sheet from twelve questions.", TRUCK),
+    Entry("page", "sim.cli.page_cmd", "page", "The bench in a browser: pull parts, see what it does, ask.", TRUCK),
     Entry("sheet", "sim.cli.sheet_cmd", "sheet", "Bias, loads, tip angles, price of a build sheet.", TRUCK),
     Entry("export", "sim.cli.export_cmd", "export", "The truck as URDF for other tools.", TRUCK),
     Entry("drive", "sim.cli.drive_cmd", "drive", "One trial: what happened and why.", DRIVE),

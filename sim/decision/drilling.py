@@ -9,12 +9,13 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from models.room import part_box
-from models.spec import PAIRED, Part, Sheet
+from models.spec import PAIRED, Axle, Part, Sheet, Tyre
 from models.tyrereach import tyre_points
 from sim.errors import SimError
 
@@ -153,16 +154,21 @@ def _keep_out(sheet: Sheet, moved: set[str], level: float, plate: Part | None) -
     for end, axle, tyre in (("front", sheet.axles.front, sheet.tyres.front), ("rear", sheet.axles.rear,
                                                                                sheet.tyres.rear)):
         for side, word in ((1.0, "left"), (-1.0, "right")):
-            points = tyre_points(axle, tyre, side, axle.shock.bump_mm, axle.shock.droop_mm)
-            reach = points[points[:, 2] > level - BEHIND_MM]
-            if len(reach):
-                found.append(KeepOut(f"{end} {word} tyre", _hull(reach[:, :2])))
+            outline = _tyre_outline(axle, tyre, side, level - BEHIND_MM)
+            if outline:
+                found.append(KeepOut(f"{end} {word} tyre", outline))
     return tuple(found)
 
 
-def _hull(points: Array) -> tuple[tuple[float, float], ...]:
+@lru_cache(maxsize=64)
+def _tyre_outline(axle: Axle, tyre: Tyre, side: float, above: float) -> tuple[tuple[float, float], ...]:
+    """Outline in plan of where a tyre comes above a height (mm); empty if it does not."""
     from scipy.spatial import ConvexHull
 
+    reach = tyre_points(axle, tyre, side, axle.shock.bump_mm, axle.shock.droop_mm)
+    points = reach[reach[:, 2] > above][:, :2]
+    if not len(points):
+        return ()
     return tuple((float(x), float(y)) for x, y in points[ConvexHull(points).vertices])
 
 

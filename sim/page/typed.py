@@ -1,0 +1,56 @@
+"""What people type into a field: a number with a comma or a point, with or without a unit."""
+
+from __future__ import annotations
+
+import re
+
+from models.bench.quantity import Kind, read
+from models.errors import BuildSheetError
+
+ENDINGS: tuple[tuple[str, Kind, str, float], ...] = (
+    ("_n_per_mm", "stiffness", "N/mm", 1e-3),
+    ("_kgcm", "torque", "kg·cm", 1.0 / 0.0980665),
+    ("_deg", "angle", "deg", 57.29577951308232),
+    ("_mm", "length", "mm", 1e3),
+    ("_g", "mass", "g", 1e3),
+    ("_v", "voltage", "V", 1.0),
+)
+"""Ending of a key, its kind, its unit where none is typed, and what takes SI to that unit."""
+_GROUPED = re.compile(r"[-+]?\d{1,3}(,\d{3})+(?!\d)")
+_DECIMAL = re.compile(r"(\d),(\d)")
+_PLAIN = re.compile(r"[-+]?(\d+(\.\d*)?|\.\d+)([eE][-+]?\d+)?")
+
+
+def unit_of(key: str) -> str:
+    """Unit that is meant where none is typed; empty for a bare number."""
+    return next((unit for ending, _, unit, _ in ENDINGS if key.endswith(ending)), "")
+
+
+def number(text: str, key: str) -> float:
+    """Read a typed value into the unit that the key's ending names.
+
+    :raises BuildSheetError: not one number, a unit of something else, or a comma with two meanings.
+    """
+    tidy = _with_point(text.strip().replace(" ", " ").replace("−", "-"), key)
+    for ending, kind, unit, factor in ENDINGS:
+        if key.endswith(ending):
+            return float(f"{read(kind, tidy, key, {kind: unit}) * factor:.10g}")
+    if _PLAIN.fullmatch(tidy) is None:
+        raise BuildSheetError("is not a number.", remedy="Write it like 0.14 or 0,14.", field=key, value=text)
+    return float(tidy)
+
+
+def _with_point(text: str, key: str) -> str:
+    """The same with a decimal point.
+
+    1,25 is one and a quarter in half of the world. 1,250 may be either and is asked about; 0,250 cannot be thousands.
+    """
+    if "," not in text:
+        return text
+    found = _GROUPED.match(text)
+    if text.count(",") > 1 or "." in text or (found is not None and not text.lstrip("+-").startswith("0")):
+        raise BuildSheetError(
+            "a comma followed by three digits can be a decimal point or a thousands mark.",
+            remedy="Write 1.25 or 1250, without thousands marks.", field=key, value=text,
+        )
+    return _DECIMAL.sub(r"\1.\2", text)

@@ -1,0 +1,124 @@
+"""The page's door: who is let in, what is said to everybody else, and that nothing from outside is ever run."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+
+import pytest
+from page_server import Served, served
+
+from models.scenario import builds
+
+NASTY = "<script>alert(1)</script>"
+
+
+@pytest.fixture(scope="module")
+def page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    folder = tmp_path_factory.mktemp("page")
+    shutil.copy(builds()[0], folder / "gundi.toml")
+    text = builds()[0].read_text(encoding="utf-8")
+    (folder / "nasty.toml").write_text(text.replace('name = "Gundi"', f"name = '{NASTY}'").replace(
+        'name = "motor"', "name = '\"><img src=x onerror=alert(1)>'"), encoding="utf-8")
+    with served(folder) as running:
+        yield running
+
+
+def test_lets_its_own_link_in(page: Served) -> None:
+    status, headers, text = page.ask("/")
+    assert status == 200
+    assert "Gundi" in text
+    policy = headers["content-security-policy"]
+    assert "unsafe" not in policy
+    assert {"default-src 'none'", "script-src 'self'", "base-uri 'none'", "form-action 'self'",
+            "frame-ancestors 'none'"} <= {part.strip() for part in policy.split(";")}
+    assert headers["x-content-type-options"] == "nosniff"
+    assert headers["cache-control"] == "no-store"
+
+
+def test_every_path_needs_the_token(page: Served) -> None:
+    for token in ("", "x" * 32, page.place[2].strip("/")[:-1]):
+        for path in ("/", "/truck?sheet=gundi.toml", "/static/page.js"):
+            status, _, text = page.ask(path, token=token)
+            assert status == 403
+            assert "Gundi" not in text
+
+
+def test_another_name_for_this_machine_is_refused(page: Served) -> None:
+    # A page elsewhere whose name is made to lead here (DNS rebinding) has that name in Host.
+    assert page.ask("/", headers={"Host": f"rebound.example:{page.place[1]}"})[0] == 403
+    assert page.ask("/", headers={"Host": page.place[0]})[0] == 403
+    assert page.ask("/", headers={"Host": f"localhost:{page.place[1]}"})[0] == 200
+
+
+@pytest.mark.parametrize("origin", ["http://evil.example", "null", None])
+def test_a_form_from_elsewhere_does_nothing(page: Served, origin: str | None) -> None:
+    form = {"sheet": "gundi.toml", "part": "battery", "by_x": "5", "by_y": "0", "by_z": "0", "keep": "yes"}
+    status, _, _ = page.ask("/truck/move", form, headers={"Origin": origin})
+    assert status == 403
+    assert "battery: 17 mm" in page.ask("/truck?sheet=gundi.toml")[2]
+
+
+@pytest.mark.parametrize("name", ["../gundi.toml", "/etc/passwd", "%2e%2e/x.toml", ".cragbench-page/x.toml", "no.toml"])
+def test_no_file_outside_the_folder(page: Served, name: str) -> None:
+    status, _, text = page.ask(f"/truck?sheet={name}")
+    assert status == 422
+    assert "root:" not in text
+
+
+def test_static_files_do_not_lead_out(page: Served) -> None:
+    assert page.ask("/static/../server.py")[0] == 404
+    assert page.ask("/static/%2e%2e/server.py")[0] == 404
+
+
+def test_too_much_is_not_taken(page: Served) -> None:
+    assert page.ask("/truck/value", b"sheet=" + b"x" * 300_000)[0] == 413
+    # No length, or a false one: counted as it comes.
+    chunk = b"40000\r\n" + b"x" * 0x40000 + b"\r\n"
+    body = chunk * 2 + b"0\r\n\r\n"
+    name, port, root = page.place
+    import socket
+
+    with socket.create_connection((name, port), timeout=30) as raw:
+        raw.sendall((f"POST {root}/truck/value HTTP/1.1\r\nHost: {name}:{port}\r\nOrigin: http://{name}:{port}\r\n"
+                     "Content-Type: application/x-www-form-urlencoded\r\nTransfer-Encoding: chunked\r\n\r\n").encode())
+        raw.sendall(body)
+        assert b"413" in raw.recv(4096).split(b"\r\n")[0]
+
+
+def test_text_from_users_is_escaped(page: Served) -> None:
+    for path in ("/", "/truck?sheet=nasty.toml"):
+        _, _, text = page.ask(path)
+        assert NASTY not in text
+        assert "<img src=x" not in text
+        assert "&lt;script&gt;" in text
+
+
+def test_a_mistake_is_one_message_and_no_traceback(page: Served) -> None:
+    form = {"sheet": "gundi.toml", "key": "parts.battery.mass_g", "value": "1,250", "part": "battery"}
+    status, headers, text = page.ask("/truck/value", form, headers={"HX-Request": "true"})
+    assert status == 200
+    assert headers["hx-retarget"] == "#message"
+    assert "thousands" in text
+    assert "Traceback" not in text
+    status, _, text = page.ask("/truck/value", {"sheet": "gundi.toml"})
+    assert status == 422
+    assert "Traceback" not in text
+
+
+def test_unknown_pages_are_told_so(page: Served) -> None:
+    status, headers, text = page.ask("/nowhere")
+    assert status == 404
+    assert "no such page" in text
+    assert "content-security-policy" in headers
+
+
+def test_moves_snap_to_millimetres_and_are_kept_only_when_asked(page: Served) -> None:
+    form = {"sheet": "gundi.toml", "part": "battery", "by_x": "9.62", "by_y": "0", "by_z": "0"}
+    _, _, live = page.ask("/truck/move", {**form, "keep": "no"})
+    assert "battery: 27 mm ahead" in live
+    assert "battery: 17 mm ahead" in page.ask("/truck?sheet=gundi.toml")[2]
+    page.ask("/truck/move", {**form, "keep": "yes"})
+    assert "battery: 27 mm ahead" in page.ask("/truck?sheet=gundi.toml")[2]
+    page.ask("/truck/history", {"sheet": "gundi.toml", "way": "undo"})
+    assert "battery: 17 mm ahead" in page.ask("/truck?sheet=gundi.toml")[2]
