@@ -49,9 +49,11 @@ def _warm() -> None:
 
 
 def _warn(address: Address) -> None:
-    note(f"WARNING: anybody in the network of {address.host} who has this address can read and write the folder and "
-         "start runs on this machine. The connection is not encrypted: whoever listens on the network can learn the address. "
-         "Use it in your own network or on your phone's hotspot, and end it with Ctrl-C when you are back.")
+    note(
+        f"WARNING: anybody in the network of {address.host} who has this address can read and write the folder and "
+        "start runs on this machine. The connection is not encrypted: whoever listens on the network can learn the "
+        "address. Use it in your own network or on your phone's hotspot, and end it with Ctrl-C when you are back."
+    )
     typer.echo(_code(address.link))
 
 
