@@ -97,13 +97,17 @@ def load_change(path: str | Path) -> Change:
     change = read_record(Change, file)
     change = change.model_copy(update={"add_hull": with_mesh_paths(change.add_hull, file, "add_hull")})
     try:
-        _check(change)
+        check_change(change)
     except BuildSheetError as fault:
         raise fault.at(file) from None
     return change
 
 
-def _check(change: Change) -> None:
+def check_change(change: Change) -> None:
+    """Check what no single key of a change can show.
+
+    :raises BuildSheetError: it changes nothing, or a price, move or place is half there.
+    """
     if not any((change.remove, change.replace, change.add, change.add_hull, change.move, change.unset, change.set)):
         raise BuildSheetError(
             "this change changes nothing.",

@@ -139,6 +139,7 @@ def named(words: str, known: Sequence[str]) -> list[str]:
     said = [w.removesuffix("s") for w in words.lower().replace("_", " ").split()]
     said = [w for word in said for w in tables()["words"].get(word, word).split()]
     found = [name for name in known if all(any(p.startswith(w) for p in name.split()) for w in said)]
+    found = [name for name in found if name.split() == said] or found
     kinds = {name.removeprefix("front ").removeprefix("rear ") for name in found}
     if len(kinds) != 1:
         raise BuildSheetError(

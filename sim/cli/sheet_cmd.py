@@ -13,28 +13,40 @@ from sim.cli.console import say, show_json, show_table
 if TYPE_CHECKING:
     from models.configuration import Configuration
     from models.massprops import MassProperties, WheelLoads
+    from models.sensitivity import Doubts
     from models.statics import Statics
 
 
 def sheet(
     build: Annotated[Path, typer.Argument(help="Build sheet (TOML).", show_default=False)],
     change: Annotated[list[Path] | None, typer.Option(help="Change file; may be given several times.")] = None,
+    draw: Annotated[Path | None, typer.Option(help="Picture to write, side and top view, without its ending.")] = None,
+    all_assumed: Annotated[bool, typer.Option("--assumed", help="List everything that was assumed.")] = False,
     sources: Annotated[bool, typer.Option("--sources", help="Formula, source and limits of each number.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Show a build sheet: bias, wheel loads, centre of gravity, handbook angles, price, and what was assumed."""
     from models.configuration import load_configuration
     from models.massprops import truck_properties, wheel_loads
+    from models.sensitivity import doubts
     from models.statics import statics
 
     configuration = load_configuration(build, change or [])
     truck = truck_properties(configuration.sheet)
     loads = wheel_loads(configuration.sheet, truck)
     numbers = statics(configuration.sheet)
+    doubt = doubts(configuration.sheet)
+    pictures = [] if draw is None else _drawn(configuration, draw)
     if as_json:
-        show_json(as_data(configuration, truck, loads, numbers))
+        pictured = {"pictures": [str(picture) for picture in pictures]} if pictures else {}
+        show_json({**as_data(configuration, truck, loads, numbers), **_doubt_data(doubt), **pictured})
         return
     _show(configuration, truck, loads, numbers)
+    _show_doubts(configuration, doubt, every=all_assumed)
+    for text in _warnings(configuration, numbers):
+        say(f"WARNING: {text}.")
+    for picture in pictures:
+        say(f"Drew {picture}")
     if sources:
         _show_sources(numbers)
 
@@ -119,11 +131,48 @@ def _show(configuration: Configuration, truck: MassProperties, loads: WheelLoads
         ],
     )
     _show_price(configuration)
-    assumed = sheet_.assumed
-    if assumed:
-        say(f"Assumed, not measured ({len(assumed)}): {', '.join(assumed)}")
-    for text in _warnings(configuration, n):
-        say(f"WARNING: {text}.")
+
+
+FIRST = 5
+"""Assumed values that are shown with how to measure them."""
+
+
+def _doubt_data(doubt: Doubts) -> dict[str, Any]:
+    return {
+        "assumed_ranked": [
+            {"key": one.assumed.key, "what": one.assumed.words, "angle": one.angle, "shift_deg": one.shift,
+             "share_of_variance": one.gain, "measure": one.assumed.how} for one in doubt.ranked
+        ],
+        "half_width_95": doubt.half_widths,
+    }  # fmt: skip
+
+
+def _show_doubts(configuration: Configuration, doubt: Doubts, *, every: bool) -> None:
+    assumed = configuration.sheet.assumed
+    if doubt.ranked:
+        show_table(
+            "Assumed, not measured: what moves the angles most, and how to measure it",
+            ("assumed", "moves", "by (95 %)", "measure"),
+            [(one.assumed.words, one.angle, f"±{one.shift:.1f}°", one.assumed.how) for one in doubt.ranked[:FIRST]],
+            left=2,
+        )
+        widths = doubt.half_widths
+        said = [f"{name} ±{widths[name]:.1f}°" for name in ("tips sideways", "tips back on a climb",
+                                                            "noses over on a descent")]
+        say(f"By all that is assumed: {', '.join(said)}, front bias ±{widths['front bias']:.1f} %, CG height "
+            f"±{widths['CG height']:.1f} mm (95 %).")
+    if every and assumed:
+        say(f"All that was assumed ({len(assumed)}): {', '.join(assumed)}")
+    elif assumed:
+        say(f"Assumed in all: {len(assumed)} values; --assumed lists them.")
+
+
+def _drawn(configuration: Configuration, path: Path) -> list[Path]:
+    from sim.chart.style import save
+    from sim.chart.two_views import two_views
+
+    formats = (path.suffix[1:],) if path.suffix in (".png", ".svg", ".pdf") else ("png",)
+    return save(two_views(configuration.sheet), path.with_suffix("") if path.suffix else path, formats)
 
 
 def _warnings(configuration: Configuration, n: Statics) -> list[str]:

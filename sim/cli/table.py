@@ -27,6 +27,7 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("start", "sim.cli.start_cmd", "start", "A first build sheet from twelve questions.", TRUCK),
     Entry("page", "sim.cli.page_cmd", "page", "The bench in a browser: pull parts, see what it does, ask.", TRUCK),
     Entry("sheet", "sim.cli.sheet_cmd", "sheet", "Bias, loads, tip angles, price of a build sheet.", TRUCK),
+    Entry("change", "sim.cli.change_cmd", "change", "Write a change: move, swap, add, remove, set.", TRUCK),
     Entry("export", "sim.cli.export_cmd", "export", "The truck as URDF for other tools.", TRUCK),
     Entry("drive", "sim.cli.drive_cmd", "drive", "One trial: what happened and why.", DRIVE),
     Entry("terrain", "sim.cli.terrain_cmd", "app", "Obstacles, courses and your own rocks.", DRIVE),
