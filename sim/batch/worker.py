@@ -40,6 +40,13 @@ class Job:
     """Where the processes of this machine share their grounds; set by the crew that starts them."""
 
 
+@dataclass(frozen=True)
+class Load:
+    """A new payload for a worker, between tasks."""
+
+    payload: Any
+
+
 READY = "ready"
 """First message of a worker: imports are done, tasks may come."""
 LAST_WORDS_S = 5.0
@@ -77,14 +84,17 @@ def work(connection: Connection, job: Job) -> None:
     watcher = _die_with_parent(job.grounds)
     _be_nice(job.niceness)
     pool.join(job.grounds)
-    perform = resolve(job.perform)
+    perform, payload = resolve(job.perform), job.payload
     try:
         connection.send(READY)
         while True:
             task = connection.recv()
             if task is None:
                 return
-            connection.send(carry_out(perform, job.payload, task))
+            if isinstance(task, Load):
+                payload = task.payload
+                continue
+            connection.send(carry_out(perform, payload, task))
             if _own_mb() > job.memory_mb:
                 connection.send(RETIRING)
                 return

@@ -17,9 +17,9 @@ from collections.abc import Iterator
 from dataclasses import replace
 from multiprocessing.connection import Connection, wait
 from multiprocessing.context import SpawnProcess
-from typing import Protocol
+from typing import Any, Protocol
 
-from sim.batch.worker import READY, RETIRING, Job, work
+from sim.batch.worker import READY, RETIRING, Job, Load, work
 from sim.trial.task import Fault, Report, Task
 from terrain.pool import open_pool
 
@@ -60,6 +60,12 @@ class Crew:
         self.failed_starts = 0
         self._last: tuple[_Member, Ground] | None = None
         self._members = [_Member(self.job) for _ in range(workers)]
+
+    def load(self, payload: Any) -> None:
+        """Give every worker, and those that replace it, another payload; nothing may be in their hands."""
+        self.job = replace(self.job, payload=payload)
+        for member in self._members:
+            member.load(payload)
 
     def free(self) -> int:
         """Room for further tasks."""
@@ -158,6 +164,10 @@ class _Member:
         # A dead worker is noticed, and its tasks taken back, at the next collection.
         with contextlib.suppress(OSError):
             self.connection.send(task)
+
+    def load(self, payload: Any) -> None:
+        with contextlib.suppress(OSError):
+            self.connection.send(Load(payload))
 
     def answers(self) -> list[Answer]:
         found: list[Answer] = []

@@ -44,6 +44,7 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("shift", "sim.cli.shift_cmd", "shift", "Is moving a part worth it, and where to?", DECIDE),
     Entry("worth", "sim.cli.worth_cmd", "worth", "Which part is worth its money and grams?", DECIDE),
     Entry("budget", "sim.cli.budget_cmd", "budget", "What a sum of money buys best, and in which order.", DECIDE),
+    Entry("explore", "sim.cli.explore_cmd", "explore", "The best whole set-up within money, grams and class.", DECIDE),
     Entry("doubt", "sim.cli.doubt_cmd", "doubt", "Which unknown could flip a verdict, and how to settle it.", DECIDE),
     Entry("drilling", "sim.cli.drilling_cmd", "drilling", "Old and new holes 1:1, to print and drill by.", DECIDE),
     Entry("weigh", "sim.cli.weigh_cmd", "weigh", "Centre of gravity and bias from scale readings.", BENCH),

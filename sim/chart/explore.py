@@ -1,0 +1,96 @@
+"""The front of best compromises, and success over two things that may change."""
+
+from __future__ import annotations
+
+import textwrap
+from itertools import combinations
+
+import numpy as np
+from matplotlib.figure import Figure
+
+from sim.chart import style
+from sim.explore.dimension import Dimension
+from sim.explore.proposal import Answer
+from sim.explore.success_map import SuccessMap
+
+WIDTH = 12.0
+
+
+def front(answer: Answer, title: str, assumed: str = "") -> Figure:
+    """Draw every driven set-up by two aims at a time; the front joined, the truck as it is and the proposals marked."""
+    kept, chance, _ = answer.search.table()
+    aims = answer.search.scores.ground.aims
+    pairs = list(combinations(range(len(aims)), 2)) or [(0, 0)]
+    best = {one.genes for one in answer.front}
+    subtitle = (f"{len(kept)} set-ups driven in common luck; filled: no other one is as good in every aim. Chances are "
+                f"those of the search; proposals were proved with fresh luck. {assumed}")
+    made = style.figure(WIDTH, 5.6, title, subtitle)
+    height = made.get_figheight()
+    low, high = 1.5 / height, style.top(made) - 0.1 / height
+    wide = (WIDTH - 0.75 - 0.55 * (len(pairs) - 1) - 0.25) / len(pairs)
+    for column, (a, b) in enumerate(pairs):
+        axes = made.add_axes(((0.75 + column * (wide + 0.55)) / WIDTH, low, wide / WIDTH, high - low))
+        style.frame(axes, grid="both")
+        for one, row in zip(kept, chance, strict=True):
+            on = one.genes in best
+            axes.plot(100 * row[a], 100 * row[b], "o", ms=6 if on else 4, color=style.COLOURS[0] if on else "#c3c9d1",
+                      mec="white", mew=0.5, zorder=3 if on else 2)
+        base = answer.search.scores.chance(answer.base)
+        axes.plot(100 * base[a], 100 * base[b], "X", ms=11, color=style.INK, mec="white", zorder=5)
+        for number, proposal in enumerate(answer.proposals, start=1):
+            spot = answer.search.scores.chance(proposal.setup)
+            axes.plot(100 * spot[a], 100 * spot[b], style.mark(number), ms=12, color=style.colour(number), mec="white",
+                      zorder=6)
+            axes.annotate(str(number), (100 * spot[a], 100 * spot[b]), color="white", fontsize=8, weight="bold",
+                          ha="center", va="center", zorder=7)
+        axes.set_xlabel(f"{aims[a].name}, % cleared")
+        axes.set_ylabel(f"{aims[b].name}, % cleared", labelpad=2)
+    made.text(0.75 / WIDTH, 0.92 / height, "X  the truck as it is", fontsize=9.5, va="top", color=style.INK)
+    for number, proposal in enumerate(answer.proposals, start=1):
+        words = textwrap.shorten(f"{number}  {proposal.role}: {proposal.setup.name}", 150, placeholder=" …")
+        made.text(0.75 / WIDTH, (0.92 - 0.24 * number) / height, words, fontsize=9.5, va="top",
+                  color=style.colour(number))
+    return made
+
+
+def success_map(found: SuccessMap, aims: tuple[str, ...], title: str, assumed: str = "") -> Figure:
+    """Draw one panel an aim and one for their mean; darker is better, a cross is a set-up that cannot be built."""
+    subtitle = (f"{found.n} repeats in common luck at every place; around it: {found.around}. Ring: the best of the "
+                f"map; crosses: cannot be built. {assumed}")
+    panels = [*((name, found.chance[:, :, k]) for k, name in enumerate(aims)), ("mean", found.chance.mean(axis=2))]
+    made = style.figure(WIDTH, 4.9, title, subtitle)
+    height = made.get_figheight()
+    low, high = 0.75 / height, style.top(made) - 0.35 / height
+    wide = (WIDTH - 0.8 - 0.3 * len(panels) - 0.75) / len(panels)
+    x, y = ([_tick(dimension, k) for k in places] for dimension, places in ((found.across, found.x),
+                                                                          (found.up, found.y)))
+    for column, (name, share) in enumerate(panels):
+        axes = made.add_axes(((0.8 + column * (wide + 0.3)) / WIDTH, low, wide / WIDTH, high - low))
+        image = axes.imshow(100 * share.T, origin="lower", aspect="auto", cmap="cividis_r", vmin=0, vmax=100)
+        for i, j in np.ndindex(share.shape):
+            if np.isfinite(share[i, j]):
+                axes.text(i, j, f"{100 * share[i, j]:.0f}", ha="center", va="center", fontsize=8,
+                          color="white" if share[i, j] > 0.55 else style.INK)
+            else:
+                axes.text(i, j, "×", ha="center", va="center", fontsize=10, color=style.QUIET)
+        if column == len(panels) - 1:
+            axes.plot(*found.best, "o", ms=24, mfc="none", mec=style.COLOURS[1], mew=2.0)
+        axes.set_title(name, fontsize=10.5)
+        axes.set_xticks(range(len(x)), x, fontsize=8, rotation=0 if len(x) < 8 else 45)
+        axes.set_yticks(range(len(y)), y if column == 0 else [""] * len(y), fontsize=8)
+        axes.tick_params(length=0)
+        axes.set_xlabel(f"{found.across.name}, {found.across.unit}".rstrip(", "), fontsize=9.5)
+        if column == 0:
+            axes.set_ylabel(f"{found.up.name}, {found.up.unit}".rstrip(", "), fontsize=9.5)
+    bar = made.add_axes(((WIDTH - 0.6) / WIDTH, low, 0.14 / WIDTH, high - low))
+    made.colorbar(image, cax=bar)
+    bar.tick_params(labelsize=8, length=0)
+    bar.set_title("%", fontsize=9)
+    return made
+
+
+def _tick(dimension: Dimension, choice: int) -> str:
+    option = dimension.options[choice]
+    if dimension.unit and option.value == option.value:
+        return f"{option.value:g}"
+    return "now" if choice == dimension.now else textwrap.shorten(option.label, 16, placeholder="…")
