@@ -24,27 +24,25 @@ def lift_chart(found: Weighed) -> Figure:
     lifts = found.balance.lift_heights
     simulated = "Simulated readings. " if found.readings.simulated else ""
     locked = "locked" if found.weighing.locked else "free: its expected lean is taken off"
-    made = style.figure(8.4, 4.9, title, f"{simulated}{len(lifts)} lifts, each with its own 95 % interval; suspension "
-                        f"{locked}. A rigid truck gives the same at every angle.")
-    top = style.top(made)
-    axes = made.add_axes((0.10, 0.14, 0.87, top - 0.14 - 0.11))
-    style.frame(axes, grid="y")
+    kinds = sorted({(on, going) for _, _, on, going in lifts})
+    keys = [style.key(f"{'rear' if on == 'front' else 'front'} raised, going {going}", n,
+                      mfc="white" if going == "down" else style.colour(n), mec=style.colour(n))
+            for n, (on, going) in enumerate(kinds)]
+    made = style.figure(8.4, 3.9, title, f"{simulated}{len(lifts)} lifts, each with its own 95 % interval; suspension "
+                        f"{locked}. A rigid truck gives the same at every angle.", keys)
+    axes = style.axes(made, grid="y")
     axes.axhspan(height.low, height.high, color=style.QUIET, alpha=0.18, lw=0)
     axes.axhline(height.value, color=style.INK, lw=1.2)
-    kinds = sorted({(on, going) for _, _, on, going in lifts})
     for index, (on, going) in enumerate(kinds):
         some = [(math.degrees(a) + 0.35 * (index - (len(kinds) - 1) / 2), h.times(1e3)) for a, h, o, g in lifts
                 if (o, g) == (on, going)]
         x = [a for a, _ in some]
-        raised = "rear" if on == "front" else "front"
         arms = [[h.value - h.low for _, h in some], [h.high - h.value for _, h in some]]
         axes.errorbar(x, [h.value for _, h in some], arms, fmt=style.mark(index),
                       color=style.colour(index), ms=7, lw=1.6, capsize=3,
-                      mfc="white" if going == "down" else style.colour(index), label=f"{raised} raised, going {going}")
+                      mfc="white" if going == "down" else style.colour(index))
     axes.set_xlabel("lift angle (deg)")
     axes.set_ylabel("height over the ground (mm)")
-    made.legend(loc="upper left", bbox_to_anchor=(0.09, top + 0.01), ncols=2, frameon=False, fontsize=9.5,
-                handletextpad=0.3, columnspacing=1.4)
     return made
 
 
@@ -61,28 +59,26 @@ def moved_chart(done: Reconciled) -> Figure:
         title += f"; of the parts, {_name(named[0])} moved most"
     simulated = "Simulated readings. " if done.weighed is not None and done.weighed.readings.simulated else ""
     rows = max(len(fitted), 1)
-    made = style.figure(8.4, 1.9 + 0.34 * rows, title, f"{simulated}Grey: 95 % before the readings; bar: "
+    names = style.lines_of(map(_name, fitted), 0.36 * 8.4 - 0.25)
+    made = style.figure(8.4, 0.8 + max(0.34, style.tallest(names) + 0.08) * rows, title, f"{simulated}Grey: 95 % before the readings; bar: "
                         "95 % after, dot the fitted value; in multiples of the doubt before. 0 is what the sheet said.")
-    height = made.get_figheight()
-    axes = made.add_axes((0.36, 0.55 / height, 0.44, style.top(made) - 0.6 / height))
-    style.frame(axes)
+    axes = style.axes(made, 0.36 * 8.4, 0.2 * 8.4, 0.58)
     for row, m in enumerate(fitted):
         after = 1.96 * m.doubt_after / m.doubt_before
         middle = (m.unknown.shown(m.unknown.value) - m.before) / m.doubt_before
         axes.plot([middle - 1.96, middle + 1.96], [row, row], color=style.GRID, lw=9, solid_capstyle="butt")
         axes.plot([m.pull - after, m.pull + after], [row, row], color=style.colour(0), lw=2.4)
         axes.plot(m.pull, row, "o", color=style.colour(0), mec="white", ms=8)
-        axes.text(1.03, row, f"{m.before:.1f} → {m.after:.1f} {m.unknown.unit}", va="center", fontsize=9.5,
+        axes.text(1.03, row, f"{m.before:.1f} → {m.after:.1f} {m.unknown.unit}", va="center", fontsize=style.SMALL,
                   transform=axes.get_yaxis_transform())
     axes.axvline(0.0, color=style.QUIET, lw=0.9)
-    axes.set_yticks(range(len(fitted)), [_name(m) for m in fitted], fontsize=9.5)
+    axes.set_yticks(range(len(fitted)), names)
     axes.set_ylim(len(fitted) - 0.4, -0.6)
     axes.set_xlim(-3.3, 3.3)
-    axes.set_xlabel("moved by (standard deviations of the doubt before)", fontsize=10)
+    axes.set_xlabel("moved by (standard deviations of the doubt before)")
     return made
 
 
 def _name(moved: object) -> str:
     key = moved.unknown.key  # type: ignore[attr-defined]
-    text = " ".join(key[1:]) if key[0] == "parts" else f"all {key[0]}"
-    return text if len(text) <= 38 else text[:37] + "…"
+    return " ".join(key[1:]) if key[0] == "parts" else f"all {key[0]}"

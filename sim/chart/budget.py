@@ -5,10 +5,10 @@ from __future__ import annotations
 from matplotlib.figure import Figure
 
 from sim.chart import style
-from sim.chart.rows import shortened
 from sim.decision.budget import Bought, Budget
 
 WIDTH = 11.0
+MOST_TIES = 6
 
 
 def budget(answer: Budget, title: str, assumed: str = "") -> Figure:
@@ -17,10 +17,9 @@ def budget(answer: Budget, title: str, assumed: str = "") -> Figure:
     subtitle = (f"{len(answer.sets)} sets driven, {answer.found.n} repeats with the same luck, intervals hold together "
                 f"with 95 %; {len(answer.choice.masks)} allowed sets searched. Steps: no cheaper set is worth as much; "
                 f"hollow: not driven, from the fitted model. {assumed}")
-    made = style.figure(WIDTH, 6.4, title, subtitle)
-    height = made.get_figheight()
-    axes = made.add_axes((0.8 / WIDTH, 0.68 / height, 0.53, style.top(made) - 0.68 / height))
-    style.frame(axes, grid="both")
+    said = _said(answer)
+    made = style.figure(WIDTH, max(4.8, style.LINE * style.SMALL / 72.0 * len(said) + 0.3), title, subtitle)
+    axes = style.axes(made, 0.8, WIDTH - 0.8 - 0.53 * WIDTH, 0.68, grid="both")
     axes.axhline(0.0, color=style.INK, lw=1.0)
     for one in answer.sets:
         colour = style.COLOURS[0] if one.mask == answer.best.mask else style.COLOURS[5] if one.as_good else style.QUIET
@@ -37,39 +36,49 @@ def budget(answer: Budget, title: str, assumed: str = "") -> Figure:
     axes.axvline(answer.choice.money_most, color=style.QUIET, ls=":", lw=1.2)
     axes.set_xlabel(f"price of the set, {answer.choice.currency or 'money'} (dotted: the budget)")
     axes.set_ylabel(f"gain over the mix, {unit}")
-    _legend(made, answer)
+    _legend(made, said)
     return made
 
 
-def _legend(made: Figure, answer: Budget) -> None:
-    height = made.get_figheight()
-    x, y = 0.635, style.top(made) - 0.08 / height
+Said = tuple[str, bool, str]
+"""A line of text, whether it is a heading, and its colour."""
+
+
+def _said(answer: Budget) -> list[Said]:
+    """The buying order, and the sets as good as the best, as lines that fit beside the chart."""
+    room = WIDTH - 0.635 * WIDTH - 0.2
     unit = "points" if answer.found.stated else "%"
+    out: list[Said] = [("buy in this order", True, style.INK)]
 
-    def write(text: str, strong: bool = False, colour: str = style.INK) -> None:
-        nonlocal y
-        made.text(x, y, text, fontsize=10, va="top", weight="bold" if strong else "normal", color=colour)
-        y -= 0.235 / height
+    def write(text: str) -> None:
+        out.extend((line, False, style.INK) for line in style.wrapped(text, room))
 
-    write("buy in this order", strong=True)
     for number, step in enumerate(answer.order, start=1):
         price = f"{step.price:g}" if step.price else "free"
-        write(f"{number}. {shortened(step.name)} ({price}): {step.total.value:+.0f} {unit} so far")
+        write(f"{number}. {step.name} ({price}): {step.total.value:+.0f} {unit} so far")
     if not answer.order:
         write("nothing: no set brings a gain")
-    y -= 0.12 / height
     ties = [one for one in answer.ties if one.mask]
     if ties:
-        write("cannot be told apart from it (price, gain)", strong=True, colour=style.COLOURS[5])
-        for one in ties[:6]:
+        head = style.wrapped("cannot be told apart from it (price, gain)", room, style.SMALL, True)
+        out += [("", False, style.INK), *((line, True, style.COLOURS[5]) for line in head)]
+        for one in ties[:MOST_TIES]:
             write(_against(one, answer, unit))
-        if len(ties) > 6:
-            write(f"… and {len(ties) - 6} more")
+        if len(ties) > MOST_TIES:
+            write(f"and {len(ties) - MOST_TIES} more: see the table")
+    return out
+
+
+def _legend(made: Figure, said: list[Said]) -> None:
+    height, step = made.get_figheight(), style.LINE * style.SMALL / 72.0
+    for n, (text, strong, colour) in enumerate(said):
+        made.text(0.635, style.top(made) - (0.08 + n * step) / height, text, fontsize=style.SMALL, va="top",
+                  weight="bold" if strong else "normal", color=colour)
 
 
 def _against(one: Bought, answer: Budget, unit: str) -> str:
     """A set by what it has more and less than the best one."""
     names = answer.choice.drawer.names
-    more = [f"+ {shortened(names[k])}" for k in range(len(names)) if one.mask & ~answer.best.mask & 1 << k]
-    less = [f"− {shortened(names[k])}" for k in range(len(names)) if answer.best.mask & ~one.mask & 1 << k]
-    return f"{one.money:g}: {one.gain.value:+.0f} {unit}  {shortened(' '.join([*more, *less]))}"
+    more = [f"+ {names[k]}" for k in range(len(names)) if one.mask & ~answer.best.mask & 1 << k]
+    less = [f"− {names[k]}" for k in range(len(names)) if answer.best.mask & ~one.mask & 1 << k]
+    return f"{one.money:g}: {one.gain.value:+.0f} {unit}  {' '.join([*more, *less])}"

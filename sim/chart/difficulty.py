@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from matplotlib.figure import Figure
 
 from sim.chart import style
-from sim.chart.rows import counted, shortened
+from sim.chart.rows import counted
 from sim.compare import sentences
 from sim.compare.comparison import CellResult
 
@@ -25,40 +25,49 @@ def difficulty(cells: Sequence[CellResult], names: Sequence[str], assumed: str =
     :param assumed: What to say about assumptions under the title.
     :param width: Inches.
     """
-    bands = " and bands" if len(names) <= BANDS else ""
-    subtitle = f"{counted(cells)} trials a point; bars{bands}: 95 % Wilson interval. {assumed}"
-    rows = -(-min(len(names), MOST) // (3 if width > 7 else 1))
-    made = style.figure(width, (4.9 if width > 7 else 4.6) + 0.24 * rows, title(cells), subtitle, wrap=int(7.8 * width))
-    height = made.get_figheight()
-    top = style.top(made) - (0.24 * rows + 0.06) / height
-    axes = made.add_axes((0.84 / width, 0.62 / height, 1 - 1.0 / width, top - 0.62 / height))
-    style.frame(axes, grid="y")
+    strong = _strong(cells, names)
+    bands = " and bands" if len(strong) <= BANDS else ""
+    grey = f" Grey: {len(names) - len(strong)} more, less unlike the first." if len(names) > len(strong) else ""
+    subtitle = f"{counted(cells)} trials a point; bars{bands}: 95 % Wilson interval.{grey} {assumed}"
+    keys = [style.key(name, index) for index, name in enumerate(names) if name in strong]
+    made = style.figure(width, 4.1 if width > 7 else 3.6, title(cells), subtitle, keys)
+    axes = style.axes(made, grid="y")
     levels = sorted({cell.level for cell in cells})
     span = (levels[-1] - levels[0]) or 1.0
-    strong = _strong(cells, names)
     for index, name in enumerate(names):
         own = sorted((c for c in cells if c.name == name and c.rate.trials), key=lambda c: c.level)
-        if not own:
-            continue
         seen = name in strong
-        colour = style.colour(index) if seen else style.GRID
+        tone = style.colour(index) if seen else style.FAINT
         shift = 0.012 * span * (index - 0.5 * (len(strong) - 1)) if seen else 0.0
         x = [cell.level + shift for cell in own]
-        axes.plot(x, [100 * cell.rate.share for cell in own], style.mark(index), ls="-", color=colour, lw=2.0,
-                  ms=8 if seen else 4, mec="white", zorder=3 if seen else 1, label=shortened(name) if seen else None)
-        if seen:
-            low, high = ([100 * getattr(cell.rate, end) for cell in own] for end in ("low", "high"))
-            if len(strong) <= BANDS:
-                axes.fill_between(x, low, high, color=colour, alpha=0.10, lw=0, zorder=1)
-            axes.vlines(x, low, high, color=colour, lw=2.0, alpha=0.85, zorder=2)
+        curve = axes.plot(x, [100 * cell.rate.share for cell in own], color=tone, lw=2.0 if seen else 1.0, zorder=1)[0]
+        style.note(made, curve, name, index)
+        if not seen:
+            continue
+        low, high = ([100 * getattr(cell.rate, end) for cell in own] for end in ("low", "high"))
+        if len(strong) <= BANDS and own:
+            band = axes.fill_between(x, low, high, color=tone, alpha=0.12, lw=0, zorder=1)
+            style.note(made, band, series=index)
+        for at, cell in zip(x, own, strict=True):
+            style.spot(axes, at, 100 * cell.rate.share, index, _told(cell), low=100 * cell.rate.low,
+                       high=100 * cell.rate.high)
     axes.set_ylim(-3, 103)
     axes.set_yticks(range(0, 101, 20), [f"{v} %" for v in range(0, 101, 20)])
-    axes.set_xticks(levels if len(levels) <= 9 else levels[:: -(-len(levels) // 9)])
+    most = 9 if width > 7 else 5
+    axes.set_xticks(levels if len(levels) <= most else levels[:: -(-len(levels) // most)])
     axes.set_ylabel("success rate")
-    axes.set_xlabel(f"{_place(cells)}, {cells[0].unit}")
-    made.legend(loc="upper left", bbox_to_anchor=(0.1 / width, style.top(made) + 0.08 / height), frameon=False,
-                ncols=3 if width > 7 else 1, fontsize=10.5, handlelength=1.8)
+    unit = "degrees" if cells[0].unit == "deg" else cells[0].unit
+    axes.set_xlabel("\n".join(style.wrapped(f"{_place(cells)}, {unit}", width - 1.2, 11.0)))
     return made
+
+
+def _told(cell: CellResult) -> str:
+    """Name, level, count, rate with interval, and the verdict."""
+    text = f"{cell.name}, {sentences.level(cell.level, cell.unit)}: {cell.rate.successes} of {cell.rate.trials}, "
+    text += sentences.share(cell)
+    if cell.verdict is not None and cell.verdict.table.pairs:
+        text += f"; against the baseline {sentences.difference(cell)} points: {cell.verdict.words}"
+    return text
 
 
 def _place(cells: Sequence[CellResult]) -> str:

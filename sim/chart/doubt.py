@@ -5,7 +5,7 @@ from __future__ import annotations
 from matplotlib.figure import Figure
 
 from sim.chart import style
-from sim.decision.doubt import Doubt
+from sim.decision.doubt import Doubt, Influence
 
 WIDTH = 10.0
 
@@ -16,7 +16,8 @@ def doubt(answer: Doubt, title: str, stated: bool, assumed: str = "") -> Figure:
     rows = len(answer.influences)
     subtitle = (f"Left: mean size of the effect over the unknown's whole range, with 95 % interval, {answer.runs} "
                 f"runs; right: the difference in every run; beyond the black line it is the other way. {assumed}")
-    made = style.figure(WIDTH, 2.5 + 0.5 * rows, title, subtitle)
+    names = style.lines_of((f"{one.unknown.name}, {_span(one)}" for one in answer.influences), 0.27 * WIDTH - 0.25)
+    made = style.figure(WIDTH, 0.9 + max(0.5, style.tallest(names) + 0.1) * rows, title, subtitle)
     height = made.get_figheight()
     bottom, top = 0.62 / height, style.top(made)
     axes = made.add_axes((0.27, bottom, 0.33, top - bottom))
@@ -26,12 +27,9 @@ def doubt(answer: Doubt, title: str, stated: bool, assumed: str = "") -> Figure:
         low, high = max(0.0, one.strength - one.strength_error), one.strength + one.strength_error
         axes.plot([low, high], [row, row], color=colour, lw=2.2, solid_capstyle="butt")
         axes.plot(one.strength, row, "s" if one.flips_at is not None else "o", color=colour, ms=8, mec="white")
-        word = f"{one.unknown.low:+g} to {one.unknown.high:+g} {one.unknown.unit}"
-        axes.text(-0.03, row + 0.3, word if one.unknown.low < 0 else one.unknown.unit, fontsize=8, color=style.QUIET,
-                  ha="right", va="center", transform=axes.get_yaxis_transform())
         if one.flips_at is not None:
-            axes.text(high, row - 0.22, f" flips near {one.flips_at:+.2g}", fontsize=8.5, color=colour, va="center")
-    axes.set_yticks(range(rows), [one.unknown.name for one in answer.influences])
+            axes.text(high, row - 0.22, f" flips near {one.flips_at:+.2g}", fontsize=style.SMALL, color=colour, va="center")
+    axes.set_yticks(range(rows), names)
     axes.set_ylim(rows - 0.4, -0.6)
     axes.set_xlim(left=0.0)
     axes.set_xlabel(f"effect on the difference, {unit}")
@@ -45,3 +43,8 @@ def doubt(answer: Doubt, title: str, stated: bool, assumed: str = "") -> Figure:
     runs.set_yticks([])
     runs.set_xlabel(f"difference, {unit} (dotted: as on the sheet)")
     return made
+
+
+def _span(one: Influence) -> str:
+    unknown = one.unknown
+    return f"{unknown.low:+g} to {unknown.high:+g} {unknown.unit}" if unknown.low < 0 else unknown.unit

@@ -52,7 +52,7 @@ def drilling(made: Template, paper: str = "a4") -> Figure:
         raise SimError("no such paper", field="paper", value=paper, remedy=f"Choose one of: {', '.join(PAPERS)}")
     width, height = PAPERS[paper]
     page = _page(made, width, height, paper)
-    figure = style.figure(width * MM, height * MM, "", "")
+    figure = style.blank(width * MM, height * MM)
     axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
     axes.set_xlim(0.0, width)
     axes.set_ylim(0.0, height)

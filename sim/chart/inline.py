@@ -1,4 +1,4 @@
-"""Charts as inline SVG that takes the page's colours, so that a dark page has dark charts."""
+"""Charts as inline SVG that takes the page's colours and says what one points at, with scripts or without."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ from matplotlib.figure import Figure
 
 from sim.chart import style
 
-CARD = 4.9
-"""Inches: the width at which a chart is drawn for the page, so that its text can be read on a phone."""
+CARD = 4.3
+"""Inches: the width at which a chart is drawn for the page, so that its smallest letters are 11 px on a phone."""
 
 
 class Gallery:
@@ -27,12 +27,20 @@ class Gallery:
 
 
 def inline(made: Figure, description: str, number: int) -> Markup:
-    """SVG element of a figure; its ids get a prefix by ``number``."""
+    """SVG element of a figure; its ids get a prefix by ``number``.
+
+    What :func:`sim.chart.style.note` said of an artist becomes the title of its group, which every browser shows to
+    who points at it, and its series an attribute by which the page hides and shows it.
+    """
     buffer = io.StringIO()
     made.savefig(buffer, format="svg", metadata={"Date": None})
     text = buffer.getvalue()
     text = text[text.index("<svg") :]
     text = re.sub(r"<metadata>.*?</metadata>", "", text, flags=re.DOTALL)
+    # Two digits behind the point are a hundredth of a pixel.
+    text = re.sub(r"(\d+\.\d\d)\d+", r"\1", text)
+    known = style.notes(made)
+    text = re.sub(r'<g id="(note\d+)">', lambda found: _group(found[1], known[found[1]]), text)
     text = re.sub(r'\bid="', f'id="f{number}-', text)
     text = re.sub(r"url\(#", f"url(#f{number}-", text)
     text = re.sub(r'href="#', f'href="#f{number}-', text)
@@ -46,11 +54,19 @@ def inline(made: Figure, description: str, number: int) -> Markup:
     return Markup(f'{sized} role="img" aria-label="{label}"') + Markup(text[len(opening) :])
 
 
+def _group(name: str, note: style.Note) -> str:
+    series = "" if note.series is None else f' data-series="{note.series}"'
+    kind = f' class="{note.kind}"' if note.kind else ""
+    said = f"<title>{Markup.escape(note.text)}</title>" if note.text else ""
+    return f'<g id="{name}"{kind}{series}>{said}'
+
+
 _TONES = {
     style.INK: "ink",
     style.QUIET: "quiet",
+    style.FAINT: "faint",
     style.GRID: "grid",
     style.PAPER: "paper",
-    "#f4f6f8": "band",
+    style.BAND: "band",
     **{tone: f"s{i}" for i, tone in enumerate(style.COLOURS)},
 }

@@ -24,8 +24,8 @@ def margins(comparison: Comparison, assumed: str = "") -> Figure:
         if math.isnan(middle.value):
             continue
         low, high = (end if math.isfinite(end) else middle.value for end in (middle.low, middle.high))
-        rows.bar(low, high, y, index)
-        rows.point(middle.value, y, index)
+        style.spot(rows.axes, middle.value, y, index, f"{cell.name} on {label(cell)}: {middle.value:.1f}°",
+                   low=low, high=high, upright=False)
         rows.axes.plot(low_end.value, y, "|", color=style.colour(index), ms=11, mew=2.2, zorder=2)
         rows.axes.plot([low_end.value, low], [y, y], color=style.colour(index), lw=0.8, zorder=1)
         rows.remark(_difference(cell), y, strong=_shown(cell))

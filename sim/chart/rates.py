@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from matplotlib.figure import Figure
 
+from sim.chart import style
 from sim.chart.rows import Rows, counted
 from sim.compare.comparison import Comparison
-from sim.compare.sentences import finding
+from sim.compare.sentences import finding, label, share
 
 
 def rates(comparison: Comparison, assumed: str = "") -> Figure:
@@ -21,8 +22,8 @@ def rates(comparison: Comparison, assumed: str = "") -> Figure:
         if not rate.trials:
             rows.remark("no valid trial", y, strong=True)
             continue
-        rows.bar(100 * rate.low, 100 * rate.high, y, index)
-        rows.point(100 * rate.share, y, index)
+        style.spot(rows.axes, 100 * rate.share, y, index, f"{cell.name} on {label(cell)}: {share(cell)}",
+                   low=100 * rate.low, high=100 * rate.high, upright=False)
         shown = cell.verdict is not None and cell.verdict.shown
         word = f"  {cell.verdict.word}" if shown and cell.verdict is not None else ""
         rows.remark(f"{rate.successes}/{rate.trials}{word}", y, strong=shown)

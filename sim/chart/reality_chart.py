@@ -29,13 +29,13 @@ def calibration_chart(found: Reality) -> Figure:
     if not found.enough:
         title = f"Too few tries to conclude: {title[0].lower()}{title[1:]}"
     lines = len({o.tried.line for o in found.outlooks})
-    made = style.figure(9.6, 5.6, title, f"{_whose(found)}{tries} tries on {lines} lines; bars are 95 % intervals. "
+    made = style.figure(9.6, 4.6, title, f"{_whose(found)}{tries} tries on {lines} lines; bars are 95 % intervals. "
                         "Points on the diagonal are forecasts that came true.")
     top = style.top(made)
     panels = (("as simulated", found.curve, [o.predicted for o in found.outlooks]),
               ("learned from the other lines", found.learned_curve, [o.honest[0] for o in found.outlooks]))
     for index, (name, curve, forecasts) in enumerate(panels):
-        axes = made.add_axes((0.085 + 0.485 * index, 0.12, 0.41, top - 0.12 - 0.06))
+        axes = made.add_axes((0.085 + 0.485 * index, 0.13, 0.41, top - 0.13 - 0.08))
         style.frame(axes, grid="both")
         axes.plot([0, 1], [0, 1], color=style.QUIET, lw=1.0, ls="--")
         seen = [o.tried.successes / o.tried.tries for o in found.outlooks]
@@ -50,7 +50,7 @@ def calibration_chart(found: Reality) -> Figure:
         axes.set_xticks(ticks, [f"{100 * t:.0f} %" for t in ticks])
         axes.set_yticks(ticks, [f"{100 * t:.0f} %" for t in ticks] if index == 0 else [""] * len(ticks))
         grade = found.grades[index]
-        axes.set_title(f"{name}: Brier {grade.brier.score:.3f}, log score {grade.log_score:.3f}", fontsize=10)
+        axes.set_title(f"{name}: Brier {grade.brier.score:.3f}, log score {grade.log_score:.3f}", fontsize=style.SMALL)
         axes.set_xlabel("predicted success")
         if index == 0:
             axes.set_ylabel("seen (circles: single lines)")
@@ -66,14 +66,18 @@ def learning_chart(found: Reality) -> Figure:
     title = f"Grip on {surface} is {math.exp(grip.mean):.2f} times the sheet's ({low:.2f} to {high:.2f})"
     if grip.learned < 0.25:
         title = f"The tries say little about grip on {surface}"
-    made = style.figure(10.4, max(4.6, 2.0 + 0.42 * len(shown)), title, f"{_whose(found)}Left: grip and driver skill "
+    names = style.lines_of(map(_name, shown), 2.35)
+    keys = [style.key("as simulated", 1, marker=style.mark(3), lw=0),
+            style.Key("tried", {"color": style.INK, "marker": "|", "ms": 11, "mew": 2.2, "lw": 2.2}),
+            style.key("learned from the other lines", 0)]
+    row = max(0.42, style.tallest(names) + 0.08)
+    made = style.figure(10.4, max(4.0, 1.0 + row * len(shown)), title, f"{_whose(found)}Left: grip and driver skill "
                         "after the tries (50, 80 and 95 % of the weight). Right: each line as simulated, as tried, as "
-                        "learned from the other lines.")
+                        "learned from the other lines.", keys)
     height, top = made.get_figheight(), style.top(made)
-    tall = min(3.9 / height, top - 1.0 / height)
-    _plane(made.add_axes((0.075, top - 0.38 / height - tall, 0.27, tall)), found, surface)
-    axes = made.add_axes((0.60, 0.62 / height, 0.37, top - 1.0 / height))
-    style.frame(axes)
+    tall = min(3.3 / height, top - 0.7 / height)
+    _plane(made.add_axes((0.075, top - 0.08 / height - tall, 0.25, tall)), found, surface)
+    axes = style.axes(made, 6.24, 0.3)
     for row, o in enumerate(shown):
         axes.plot([100 * o.honest[1], 100 * o.honest[2]], [row + 0.22] * 2, color=style.colour(0), lw=2.2)
         axes.plot(100 * o.honest[0], row + 0.22, style.mark(0), color=style.colour(0), ms=7, mec="white")
@@ -82,17 +86,10 @@ def learning_chart(found: Reality) -> Figure:
             axes.plot([100 * rate.low, 100 * rate.high], [row, row], color=style.INK, lw=2.2)
             axes.plot(100 * rate.share, row, "|", color=style.INK, ms=11, mew=2.2)
         axes.plot(100 * o.predicted, row - 0.22, style.mark(3), color=style.colour(1), ms=8, mec="white")
-    axes.set_yticks(range(len(shown)), [_name(o) for o in shown], fontsize=9.5)
+    axes.set_yticks(range(len(shown)), names)
     axes.set_ylim(len(shown) - 0.5, -0.5)
     axes.set_xlim(-2, 102)
     axes.set_xticks(range(0, 101, 25), [f"{x} %" for x in range(0, 101, 25)])
-    handles = [
-        axes.plot([], [], style.mark(3), color=style.colour(1), label="as simulated")[0],
-        axes.plot([], [], "|-", color=style.INK, mew=2, label="tried")[0],
-        axes.plot([], [], style.mark(0) + "-", color=style.colour(0), label="from the other lines")[0],
-    ]
-    made.legend(handles=handles, loc="upper left", bbox_to_anchor=(0.59, top + 0.10 / height), ncols=3, frameon=False,
-                fontsize=9.5, columnspacing=1.2)
     return made
 
 
@@ -116,5 +113,4 @@ def _plane(axes: Axes, found: Reality, surface: str) -> None:
 
 def _name(o: object) -> str:
     tried = o.tried  # type: ignore[attr-defined]
-    text = f"{tried.line}, {tried.configuration}"
-    return text if len(text) <= 40 else text[:39] + "…"
+    return f"{tried.line}, {tried.configuration}"

@@ -10,25 +10,28 @@ from sim.chart import style
 from sim.compare.comparison import CellResult, Comparison, at, places
 from sim.compare.sentences import label
 
-LONGEST_NAME = 34
 WIDTH = 9.6
-LEFT, RIGHT = 0.27, 0.85
-FOOT = 0.62
+NAMES, REMARKS, FOOT = 2.55, 1.75, 0.62
+"""Inches for the rows' names, the remarks at their ends and the axis below."""
 
 
 class Rows:
     """A figure with rows already named; :meth:`spots` says where each cell's mark goes."""
 
-    def __init__(self, comparison: Comparison, title: str, subtitle: str) -> None:
+    def __init__(self, comparison: Comparison, title: str, subtitle: str, remarks: float = REMARKS) -> None:
         """Lay out the figure, its legend and its rows."""
         self.comparison = comparison
         self.places = places(comparison.cells)
-        self.names = list(dict.fromkeys([comparison.baseline.name, *(cell.name for cell in comparison.cells)]))
-        legend_rows = -(-len(self.names) // 3)
-        row = 0.30 * len(self.names) + 0.26
-        self.figure = style.figure(WIDTH, 2.1 + 0.26 * legend_rows + row * len(self.places), title, subtitle)
-        self.axes = self._axes(legend_rows)
-        self._name_rows()
+        self.names = names(comparison)
+        texts = self._place_names()
+        row = max(0.27 * len(self.names) + 0.26, style.tallest(texts) + 0.1)
+        keys = [style.key(name, index) for index, name in enumerate(self.names)]
+        self.figure = style.figure(WIDTH, 0.75 + row * len(self.places), title, subtitle, keys)
+        self.axes: Axes = style.axes(self.figure, NAMES, remarks, FOOT)
+        for band in range(1, len(self.places), 2):
+            self.axes.axhspan(band - 0.5, band + 0.5, color=style.BAND, lw=0, zorder=0)
+        self.axes.set_yticks(range(len(self.places)), texts)
+        self.axes.set_ylim(len(self.places) - 0.5, -0.5)
 
     def spots(self) -> list[tuple[CellResult, float, int]]:
         """(cell, height in the axes, number of its series) of everything to draw."""
@@ -39,69 +42,28 @@ class Rows:
                 found.append((cell, band + _spread(index, len(self.names)), index))
         return found
 
-    def bar(self, low: float, high: float, y: float, index: int) -> None:
-        """An interval."""
-        self.axes.plot([low, high], [y, y], color=style.colour(index), lw=2.2, solid_capstyle="butt", zorder=2)
-
-    def point(self, x: float, y: float, index: int) -> None:
-        """A value."""
-        self.axes.plot(x, y, style.mark(index), color=style.colour(index), ms=8, mec="white", zorder=3)
-
     def remark(self, text: str, y: float, *, strong: bool) -> None:
         """A word at the right end of a row."""
-        self.axes.text(
-            1.015,
-            y,
-            text,
-            transform=self.axes.get_yaxis_transform(),
-            va="center",
-            fontsize=9.5,
-            color=style.INK if strong else style.QUIET,
-            weight="bold" if strong else "normal",
-        )
+        self.axes.text(1.015, y, text, transform=self.axes.get_yaxis_transform(), va="center", fontsize=style.SMALL,
+                       color=style.INK if strong else style.QUIET, weight="bold" if strong else "normal")
 
-    def _axes(self, legend_rows: int) -> Axes:
-        height = self.figure.get_figheight()
-        top = style.top(self.figure) - (0.26 * legend_rows + 0.05) / height
-        axes = self.figure.add_axes((LEFT, FOOT / height, RIGHT - LEFT, top - FOOT / height))
-        style.frame(axes)
-        handles = [
-            axes.plot([], [], style.mark(i), color=style.colour(i), ms=8, ls="-", lw=2.2, label=shortened(name))[0]
-            for i, name in enumerate(self.names)
-        ]
-        self.figure.legend(
-            handles=handles,
-            loc="upper left",
-            bbox_to_anchor=(0.06 / WIDTH, style.top(self.figure) + 0.1 / height),
-            ncols=3,
-            frameon=False,
-            fontsize=10.5,
-            handlelength=1.6,
-        )
-        return axes
-
-    def _name_rows(self) -> None:
+    def _place_names(self) -> list[str]:
         several = len({where[2] for where in self.places}) > 1
-        texts = []
-        for band, where in enumerate(self.places):
-            if band % 2:
-                self.axes.axhspan(band - 0.5, band + 0.5, color="#f4f6f8", lw=0, zorder=0)
-            cell = at(self.comparison.cells, where)[0]
-            texts.append(label(cell).replace(" (", "\n(") + (f"\n{cell.driver} driver" if several else ""))
-        self.axes.set_yticks(range(len(self.places)), texts)
-        self.axes.set_ylim(len(self.places) - 0.5, -0.5)
+        cells = [at(self.comparison.cells, where)[0] for where in self.places]
+        return style.lines_of(
+            (label(cell) + (f", {cell.driver} driver" if several else "") for cell in cells), NAMES - 0.3
+        )
 
 
-def shortened(name: str) -> str:
-    """Name that fits a legend."""
-    return name if len(name) <= LONGEST_NAME else name[: LONGEST_NAME - 1] + "…"
+def names(comparison: Comparison) -> list[str]:
+    """Configurations in the order of their colours, the baseline first."""
+    return list(dict.fromkeys([comparison.baseline.name, *(cell.name for cell in comparison.cells)]))
 
 
 def counted(cells: Sequence[CellResult]) -> str:
     """How many trials stand behind each point."""
-    trials = [cell.rate.trials for cell in cells]
-    return f"n = {min(trials)}" if min(trials) == max(trials) else f"n = {min(trials)} to {max(trials)}"
+    return style.counted([cell.rate.trials for cell in cells])
 
 
 def _spread(index: int, count: int) -> float:
-    return 0.0 if count == 1 else min(0.36, 0.7 / (count - 1)) * (index - 0.5 * (count - 1))
+    return 0.0 if count == 1 else min(0.36, 0.76 / (count - 1)) * (index - 0.5 * (count - 1))

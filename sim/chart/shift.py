@@ -26,7 +26,7 @@ def shift(found: Finding, title: str, assumed: str = "") -> Figure:
         f"Lines: handbook, rigid truck. Points: simulated, {found.found.n} repeats with the same luck at every "
         f"position, 95 % intervals. Grey: something is in the way there. {assumed}"
     )
-    made = style.figure(WIDTH, 1.55 + _ROW * rows, title, subtitle)
+    made = style.figure(WIDTH, 0.3 + _ROW * rows, title, subtitle)
     axes = _grid(made, panels, rows)
     _bias(axes[0], found)
     _tips(axes[1], found)
@@ -40,7 +40,7 @@ def shift(found: Finding, title: str, assumed: str = "") -> Figure:
 
 def _grid(made: Figure, panels: int, rows: int) -> list[Axes]:
     height = made.get_figheight()
-    width = (WIDTH - 2 * _LEFT - _GAP + 0.35) / 2
+    width = _panel_width()
     top = style.top(made) * height - 0.2
     pitch = (top - 0.55) / rows
     found = []
@@ -52,6 +52,10 @@ def _grid(made: Figure, panels: int, rows: int) -> list[Axes]:
         style.frame(axes, grid="y")
         found.append(axes)
     return found
+
+
+def _panel_width() -> float:
+    return (WIDTH - 2 * _LEFT - _GAP + 0.35) / 2
 
 
 def _bias(axes: Axes, found: Finding) -> None:
@@ -68,7 +72,7 @@ def _tips(axes: Axes, found: Finding) -> None:
         curves = [*curves[:2], ("either side low", curves[2][1])]
     for k, (word, y) in enumerate(curves):
         axes.plot(x, y, color=style.colour(k), lw=1.8, ls=("-", "--", "-.", ":")[k], label=word)
-    axes.legend(frameon=False, fontsize=8.5, loc="upper left", ncols=2, borderaxespad=0.1, handlelength=2.4)
+    axes.legend(frameon=False, fontsize=style.SMALL, loc="upper left", ncols=2, borderaxespad=0.1, handlelength=2.4)
     low, high = axes.get_ylim()
     axes.set_ylim(low, high + 0.45 * (high - low))
     _named(axes, "handbook tip angle, degrees")
@@ -95,7 +99,7 @@ def _line(axes: Axes, found: Finding, index: int) -> None:
         axes.vlines(position, scale * mean.low, scale * mean.high, color=colour, lw=2.2, zorder=2)
         axes.plot(position, scale * mean.value, "o" if k == 0 else "s", color=colour, ms=8, mec="white", zorder=3)
         axes.annotate(f"{scale * mean.value:.1f}", (position, scale * mean.value), (7, 3),
-                      textcoords="offset points", fontsize=9.5)
+                      textcoords="offset points", fontsize=style.SMALL)
     _at_least(axes, 0.12 * scale * float(found.found.limit[:, index].mean()))
     _named(axes, f"{line.name}: cleared, %" if line.level is not None else f"{line.name}: limit, {_unit(line.unit)}")
 
@@ -113,7 +117,7 @@ def _unit(unit: str) -> str:
 
 
 def _named(axes: Axes, title: str) -> None:
-    axes.set_title(title, fontsize=10.5, color=style.INK)
+    axes.set_title("\n".join(style.wrapped(title, _panel_width())), fontsize=style.SMALL, color=style.INK)
 
 
 def _ways(axes: Axes, found: Finding) -> None:
@@ -128,4 +132,5 @@ def _ways(axes: Axes, found: Finding) -> None:
     axes.set_xlim(room.low - 0.03 * span, room.high + 0.03 * span)
     axes.axvline(room.now, color=style.QUIET, lw=1.0, ls=":", zorder=1)
     origin = " (rear axle at 0)" if found.move.axis == "x" else ""
-    axes.set_xlabel(f"{found.move.part}: {found.move.axis}, mm{origin}", fontsize=9.5)
+    words = f"{found.move.part}: {found.move.axis}, mm{origin}"
+    axes.set_xlabel("\n".join(style.wrapped(words, _panel_width())), fontsize=style.SMALL)

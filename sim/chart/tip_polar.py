@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from models.massprops import contact_places, truck_properties
 from models.spec import Sheet
 from sim.chart import style
-from sim.chart.rows import shortened
 from sim.trial.tilt_table import Tilted, reach
 
 Array = NDArray[np.float64]
@@ -36,36 +35,35 @@ def tip_polar(
     simulated tilt table.
     """
     shown = strong(trucks)
-    columns = 2 if width > 6 and len(shown) > 3 else 1
-    legend = 0.24 * -(-len(shown) // columns)
     low, high = _ends(trucks, simulated)
     subtitle = _subtitle(simulated, len(trucks) - len(shown), low)
-    made = style.figure(width, 0.9 * width + 1.2 + legend, title(trucks), subtitle, wrap=int(7.8 * width))
+    size = width - 1.7
+    keys = [style.key(name, series) for name, series, _ in trucks if name in shown]
+    made = style.figure(width, size + 0.75, title(trucks), subtitle, keys)
     height = made.get_figheight()
-    top = style.top(made) - (legend + 0.25) / height
-    size = min(width - 1.3, (top - 0.35 / height) * height)
     axes = made.add_axes(((width - size) / 2 / width, 0.38 / height, size / width, size / height), projection="polar")
     axes.set_theta_zero_location("N")  # type: ignore[attr-defined]
     direction = np.radians(np.arange(0.0, 361.0, 1.0))
     for name, series, sheet in trucks:
         angles = tip_curve(sheet, direction)
         if name not in shown:
-            axes.plot(direction, angles, ls="-", color=style.GRID, lw=1.2, zorder=1)
+            grey = axes.plot(direction, angles, ls="-", color=style.FAINT, lw=1.0, zorder=1)[0]
+            style.note(made, grey, name, series)
             continue
-        axes.plot(direction, angles, style.mark(series), ls="-", color=style.colour(series), lw=2.0, ms=8, mec="white",
-                  markevery=[int(at) for _, at in SIDES], label=shortened(name))
+        said = ", ".join(f"{word} {angles[int(at)]:.1f}°" for word, at in SIDES)
+        curve = axes.plot(direction, angles, style.mark(series), ls="-", color=style.colour(series), lw=2.0, ms=8,
+                          mec="white", markevery=[int(at) for _, at in SIDES])[0]
+        style.note(made, curve, f"{name}: {said}", series)
         if simulated and name in simulated:
             axes.plot(np.radians(simulated[name].direction), simulated[name].angle, style.mark(series),
                       color=style.PAPER, mec=style.colour(series), mew=1.6, ms=6.5, ls="none", zorder=3)
     axes.set_xticks(np.radians([s for _, s in SIDES]), [word for word, _ in SIDES])
     axes.set_ylim(low, high)
-    rings = np.arange(low + 10.0, high, 10.0)
-    axes.set_yticks(rings, [f"{ring:.0f}°" for ring in rings], color=style.QUIET, fontsize=9.5)
+    rings = np.arange(low + 10.0, high, 10.0 if high - low <= 50.0 else 20.0)
+    axes.set_yticks(rings, [f"{ring:.0f}°" for ring in rings], color=style.QUIET, fontsize=style.SMALL)
     axes.set_rlabel_position(45)  # type: ignore[attr-defined]
     axes.grid(color=style.GRID)
     axes.spines["polar"].set_color(style.GRID)
-    made.legend(loc="upper left", bbox_to_anchor=(0.1 / width, style.top(made) + 0.08 / height), frameon=False,
-                ncols=columns, fontsize=10.5, handlelength=1.8)
     return made
 
 

@@ -17,10 +17,8 @@ from sim.chart import style
 
 SMALLEST_SHARE, SMALLEST_SHARE_NARROW = 0.012, 0.04
 """Of the truck's mass: what is lighter and unchanged is drawn without a label; in a wide and in a narrow picture."""
-LABEL_WIDTH, LABEL_SIZE = 0.92, 9.5
+LABEL_WIDTH, LABEL_SIZE = 1.02, style.SMALL
 """Inches a label takes, and points of its letters."""
-PITCH = 0.72
-"""Inches between rows of labels."""
 BLOCK, CHANGED = "#d5dae0", "#F4C68A"
 
 
@@ -35,16 +33,12 @@ class Block:
 
     @property
     def label(self) -> str:
-        """Name and grams, in two lines at most of some twelve letters."""
-        name = self.part.name if len(self.part.name) <= 24 else self.part.name[:23] + "…"
-        words, lines = name.split(" "), [""]
-        for word in words:
-            if len(lines[-1]) + len(word) > 12 and lines[-1]:
-                lines.append("")
-            lines[-1] = f"{lines[-1]} {word}".strip()
-        text = "\n".join(lines[:2]) + ("…" if len(lines) > 2 else "")
+        """Name and grams, and what happened to it, as lines that fit a label."""
         each = "2 × " if self.part.body in PAIRED else ""
-        return f"{text}\n{each}{self.grams / (2 if each else 1):.3g} g"
+        bold = self.state != "same"
+        lines = style.wrapped(self.part.name, LABEL_WIDTH - 0.06, LABEL_SIZE, bold)
+        lines += [f"{each}{self.grams / (2 if each else 1):.3g} g"]
+        return "\n".join(lines + style.wrapped(f"({self.state})", LABEL_WIDTH - 0.06, LABEL_SIZE, True) * bold)
 
 
 def truck_drawing(sheet: Sheet, before: Sheet | None = None, name: str | None = None, width: float = 5.6) -> Figure:
@@ -63,27 +57,30 @@ def truck_drawing(sheet: Sheet, before: Sheet | None = None, name: str | None = 
     shown = [b for b in found if b.grams >= least or b.state != "same"]
     upper, lower = _sides(shown, sheet)
     rows = [_rows(side, low, scale, width) for side in (upper, lower)]
-    above, below = (PITCH * (1 + max((row for _, _, row in r), default=-1)) + 0.1 for r in rows)
+    pitches = [_pitch(side) for side in rows]
+    above, below = (pitch * (1 + max((row for _, _, row in r), default=-1)) + 0.1
+                    for pitch, r in zip(pitches, rows, strict=True))
     assumed = sum(p.source == "assumed" for p in sheet.parts)
     subtitle = f"{sheet.name}, 1/{sheet.scale:g}, to scale: {1e3 * now.mass:.0f} g by its build sheet"
     subtitle += f", {assumed} of {len(sheet.parts)} masses assumed." if assumed else "."
     subtitle += " The truck is invented." if sheet.invented else ""
-    wrap = int(7.6 * width)
-    made = style.figure(width, tall * scale + above + below + 2.05, title(sheet, before, name), subtitle, wrap=wrap)
+    foot = _foot_words(sheet, before, width)
+    made = style.figure(width, tall * scale + above + below + 0.45 + foot[1], title(sheet, before, name), subtitle)
     height = made.get_figheight()
     top = style.top(made)
-    axes = made.add_axes((0.25 / width, 0.72 / height, 1 - 0.5 / width, top - 0.72 / height))
+    axes = made.add_axes((0.25 / width, foot[1] / height, 1 - 0.5 / width, top - foot[1] / height))
     axes.set_xlim(low, high)
-    axes.set_ylim(-below / scale, (top * height - 0.72) / scale - below / scale)
+    axes.set_ylim(-below / scale, (top * height - foot[1]) / scale - below / scale)
     axes.set_axis_off()
     axes.set_aspect("equal")
     _wheels(axes, sheet)
     for block in sorted(found, key=lambda b: -b.part.size_mm[0] * b.part.size_mm[2]):
         _block(axes, block)
-    _labels(axes, rows[0], tall + 0.08 / scale, PITCH / scale, 1)
-    _labels(axes, rows[1], -0.22 / scale, PITCH / scale, -1)
+    _labels(axes, rows[0], tall + 0.08 / scale, pitches[0] / scale, 1)
+    _labels(axes, rows[1], -0.22 / scale, pitches[1] / scale, -1)
     _centre(axes, now, then, scale)
-    _foot(made, sheet, before)
+    made.text(0.25 / width, (foot[1] - 0.1) / height, foot[0], va="top", fontsize=style.SMALL, color=style.QUIET,
+              linespacing=style.LINE / 1.17)
     return made
 
 
@@ -188,13 +185,16 @@ def _block(axes: Axes, block: Block) -> None:
         axes.add_patch(Rectangle(corner, length, tall, fc=fill, zorder=4 if changed else 3, **look))
 
 
+def _pitch(rows: Sequence[tuple[Block, float, int]]) -> float:
+    """Inches between rows of labels."""
+    return style.tallest([block.label for block, _, _ in rows], LABEL_SIZE) + 0.1
+
+
 def _labels(axes: Axes, rows: Sequence[tuple[Block, float, int]], start: float, pitch: float, way: int) -> None:
     for block, x, row in rows:
-        changed = block.state != "same"
         y = start + way * row * pitch
-        text = block.label + (f"\n({block.state})" if changed else "")
-        axes.text(x, y, text, ha="center", va="bottom" if way > 0 else "top", fontsize=LABEL_SIZE, linespacing=1.1,
-                  color=style.INK, weight="bold" if changed else "normal", zorder=8,
+        axes.text(x, y, block.label, ha="center", va="bottom" if way > 0 else "top", fontsize=LABEL_SIZE,
+                  linespacing=1.1, color=style.INK, weight="normal" if block.state == "same" else "bold", zorder=8,
                   bbox={"fc": style.PAPER, "ec": "none", "pad": 1.0})
         spot = (block.part.at_mm[0], block.part.at_mm[2] + way * block.part.size_mm[2] * 0.2)
         axes.plot([x, spot[0]], [y - way * 0.02 * pitch, spot[1]], color=style.QUIET, lw=0.7, zorder=7)
@@ -226,14 +226,12 @@ def _arrow(axes: Axes, start: tuple[float, float], end: tuple[float, float], rad
               fontsize=LABEL_SIZE, va="bottom", zorder=12, bbox={"fc": style.PAPER, "ec": "none", "pad": 1.0})
 
 
-def _foot(made: Figure, sheet: Sheet, before: Sheet | None) -> None:
+def _foot_words(sheet: Sheet, before: Sheet | None, width: float) -> tuple[str, float]:
+    """Axle loads and the key, broken into lines, and the inches that they take."""
     now, then = wheel_loads(sheet).front_percent, None if before is None else wheel_loads(before).front_percent
     was = ("", "") if then is None else (f"{100 - then:.1f} → ", f"{then:.1f} → ")
-    height, width = made.get_figheight(), made.get_figwidth()
-    for x, place, side, share in ((0.25, "left", "rear", 100 - now), (width - 0.25, "right", "front", now)):
-        text = f"{side} axle {was[side == 'front']}{share:.1f} %"
-        made.text(x / width, 0.42 / height, text, ha=place, fontsize=11.5, weight="bold")
-    key = "quartered circle: centre of gravity"
-    if before is not None:
-        key += "; dashed circle: before; orange: changed"
-    made.text(0.5, 0.14 / height, key, ha="center", fontsize=9.5, color=style.QUIET)
+    text = f"Left: rear axle {was[0]}{100 - now:.1f} %. Right: front axle {was[1]}{now:.1f} %. "
+    text += "Quartered circle: centre of gravity"
+    text += "; dashed circle: before; orange: changed." if before is not None else "."
+    lines = style.wrapped(text, width - 0.5)
+    return "\n".join(lines), style.LINE * style.SMALL / 72.0 * len(lines) + 0.3

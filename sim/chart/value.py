@@ -9,12 +9,14 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from sim.chart import style
-from sim.chart.rows import shortened
 from sim.statistics.interval import Estimate
+
+LEAST_GRAMS = 0.5
+"""Spread of the grams below which an axis of grams says nothing."""
 
 
 @dataclass(frozen=True)
-class Worth:
+class Gain:
     """One configuration against the baseline."""
 
     name: str
@@ -29,61 +31,90 @@ class Worth:
     pairs: int
 
 
-def value(worths: Sequence[Worth], baseline: str, width: float = 5.6) -> Figure:
-    """Draw the gain in success (points) over added grams, and over price."""
-    pairs = [w.pairs for w in worths]
-    counted = f"n = {min(pairs)}" if min(pairs) == max(pairs) else f"n = {min(pairs)} to {max(pairs)}"
-    subtitle = f"{counted} pairs of trials over all obstacles together; bars: 95 % interval of the paired difference."
+def value(gains: Sequence[Gain], baseline: str, width: float = 5.6) -> Figure | None:
+    """Draw the gain in success (points) over added grams, and over price; None where neither axis has sense.
+
+    An axis has sense where at least two changes differ along it; else :func:`sentences` says it all.
+    """
+    panels = _panels(gains)
+    if not panels:
+        return None
+    counted = style.counted([g.pairs for g in gains])
+    subtitle = (f"{counted} pairs of trials over all obstacles together; bars: 95 % interval of the paired difference."
+                + "".join(f" {text}" for text in _left_out(gains)))
     wide = width > 7
-    made = style.figure(width, 4.8 if wide else 7.2, title(worths, baseline), subtitle, wrap=int(7.8 * width))
-    height = made.get_figheight()
-    foot, room = 0.62 / height, style.top(made) - 0.62 / height
-    if wide:
-        half = (1 - 1.25 / width) / 2
-        boxes = [(0.72 / width, foot, half, room), (0.72 / width + half + 0.35 / width, foot, half, room)]
-    else:
-        each = (room - 0.55 / height) / 2
-        left, across = 0.72 / width, 1 - 0.9 / width
-        boxes = [(left, foot + each + 0.55 / height, across, each), (left, foot, across, each)]
-    grams, money = (made.add_axes(box) for box in boxes)
-    _scatter(grams, worths, lambda w: w.grams, "grams added")
-    currency = next((w.currency for w in worths if w.money is not None), "")
-    priced = [w for w in worths if w.money is not None]
-    _scatter(money, priced, lambda w: w.money or 0.0, f"price, {currency}" if currency else "price")
-    if not priced:
-        money.text(0.5, 0.5, "no prices on the sheets", transform=money.transAxes, ha="center", color=style.QUIET)
-    grams.set_ylabel("success gained, points")
-    low, high = (min(g.get_ylim()[0] for g in (grams, money)), max(g.get_ylim()[1] for g in (grams, money)))
-    for axes in (grams, money):
+    each, keys = 3.3 if wide else 2.9, [style.key(g.name, g.series) for g in gains]
+    made = style.figure(width, each if wide else each * len(panels), title(gains, baseline), subtitle, keys)
+    height, top = made.get_figheight(), style.top(made)
+    across = (width - 1.0) / len(panels) if wide else width - 1.0
+    drawn = []
+    for n, (words, shown, of) in enumerate(panels):
+        left = 0.84 + (n * across if wide else 0.0)
+        bottom = 0.62 if wide else top * height - (n + 1) * each + 0.62
+        axes = made.add_axes((left / width, bottom / height, (across - (0.3 if wide else 0)) / width,
+                              (each - 0.74) / height))
+        style.frame(axes, grid="y")
+        _scatter(axes, shown, of)
+        axes.set_xlabel(words)
+        if n == 0 or not wide:
+            axes.set_ylabel("success gained, points")
+        drawn.append(axes)
+    low, high = min(a.get_ylim()[0] for a in drawn), max(a.get_ylim()[1] for a in drawn)
+    for axes in drawn:
         axes.set_ylim(low, high)
-    if wide:
-        money.tick_params(labelleft=False)
-    else:
-        money.set_ylabel("success gained, points")
     return made
 
 
-def title(worths: Sequence[Worth], baseline: str) -> str:
+Panel = tuple[str, list[Gain], Callable[[Gain], float]]
+
+
+def _panels(gains: Sequence[Gain]) -> list[Panel]:
+    priced = [g for g in gains if g.money is not None]
+    found: list[Panel] = []
+    grams, money = [g.grams for g in gains], [g.money or 0.0 for g in priced]
+    if len(gains) > 1 and max(grams) - min(grams) >= LEAST_GRAMS:
+        found.append(("grams added", list(gains), lambda g: g.grams))
+    if len(priced) > 1 and max(money) > min(money):
+        found.append((f"price, {priced[0].currency}", priced, lambda g: g.money or 0.0))
+    return found
+
+
+def _left_out(gains: Sequence[Gain]) -> list[str]:
+    unpriced = sum(g.money is None for g in gains)
+    return [f"{unpriced} without a price stand on the grams only."] if unpriced else []
+
+
+def sentences(gains: Sequence[Gain]) -> list[str]:
+    """Every gain with its interval and what it costs, one sentence each, the largest first."""
+    return [f"{g.name} gains {100 * g.gain.value:+.0f} points ({100 * g.gain.low:+.0f} to {100 * g.gain.high:+.0f}) "
+            f"for {_cost(g)}." for g in sorted(gains, key=lambda g: -g.gain.value)]
+
+
+def _cost(gain: Gain) -> str:
+    money = "no price on the sheet" if gain.money is None else (
+        "no money" if gain.money == 0 else f"{gain.money:g} {gain.currency}")
+    grams = "no grams" if abs(gain.grams) < LEAST_GRAMS else f"{gain.grams:+.1f} g"
+    return f"{grams} and {money}"
+
+
+def title(gains: Sequence[Gain], baseline: str) -> str:
     """The surest gain, with what it costs."""
-    sure = [w for w in worths if w.gain.low > 0]
+    sure = [g for g in gains if g.gain.low > 0]
     if not sure:
         return f"No change is shown to gain anything over {baseline}, all obstacles together"
-    best = max(sure, key=lambda w: w.gain.low)
-    cost = "" if best.money is None else f", {best.money:g} {best.currency}"
+    best = max(sure, key=lambda g: g.gain.low)
+    cost = "" if best.money is None else f", {best.money:g} {best.currency}".rstrip()
     return f"{best.name} gains {100 * best.gain.value:.0f} points for {best.grams:+.0f} g{cost}"
 
 
-def _scatter(axes: Axes, worths: Sequence[Worth], of: Callable[[Worth], float], label: str) -> None:
-    style.frame(axes, grid="y")
+def _scatter(axes: Axes, gains: Sequence[Gain], of: Callable[[Gain], float]) -> None:
     axes.axhline(0.0, color=style.INK, lw=1.2)
-    xs = [of(w) for w in worths]
+    xs = [of(g) for g in gains]
     span = max([*xs, 0.0]) - min([*xs, 0.0]) or 1.0
-    for w in worths:
-        x, colour = of(w), style.colour(w.series)
-        axes.vlines(x, 100 * w.gain.low, 100 * w.gain.high, color=colour, lw=2.2)
-        axes.plot(x, 100 * w.gain.value, style.mark(w.series), color=colour, ms=9, mec="white", zorder=3)
-        right = x < min([*xs, 0.0]) + 0.62 * span
-        axes.annotate(shortened(w.name), (x, 100 * w.gain.value), xytext=(8 if right else -8, 5),
-                      textcoords="offset points", fontsize=9.5, ha="left" if right else "right")
-    axes.set_xlim(min([*xs, 0.0]) - 0.12 * span, max([*xs, 0.0]) + 0.12 * span)
-    axes.set_xlabel(label)
+    # What costs the same stands side by side: nothing hides behind another mark.
+    for n, g in enumerate(gains):
+        same = [k for k, x in enumerate(xs) if abs(x - xs[n]) < 0.03 * span]
+        x = xs[n] + 0.02 * span * (same.index(n) - 0.5 * (len(same) - 1))
+        said = sentences([g])[0]
+        style.spot(axes, x, 100 * g.gain.value, g.series, said, low=100 * g.gain.low, high=100 * g.gain.high)
+    axes.set_xlim(min([*xs, 0.0]) - 0.14 * span, max([*xs, 0.0]) + 0.14 * span)

@@ -7,7 +7,6 @@ import math
 from matplotlib.figure import Figure
 
 from sim.chart import style
-from sim.chart.rows import shortened
 from sim.decision.worth import Share, Worth
 
 WIDTH = 10.0
@@ -23,11 +22,10 @@ def worth(answer: Worth, title: str, assumed: str = "") -> Figure:
     subtitle = (f"Gain over the mix. Filled: mean share in the company of the others (Shapley value, {orders}); open: "
                 f"alone on the truck as it is. {answer.found.n} repeats, same luck; intervals hold together with 95 %. "
                 f"{assumed}")
-    made = style.figure(WIDTH, 2.35 + 0.55 * len(ranked), title, subtitle)
-    height = made.get_figheight()
-    top = style.top(made) - 0.55 / height
-    axes = made.add_axes((_LEFT, 0.62 / height, _RIGHT - _LEFT, top - 0.62 / height))
-    style.frame(axes)
+    names = style.lines_of((share.name for share in ranked), _LEFT * WIDTH - 0.25)
+    row = max(0.55, style.tallest(names) + 0.1)
+    made = style.figure(WIDTH, 1.25 + row * len(ranked), title, subtitle)
+    axes = style.axes(made, _LEFT * WIDTH, (1.0 - _RIGHT) * WIDTH, 0.62, 0.55)
     axes.axvline(0.0, color=style.INK, lw=1.0, zorder=1)
     for row, share in enumerate(ranked):
         for k, (gain, mark) in enumerate(((share.together, "o"), (share.alone, "s"))):
@@ -37,12 +35,12 @@ def worth(answer: Worth, title: str, assumed: str = "") -> Figure:
             fill = colour if k == 0 else style.PAPER
             axes.plot(gain.value, y, mark, color=fill, mec=colour, mew=1.6, ms=7.5, zorder=3)
         for text, (_, x) in zip(_numbers(share, answer), COLUMNS, strict=True):
-            axes.text(1.0 + x, row, text, transform=axes.get_yaxis_transform(), ha="right", va="center", fontsize=9.5)
+            axes.text(1.0 + x, row, text, transform=axes.get_yaxis_transform(), ha="right", va="center", fontsize=style.SMALL)
     heads = (answer.currency or "price", "g", f"{unit} per {answer.currency or 'money'}", f"{unit} per 10 g")
     for head, (_, x) in zip(heads, COLUMNS, strict=True):
         axes.text(1.0 + x, -0.62, head.replace(" per ", "\nper "), transform=axes.get_yaxis_transform(), ha="right",
-                  va="bottom", fontsize=9, color=style.QUIET)
-    axes.set_yticks(range(len(ranked)), [shortened(share.name) for share in ranked])
+                  va="bottom", fontsize=style.SMALL, color=style.QUIET)
+    axes.set_yticks(range(len(ranked)), names)
     axes.set_ylim(len(ranked) - 0.5, -0.55)
     axes.set_xlabel(f"gain over the mix, {unit}")
     return made

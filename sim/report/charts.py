@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from sim.chart import style
@@ -12,6 +13,7 @@ from sim.chart.failure_map import failure_map
 from sim.chart.margin_time import MarginTrace, margin_time
 from sim.chart.margins import margins
 from sim.chart.rates import rates
+from sim.chart.rows import names
 from sim.chart.style import Figure
 from sim.chart.tip_polar import tip_polar
 from sim.chart.truck_drawing import truck_drawing
@@ -22,7 +24,7 @@ from sim.errors import SimError
 from sim.replay.picks import clips, picks, sheets
 from sim.report.endings import endings
 from sim.report.pictures import margin_trace
-from sim.report.truck_card import TruckCard, cards, worths
+from sim.report.truck_card import TruckCard, cards, gains
 from sim.store.store import Store
 from sim.trial import ground_cache
 from sim.trial.luck import Draw
@@ -39,7 +41,7 @@ def draw_of_store(kind: str, file: Path, baseline: str | None, folder: Path, for
     """
     _known(kind, [*OF_STORE, "all"])
     with Store(file) as store:
-        subject = _Subject(store, compare(store, baseline))
+        subject = Subject.of(store, baseline)
         written: list[Path] = []
         for name in OF_STORE if kind == "all" else [kind]:
             for stem, made in OF_STORE[name](subject):
@@ -69,52 +71,65 @@ def draw_of_sheet(kind: str, build: Path, changes: Sequence[Path], folder: Path,
         written += _save(made, folder / _plain(f"{stem}-truck"), formats)
     if kind in ("tip-angles", "all"):
         trucks = [(base.name, 0, base.sheet)] + ([(changed.name, 1, changed.sheet)] if changed else [])
-        written += _save(tip_polar(trucks), folder / _plain(f"{stem}-tip-angles"), formats)
+        written += _save(tip_polar(trucks, subject.width), folder / _plain(f"{stem}-tip-angles"), formats)
     return written
 
 
-class _Subject:
+@dataclass(frozen=True)
+class Subject:
     """A store and what is drawn of it."""
 
-    def __init__(self, store: Store, comparison: Comparison) -> None:
-        self.store, self.comparison = store, comparison
-        self.names = list(dict.fromkeys([comparison.baseline.name, *(c.name for c in comparison.cells)]))
+    store: Store
+    comparison: Comparison
+    width: float = 5.6
+    """Inches of the charts that come in several widths."""
+
+    @staticmethod
+    def of(store: Store, baseline: str | None) -> Subject:
+        """Compare an open store."""
+        return Subject(store, compare(store, baseline))
+
+    @property
+    def names(self) -> list[str]:
+        """Configurations in the order of their colours."""
+        return names(self.comparison)
 
     def cards(self) -> list[TruckCard]:
+        """What the page says of each truck."""
         folder = self.store.path.absolute().parent
         return cards(self.comparison, self.store.configurations(), sheets(self.store), self.names, folder)
 
 
-def _success(subject: _Subject) -> Named:
+def _success(subject: Subject) -> Named:
     yield "success", rates(subject.comparison)
 
 
-def _margins(subject: _Subject) -> Named:
+def _margins(subject: Subject) -> Named:
     yield "margins", margins(subject.comparison)
 
 
-def _difficulty(subject: _Subject) -> Named:
+def _difficulty(subject: Subject) -> Named:
     groups: dict[tuple[str, str], list[CellResult]] = {}
     for cell in subject.comparison.cells:
         groups.setdefault((cell.obstacle, cell.driver), []).append(cell)
     several = [(key, cells) for key, cells in groups.items() if len({c.level for c in cells}) > 1]
     for (obstacle, driver), cells in several[:MOST]:
-        yield f"difficulty-{obstacle}-{driver}", difficulty(cells, subject.names)
+        yield f"difficulty-{obstacle}-{driver}", difficulty(cells, subject.names, width=subject.width)
 
 
-def _margin_time(subject: _Subject) -> Named:
+def _margin_time(subject: Subject) -> Named:
     found = clips(subject.store, picks(subject.store, subject.comparison, subject.names))
     for text in dict.fromkeys(pick.label for pick, _ in found):
         traces: list[MarginTrace] = [margin_trace(pick, clip) for pick, clip in found if pick.label == text]
-        yield f"margin-time-{text}", margin_time(traces, text)
+        yield f"margin-time-{text}", margin_time(traces, text, subject.width)
 
 
-def _failures(subject: _Subject) -> Named:
+def _failures(subject: Subject) -> Named:
     ends = endings(subject.store, subject.comparison)
-    names = {card.config: (card.name, card.series) for card in subject.cards()}
+    trucks = {card.config: (card.name, card.series) for card in subject.cards()}
     drawn = 0
     for where in places(subject.comparison.cells):
-        found = ends.at(where, names)[:8]
+        found = ends.at(where, trucks)
         if drawn == MOST or not any(len(e.along) for e in found):
             continue
         yard, luck = ends.grounds[where]
@@ -122,30 +137,32 @@ def _failures(subject: _Subject) -> Named:
         ground = ground_cache.ground(where[0], where[1], yard, draw.roughness_mm, draw.rock_seed)
         text = label(at(subject.comparison.cells, where)[0])
         drawn += 1
-        yield f"failures-{text}-{where[2]}", failure_map(ground, found, text)
+        yield f"failures-{text}-{where[2]}", failure_map(ground, found, text, subject.width)
 
 
-def _value(subject: _Subject) -> Named:
-    found = worths(subject.cards(), subject.store.configurations())
-    if found:
-        yield "value", value(found, subject.comparison.baseline.name)
+def _value(subject: Subject) -> Named:
+    made = value(gains(subject.cards(), subject.store.configurations()), subject.comparison.baseline.name,
+                 subject.width)
+    if made is not None:
+        yield "value", made
 
 
-def _truck(subject: _Subject) -> Named:
+def _truck(subject: Subject) -> Named:
     found = [card for card in subject.cards() if card.sheet is not None]
     base = next((card.sheet for card in found if card.baseline), None)
     for card in found[:MOST]:
         if card.sheet is not None:
-            yield f"truck-{card.name}", truck_drawing(card.sheet, None if card.baseline else base, card.name)
+            yield f"truck-{card.name}", truck_drawing(card.sheet, None if card.baseline else base, card.name,
+                                                     subject.width)
 
 
-def _tip_angles(subject: _Subject) -> Named:
+def _tip_angles(subject: Subject) -> Named:
     trucks = [(card.name, card.series, card.sheet) for card in subject.cards() if card.sheet is not None]
     if trucks:
-        yield "tip-angles", tip_polar(trucks[:8])
+        yield "tip-angles", tip_polar(trucks, subject.width)
 
 
-OF_STORE: dict[str, Callable[[_Subject], Named]] = {
+OF_STORE: dict[str, Callable[[Subject], Named]] = {
     "success": _success,
     "margins": _margins,
     "difficulty": _difficulty,
@@ -159,7 +176,7 @@ MISSING = {
     "difficulty": "Drive one obstacle at several levels",
     "margin-time": "Set traces = 2 in the plan and run `cragbench batch` again",
     "failures": "No trial failed: drive something harder",
-    "value": "Compare at least two configurations",
+    "value": "Compare changes that differ in price or grams; of one change `compare` says it all",
 }
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from sim.chart.value import Worth
+from sim.chart.value import Gain
 from sim.compare.comparison import Comparison
 from sim.compare.export import comparison_row
 from sim.replay.clip import Clip
@@ -27,14 +27,14 @@ def csv_texts(
     cards: Sequence[TruckCard],
     ends: Ends,
     clips: Sequence[tuple[Pick, Clip]],
-    worths: Sequence[Worth],
+    gains: Sequence[Gain],
 ) -> dict[str, str]:
     """CSV texts by file name; a file without rows is left out."""
     tables: dict[str, Rows] = {
         "success.csv": [comparison_row(cell) for cell in comparison.cells],
         "trucks.csv": [_truck(card) for card in cards],
         "endings.csv": list(_endings(ends, {card.config: card.name for card in cards})),
-        "gains.csv": [_gain(worth) for worth in worths],
+        "gains.csv": [_gain(gain) for gain in gains],
         "margins.csv": [row for pick, clip in clips for row in _margins(pick, clip)],
     }
     return {name: text(rows) for name, rows in tables.items() if rows}
@@ -82,16 +82,16 @@ def _endings(ends: Ends, names: Mapping[str, str]) -> Iterable[dict[str, Any]]:
             }
 
 
-def _gain(worth: Worth) -> dict[str, Any]:
+def _gain(gain: Gain) -> dict[str, Any]:
     return {
-        "configuration": worth.name,
-        "pairs": worth.pairs,
-        "gain_points": 100 * worth.gain.value,
-        "gain_low_points": 100 * worth.gain.low,
-        "gain_high_points": 100 * worth.gain.high,
-        "grams_added": worth.grams,
-        "price_added": worth.money,
-        "currency": worth.currency,
+        "configuration": gain.name,
+        "pairs": gain.pairs,
+        "gain_points": 100 * gain.gain.value,
+        "gain_low_points": 100 * gain.gain.low,
+        "gain_high_points": 100 * gain.gain.high,
+        "grams_added": gain.grams,
+        "price_added": gain.money,
+        "currency": gain.currency,
     }
 
 

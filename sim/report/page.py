@@ -28,7 +28,7 @@ from sim.replay.picks import Pick, clips, picks, sheets
 from sim.report import pictures
 from sim.report.csv_files import csv_texts
 from sim.report.endings import endings
-from sim.report.truck_card import TruckCard, cards, worths
+from sim.report.truck_card import TruckCard, cards, gains
 from sim.report.verdict import answer, question, sentence
 from sim.store.store import Store
 from terrain import file_name
@@ -94,8 +94,8 @@ def render(store: Store, baseline: str | None, tell: Watch) -> tuple[str, dict[s
     ends = endings(store, comparison)
     tell("choosing recorded trials")
     shown = _within(clips(store, picks(store, comparison, names), tell))
-    gains = worths(found, known)
-    tables = csv_texts(comparison, found, ends, shown, gains)
+    won = gains(found, known)
+    tables = csv_texts(comparison, found, ends, shown, won)
     tell("drawing charts")
     gallery = Gallery()
     curves, left_out = pictures.curves(gallery, comparison, names)
@@ -114,14 +114,14 @@ def render(store: Store, baseline: str | None, tell: Watch) -> tuple[str, dict[s
         "curves_left_out": left_out,
         "margin_charts": pictures.margins(gallery, shown),
         "maps": pictures.maps(gallery, ends, found, comparison),
-        "worth": pictures.worth(gallery, gains, comparison.baseline.name),
+        "worth": pictures.worth(gallery, won, comparison.baseline.name),
         "drawings": pictures.drawings(gallery, found),
         "polar": pictures.polar(gallery, found),
         "stills": pictures.stills(shown),
         "tables": {name: _data_address(table) for name, table in tables.items()},
         "css": _css(),
         **_story(store, comparison, found),
-        **_scripts(comparison, names, shown, gains),
+        **_scripts(comparison, names, shown, won),
     }
     tell("putting the page together")
     return _template().render(context), tables

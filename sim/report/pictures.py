@@ -78,17 +78,16 @@ def maps(gallery: Gallery, ends: Ends, cards: Sequence[TruckCard], comparison: C
         yard, luck = ends.grounds[where]
         drawn = Draw.from_text(luck)
         ground = ground_cache.ground(where[0], where[1], yard, drawn.roughness_mm, drawn.rock_seed)
-        found = ends.at(where, names)[:6]
+        found = ends.at(where, names)
         text = label(by_place[where])
         made.append(gallery.take(failure_map.failure_map(ground, found, text, CARD), failure_map.title(found, text)))
     return made
 
 
-def worth(gallery: Gallery, worths: Sequence[value.Worth], baseline: str) -> Markup | None:
-    """Gains against grams and money."""
-    if not worths:
-        return None
-    return gallery.take(value.value(worths, baseline, CARD), value.title(worths, baseline))
+def worth(gallery: Gallery, gains: Sequence[value.Gain], baseline: str) -> Markup | None:
+    """Gains against grams and money; None where an axis would say nothing."""
+    made = value.value(gains, baseline, CARD)
+    return None if made is None else gallery.take(made, value.title(gains, baseline))
 
 
 def drawings(gallery: Gallery, cards: Sequence[TruckCard]) -> list[Markup]:
@@ -109,7 +108,7 @@ def drawings(gallery: Gallery, cards: Sequence[TruckCard]) -> list[Markup]:
 
 def polar(gallery: Gallery, cards: Sequence[TruckCard]) -> Markup | None:
     """Tip angles round the trucks."""
-    trucks = [(card.name, card.series, card.sheet) for card in cards if card.sheet is not None][:6]
+    trucks = [(card.name, card.series, card.sheet) for card in cards if card.sheet is not None]
     if not trucks:
         return None
     return gallery.take(tip_polar.tip_polar(trucks, CARD), tip_polar.title(trucks))

@@ -15,7 +15,7 @@ from models.errors import BuildSheetError
 from models.massprops import contact_places, truck_properties
 from models.spec import Sheet
 from models.stability import tip_angles
-from sim.chart.value import Worth
+from sim.chart.value import Gain
 from sim.compare.comparison import Comparison
 from sim.statistics.paired import Verdict
 from sim.store.store import Configuration
@@ -107,7 +107,7 @@ def cards(
     return out
 
 
-def worths(found: Sequence[TruckCard], known: dict[str, Configuration]) -> list[Worth]:
+def gains(found: Sequence[TruckCard], known: dict[str, Configuration]) -> list[Gain]:
     """What each changed truck gains over the baseline, for the value chart."""
     base = next(card for card in found if card.baseline)
     base_facts = known[base.config].facts if base.config in known else {}
@@ -121,7 +121,7 @@ def worths(found: Sequence[TruckCard], known: dict[str, Configuration]) -> list[
         money, currency = _extra_money(facts, base_facts)
         grams = float(facts["mass_g"]) - float(base_facts["mass_g"])
         gain = card.pooled.difference
-        out.append(Worth(card.name, card.series, grams, money, currency, gain, card.pooled.table.pairs))
+        out.append(Gain(card.name, card.series, grams, money, currency, gain, card.pooled.table.pairs))
     return out
 
 

@@ -27,11 +27,8 @@ def draw(rows: Sequence[tuple[Check, Result]], path: Path) -> Path:
         "Error over tolerance, left is better; one-sided bounds without a scale of their own stand in the margin. "
         f"Computed with {', '.join(report.installed()[:4])}."
     )
-    figure = style.figure(WIDTH, 1.7 + ROW * len(lines), report.summary(results), subtitle)
-    high = style.top(figure)
-    low = 0.5 / figure.get_figheight()
-    axes = figure.add_axes((0.27, low, 0.43, high - low))
-    style.frame(axes)
+    figure = style.figure(WIDTH, 0.7 + ROW * len(lines), report.summary(results), subtitle)
+    axes = style.axes(figure, 0.27 * WIDTH, 0.3 * WIDTH, 0.55, 0.0)
     axes.set_xscale("log")
     axes.set_xlim(LEAST / 4.0, MOST * 1.6)
     axes.set_ylim(len(lines) - 0.4, -0.6)
