@@ -9,7 +9,6 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator
 from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
 import made_store

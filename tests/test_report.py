@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import csv
+import hashlib
 import io
 import json
 import re
@@ -76,13 +77,25 @@ def page(written: list[Path]) -> _Page:
 
 
 def test_page_is_one_file_without_addresses_outside(written: list[Path], page: _Page) -> None:
-    assert written[0].stat().st_size < 15e6
     for tag, attributes in page.tags:
         for name in ("src", "href", "srcset", "action", "data", "xlink:href"):
             address = attributes.get(name)
             assert address is None or address.startswith(("data:", "#")), (tag, address)
-    assert ("meta", {"http-equiv": "Content-Security-Policy", "content": "default-src 'none'; img-src data:; "
-            "style-src 'unsafe-inline'; script-src 'unsafe-inline'"}) in page.tags
+    policy = next(a["content"] for t, a in page.tags if a.get("http-equiv") == "Content-Security-Policy")
+    assert policy is not None
+    assert "unsafe" not in policy
+    text = written[0].read_text(encoding="utf-8")
+    for kind in ("style", "script"):
+        block = re.search(rf"<{kind}>(.*?)</{kind}>", text, re.DOTALL)
+        assert block is not None
+        digest = base64.b64encode(hashlib.sha256(block[1].encode()).digest()).decode()
+        assert f"{kind}-src 'sha256-{digest}'" in policy
+    assert not [a for _, a in page.tags if "style" in a], "the policy forbids style attributes"
+
+
+def test_page_is_small(written: list[Path]) -> None:
+    """Two trucks on three obstacles with a recorded trial each; a browser reads it in a blink."""
+    assert written[0].stat().st_size < 2e6
 
 
 def test_page_says_who_won_by_how_much_and_how_sure(page: _Page) -> None:
@@ -200,7 +213,7 @@ def test_names_stay_text(tmp_path: Path) -> None:
     page = _Page(text)
     assert made_store.NASTY in page.text
     assert "<script>alert" not in text
-    assert sum(t == "script" for t, _ in page.tags) == 4
+    assert sum(t == "script" for t, _ in page.tags) == 2
     rows = list(csv.DictReader(io.StringIO((tmp_path / "n-data" / "trucks.csv").read_text())))
     assert {r["configuration"] for r in rows} == {made_store.NASTY, "'=1+1", long[:200]}
 
@@ -254,7 +267,7 @@ def test_inline_chart_takes_the_pages_colours() -> None:
     assert not re.search(r'\bid="(?!f3-)', text)
 
 
-@pytest.mark.parametrize("kind", list(OF_STORE))
+@pytest.mark.parametrize("kind", [kind for kind in OF_STORE if kind != "value"])
 @pytest.mark.usefixtures("written")
 def test_every_chart_alone(kind: str, folder: Path, tmp_path: Path) -> None:
     files = draw_of_store(kind, folder / "two.sqlite", "as it is", tmp_path, ["svg"])
@@ -278,7 +291,7 @@ def test_bad_requests_are_told(folder: Path, tmp_path: Path) -> None:
     with pytest.raises(SimError, match="no such picture format"):
         draw_of_store("success", folder / "two.sqlite", None, tmp_path, ["bmp"])
     lonely = made_store.make(tmp_path / "l.sqlite", ["alone"], traces=0)
-    with pytest.raises(SimError, match="at least two"):
+    with pytest.raises(SimError, match="differ in price"):
         draw_of_store("value", lonely, None, tmp_path, ["png"])
 
 

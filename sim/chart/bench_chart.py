@@ -60,7 +60,8 @@ def moved_chart(done: Reconciled) -> Figure:
     simulated = "Simulated readings. " if done.weighed is not None and done.weighed.readings.simulated else ""
     rows = max(len(fitted), 1)
     names = style.lines_of(map(_name, fitted), 0.36 * 8.4 - 0.25)
-    made = style.figure(8.4, 0.8 + max(0.34, style.tallest(names) + 0.08) * rows, title, f"{simulated}Grey: 95 % before the readings; bar: "
+    row = max(0.34, style.tallest(names) + 0.08)
+    made = style.figure(8.4, 0.8 + row * rows, title, f"{simulated}Grey: 95 % before the readings; bar: "
                         "95 % after, dot the fitted value; in multiples of the doubt before. 0 is what the sheet said.")
     axes = style.axes(made, 0.36 * 8.4, 0.2 * 8.4, 0.58)
     for row, m in enumerate(fitted):

@@ -28,7 +28,8 @@ def doubt(answer: Doubt, title: str, stated: bool, assumed: str = "") -> Figure:
         axes.plot([low, high], [row, row], color=colour, lw=2.2, solid_capstyle="butt")
         axes.plot(one.strength, row, "s" if one.flips_at is not None else "o", color=colour, ms=8, mec="white")
         if one.flips_at is not None:
-            axes.text(high, row - 0.22, f" flips near {one.flips_at:+.2g}", fontsize=style.SMALL, color=colour, va="center")
+            axes.text(high, row - 0.22, f" flips near {one.flips_at:+.2g}", fontsize=style.SMALL, color=colour,
+                      va="center")
     axes.set_yticks(range(rows), names)
     axes.set_ylim(rows - 0.4, -0.6)
     axes.set_xlim(left=0.0)

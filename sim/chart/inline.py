@@ -46,8 +46,9 @@ def inline(made: Figure, description: str, number: int) -> Markup:
     text = re.sub(r'href="#', f'href="#f{number}-', text)
     for tone, name in _TONES.items():
         text = re.sub(rf"{tone}\b", f"var(--{name})", text, flags=re.IGNORECASE)
-    # The same letter widths where the first font is missing.
-    text = text.replace("'DejaVu Sans'", "'DejaVu Sans', Verdana, sans-serif")
+    # A page that forbids inline styles takes attributes; the rest stands in its own style sheet.
+    text = re.sub(r'<style type="text/css">.*?</style>', "", text, flags=re.DOTALL)
+    text = re.sub(r' style="([^"]*)"', lambda found: _attributes(found[1]), text)
     opening = text[: text.index(">")]
     sized = re.sub(r'\s(width|height)="[^"]*"', "", opening)
     label = Markup.escape(description)
@@ -59,6 +60,20 @@ def _group(name: str, note: style.Note) -> str:
     kind = f' class="{note.kind}"' if note.kind else ""
     said = f"<title>{Markup.escape(note.text)}</title>" if note.text else ""
     return f'<g id="{name}"{kind}{series}>{said}'
+
+
+def _attributes(style_text: str) -> str:
+    """CSS declarations as presentation attributes (SVG 2, section 6.6)."""
+    out = []
+    for declaration in filter(None, (part.strip() for part in style_text.split(";"))):
+        name, _, value = declaration.partition(":")
+        name, value = name.strip(), value.strip()
+        if name == "font":
+            weight, size = re.match(r"(bold |\d+ )?([\d.]+px)", value).groups()  # type: ignore[union-attr]
+            out += [f'font-size="{size}"'] + ([f'font-weight="{weight.strip()}"'] if weight else [])
+        else:
+            out.append(f'{name}="{value}"')
+    return "".join(f" {one}" for one in out)
 
 
 _TONES = {

@@ -17,7 +17,7 @@ from sim.chart import style
 
 SMALLEST_SHARE, SMALLEST_SHARE_NARROW = 0.012, 0.04
 """Of the truck's mass: what is lighter and unchanged is drawn without a label; in a wide and in a narrow picture."""
-LABEL_WIDTH, LABEL_SIZE = 1.02, style.SMALL
+LABEL_WIDTH, LABEL_SIZE = 1.16, style.SMALL
 """Inches a label takes, and points of its letters."""
 BLOCK, CHANGED = "#d5dae0", "#F4C68A"
 

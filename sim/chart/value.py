@@ -87,10 +87,11 @@ def _left_out(gains: Sequence[Gain]) -> list[str]:
 def sentences(gains: Sequence[Gain]) -> list[str]:
     """Every gain with its interval and what it costs, one sentence each, the largest first."""
     return [f"{g.name} gains {100 * g.gain.value:+.0f} points ({100 * g.gain.low:+.0f} to {100 * g.gain.high:+.0f}) "
-            f"for {_cost(g)}." for g in sorted(gains, key=lambda g: -g.gain.value)]
+            f"for {cost(g)}." for g in sorted(gains, key=lambda g: -g.gain.value)]
 
 
-def _cost(gain: Gain) -> str:
+def cost(gain: Gain) -> str:
+    """Grams and money, in words where there are none."""
     money = "no price on the sheet" if gain.money is None else (
         "no money" if gain.money == 0 else f"{gain.money:g} {gain.currency}")
     grams = "no grams" if abs(gain.grams) < LEAST_GRAMS else f"{gain.grams:+.1f} g"

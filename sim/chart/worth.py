@@ -35,7 +35,8 @@ def worth(answer: Worth, title: str, assumed: str = "") -> Figure:
             fill = colour if k == 0 else style.PAPER
             axes.plot(gain.value, y, mark, color=fill, mec=colour, mew=1.6, ms=7.5, zorder=3)
         for text, (_, x) in zip(_numbers(share, answer), COLUMNS, strict=True):
-            axes.text(1.0 + x, row, text, transform=axes.get_yaxis_transform(), ha="right", va="center", fontsize=style.SMALL)
+            axes.text(1.0 + x, row, text, transform=axes.get_yaxis_transform(), ha="right", va="center",
+                      fontsize=style.SMALL)
     heads = (answer.currency or "price", "g", f"{unit} per {answer.currency or 'money'}", f"{unit} per 10 g")
     for head, (_, x) in zip(heads, COLUMNS, strict=True):
         axes.text(1.0 + x, -0.62, head.replace(" per ", "\nper "), transform=axes.get_yaxis_transform(), ha="right",

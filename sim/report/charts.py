@@ -71,7 +71,7 @@ def draw_of_sheet(kind: str, build: Path, changes: Sequence[Path], folder: Path,
         written += _save(made, folder / _plain(f"{stem}-truck"), formats)
     if kind in ("tip-angles", "all"):
         trucks = [(base.name, 0, base.sheet)] + ([(changed.name, 1, changed.sheet)] if changed else [])
-        written += _save(tip_polar(trucks, subject.width), folder / _plain(f"{stem}-tip-angles"), formats)
+        written += _save(tip_polar(trucks), folder / _plain(f"{stem}-tip-angles"), formats)
     return written
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import hashlib
 import json
 import math
 import tomllib
@@ -14,13 +15,12 @@ from typing import Any
 
 import jinja2
 from markupsafe import Markup
-from plotly.offline import get_plotlyjs
 
 from sim.chart import style
 from sim.chart.inline import Gallery
-from sim.compare import holm
-from sim.compare.comparison import CellResult, Comparison, at, compare, places
-from sim.compare.sentences import about, difference, label, share
+from sim.chart.value import cost
+from sim.compare.comparison import CellResult, Comparison, at, places
+from sim.compare.sentences import difference, label, share
 from sim.errors import SimError
 from sim.replay.clip import Clip
 from sim.replay.page_data import page_data
@@ -28,10 +28,10 @@ from sim.replay.picks import Pick, clips, picks, sheets
 from sim.report import pictures
 from sim.report.csv_files import csv_texts
 from sim.report.endings import endings
+from sim.report.reading import matrix, read
 from sim.report.truck_card import TruckCard, cards, gains
-from sim.report.verdict import answer, question, sentence
+from sim.report.verdict import answer, balance, question, sentence
 from sim.store.store import Store
-from terrain import file_name
 
 CLIP_BYTES = 4_500_000
 """Room for recorded trials in the page."""
@@ -51,14 +51,18 @@ class PlaceTable:
     open: bool
 
 
-def write_report(store_file: Path, out: Path, *, baseline: str | None = None, watch: Watch | None = None) -> list[Path]:
+def write_report(
+    store_file: Path, out: Path, *, baseline: str | None = None, watch: Watch | None = None, tilt: int = 0
+) -> list[Path]:
     """Write the page and its CSV files beside it; returns the files, the page first.
+
+    ``tilt`` directions on a simulated tilt table are added to the tip angles; its results are kept beside the store.
 
     :raises SimError: Not a store, no such baseline, or a place that cannot be written.
     """
     tell = watch or (lambda _: None)
     with Store(store_file) as store:
-        text, tables = render(store, baseline, tell)
+        text, tables = render(store, baseline, tell, tilt)
     tell("writing")
     folder = out.with_name(f"{out.stem}-data")
     written = [out]
@@ -82,46 +86,50 @@ def write_report(store_file: Path, out: Path, *, baseline: str | None = None, wa
     return written
 
 
-def render(store: Store, baseline: str | None, tell: Watch) -> tuple[str, dict[str, str]]:
+def render(store: Store, baseline: str | None, tell: Watch, tilt: int = 0) -> tuple[str, dict[str, str]]:
     """Page text and CSV texts of an open store."""
     if store.latest() is None:
-        return _template().render(empty=True, store=store.path.name, title=store.path.stem, css=_css()), {}
+        return _template().render(empty=True, store=store.path.name, title=store.path.stem), {}
     tell("comparing")
-    comparison = compare(store, baseline)
-    names = list(dict.fromkeys([comparison.baseline.name, *(cell.name for cell in comparison.cells)]))
+    reading = read(store, baseline, tilt)
+    comparison, names = reading.comparison, reading.names
     known = store.configurations()
     found = cards(comparison, known, sheets(store), names, store.path.absolute().parent)
     ends = endings(store, comparison)
     tell("choosing recorded trials")
-    shown = _within(clips(store, picks(store, comparison, names), tell))
+    chosen = clips(store, picks(store, comparison, names), tell)
+    shown = _within(chosen)
     won = gains(found, known)
-    tables = csv_texts(comparison, found, ends, shown, won)
+    tables = csv_texts(comparison, found, ends, chosen, won)
     tell("drawing charts")
     gallery = Gallery()
-    curves, left_out = pictures.curves(gallery, comparison, names)
+    heads, rows = matrix(comparison)
     context: dict[str, Any] = {
         "empty": False,
         "store": store.path.name,
         "comparison": comparison,
+        "reading": reading,
         "cards": found,
         "comparison_names": names,
+        "heads": heads,
+        "rows": rows,
         "places": _place_tables(comparison),
         "trials": sum(cell.rate.trials for cell in comparison.cells),
         "answer": answer(comparison),
-        "abouts": [sentence(about(comparison, name)) for name in names[1:]] if 2 < len(names) <= 7 else [],
-        "together": holm.sentence(comparison.verdicts),
-        "curves": curves,
-        "curves_left_out": left_out,
+        "told": [sentence(text) for text in reading.sentences[1:]],
+        "costs": [cost(gain) for gain in won],
+        "balances": [balance(comparison, gain) for gain in won],
+        "curves": pictures.curves(gallery, comparison, names),
         "margin_charts": pictures.margins(gallery, shown),
         "maps": pictures.maps(gallery, ends, found, comparison),
         "worth": pictures.worth(gallery, won, comparison.baseline.name),
         "drawings": pictures.drawings(gallery, found),
-        "polar": pictures.polar(gallery, found),
+        "polar": pictures.polar(gallery, reading),
         "stills": pictures.stills(shown),
+        "unplayed": len({pick.label for pick, _ in chosen}) - len({pick.label for pick, _ in shown}),
         "tables": {name: _data_address(table) for name, table in tables.items()},
-        "css": _css(),
+        "replay": _replay(shown),
         **_story(store, comparison, found),
-        **_scripts(comparison, names, shown, won),
     }
     tell("putting the page together")
     return _template().render(context), tables
@@ -177,47 +185,17 @@ def _story(store: Store, comparison: Comparison, found: Sequence[TruckCard]) -> 
     }
 
 
-def _scripts(
-    comparison: Comparison, names: Sequence[str], shown: Sequence[tuple[Pick, Clip]], gains: Sequence[Any]
-) -> dict[str, Any]:
-    """Scripts and their data."""
+def _replay(shown: Sequence[tuple[Pick, Clip]]) -> Markup:
+    """What the player reads."""
     replay = page_data([clip for _, clip in shown], dict(style.SCENE))
     for (pick, _), made in zip(shown, replay["clips"], strict=True):
         made.update(label=pick.label, colour=style.colour(pick.series), series=pick.series)
-    live = {
-        "names": list(names),
-        "cells": [_live_cell(cell, names.index(cell.name)) for cell in comparison.cells],
-        "gains": [
-            [g.series, g.grams, g.money, g.currency, g.pairs, g.gain.value, g.gain.low, g.gain.high] for g in gains
-        ],
-        "several_drivers": len({cell.driver for cell in comparison.cells}) > 1,
-    }
-    player = "\n".join(_text("sim.replay", "page", name) for name in PLAYER)
-    return {
-        "replay": script_json(replay),
-        "live": script_json(live),
-        "player_js": Markup(player),
-        "page_js": Markup(_text("sim.report", "templates", "page.js")),
-        "plotly_js": Markup(get_plotlyjs().replace("</script", "<\\/script")),
-    }
+    return script_json(replay)
 
 
-def _live_cell(cell: CellResult, series: int) -> dict[str, Any]:
-    return {
-        "s": series,
-        "o": label(cell).replace(f" {cell.level:g}", "", 1).removesuffix(f" {cell.unit}").removesuffix("°"),
-        "key": f"{file_name.without_folder(cell.obstacle)}|{cell.driver}",
-        "d": cell.driver,
-        "l": cell.level,
-        "u": cell.unit,
-        "n": cell.rate.trials,
-        "k": cell.rate.successes,
-        "lo": cell.rate.low,
-        "hi": cell.rate.high,
-        "m": cell.margin_median.value,
-        "w": cell.verdict.words if cell.verdict else "baseline",
-        "df": difference(cell),
-    }
+def _page_script() -> Markup:
+    player = [_text("sim.replay", "page", name) for name in PLAYER]
+    return Markup("\n".join([*player, _text("sim.report", "templates", "page.js")]))
 
 
 def script_json(data: Any) -> Markup:
@@ -248,8 +226,17 @@ def _template() -> jinja2.Template:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.globals.update(share=share, difference=difference, marks=MARK_PATHS, isfinite=math.isfinite)
+    css, script = _css(), _page_script()
+    environment.globals.update(
+        share=share, difference=difference, label=label, marks=MARK_PATHS, isfinite=math.isfinite, css=css,
+        page_js=script, css_hash=_digest(css), js_hash=_digest(script),
+    )
     return environment.get_template("page.html.j2")
+
+
+def _digest(text: str) -> str:
+    """Source expression of a content security policy (W3C CSP Level 3, section 2.3.1) for one inline block."""
+    return "sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode("ascii")
 
 
 def _css() -> Markup:

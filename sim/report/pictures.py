@@ -21,11 +21,12 @@ from sim.replay.camera import VIEWS, camera
 from sim.replay.clip import Clip, camera_path
 from sim.replay.picks import Pick
 from sim.report.endings import Ends
+from sim.report.reading import Reading
 from sim.report.truck_card import TruckCard
 from sim.trial import ground_cache
 from sim.trial.luck import Draw
 
-MOST_CURVES, MOST_MARGINS, MOST_MAPS, MOST_DRAWINGS, MOST_STILLS = 6, 4, 4, 4, 6
+MOST_STILLS = 6
 STILL = (560, 315)
 
 
@@ -37,25 +38,21 @@ class Still:
     caption: str
 
 
-def curves(gallery: Gallery, comparison: Comparison, names: Sequence[str]) -> tuple[list[Markup], int]:
-    """Difficulty curves of the obstacles with several levels, and how many were left out."""
+def curves(gallery: Gallery, comparison: Comparison, names: Sequence[str]) -> list[Markup]:
+    """Difficulty curves of the obstacles with several levels, the largest difference first."""
     groups: dict[tuple[str, str], list[CellResult]] = {}
     for cell in comparison.cells:
         groups.setdefault((cell.obstacle, cell.driver), []).append(cell)
     several = [cells for cells in groups.values() if len({c.level for c in cells}) > 1]
     several.sort(key=lambda cells: -max((abs(c.verdict.difference.value) for c in cells if c.verdict), default=0.0))
-    shown = several[:MOST_CURVES]
-    made = [
-        gallery.take(difficulty.difficulty(cells, names, width=CARD), difficulty.title(cells)) for cells in shown
-    ]
-    return made, len(several) - len(shown)
+    return [gallery.take(difficulty.difficulty(cells, names, width=CARD), difficulty.title(cells)) for cells in several]
 
 
 def margins(gallery: Gallery, clips: Sequence[tuple[Pick, Clip]]) -> list[Markup]:
     """Margin over time at the most telling places."""
     made = []
-    for place_label in list(dict.fromkeys(pick.label for pick, _ in clips))[:MOST_MARGINS]:
-        traces = [margin_trace(pick, clip) for pick, clip in clips if pick.label == place_label][:4]
+    for place_label in dict.fromkeys(pick.label for pick, _ in clips):
+        traces = [margin_trace(pick, clip) for pick, clip in clips if pick.label == place_label]
         made.append(
             gallery.take(margin_time.margin_time(traces, place_label, CARD), margin_time.title(traces, place_label))
         )
@@ -74,7 +71,7 @@ def maps(gallery: Gallery, ends: Ends, cards: Sequence[TruckCard], comparison: C
     failed = {where: sum(len(e.along) for (w, _), e in ends.cells.items() if w == where) for where in by_place}
     names = {card.config: (card.name, card.series) for card in cards}
     made = []
-    for where in sorted((w for w in failed if failed[w]), key=lambda w: -failed[w])[:MOST_MAPS]:
+    for where in sorted((w for w in failed if failed[w]), key=lambda w: -failed[w]):
         yard, luck = ends.grounds[where]
         drawn = Draw.from_text(luck)
         ground = ground_cache.ground(where[0], where[1], yard, drawn.roughness_mm, drawn.rock_seed)
@@ -98,7 +95,7 @@ def drawings(gallery: Gallery, cards: Sequence[TruckCard]) -> list[Markup]:
     changed = [card for card in cards if not card.baseline and card.sheet is not None]
     changed.sort(key=lambda c: -abs(c.pooled.difference.value) if c.pooled and c.pooled.table.pairs else 0.0)
     made = []
-    for card in [base, *changed][:MOST_DRAWINGS]:
+    for card in [base, *changed]:
         assert card.sheet is not None
         before = None if card.baseline else base.sheet
         figure = truck_drawing.truck_drawing(card.sheet, before, card.name, CARD)
@@ -106,12 +103,13 @@ def drawings(gallery: Gallery, cards: Sequence[TruckCard]) -> list[Markup]:
     return made
 
 
-def polar(gallery: Gallery, cards: Sequence[TruckCard]) -> Markup | None:
-    """Tip angles round the trucks."""
-    trucks = [(card.name, card.series, card.sheet) for card in cards if card.sheet is not None]
+def polar(gallery: Gallery, reading: Reading) -> Markup | None:
+    """Tip angles round the trucks, by the handbook and on the simulated table."""
+    trucks = [(one.name, one.series, one.sheet) for one in reading.members]
     if not trucks:
         return None
-    return gallery.take(tip_polar.tip_polar(trucks, CARD), tip_polar.title(trucks))
+    seen = {one.name: reading.tilted[one.config] for one in reading.members if one.config in reading.tilted}
+    return gallery.take(tip_polar.tip_polar(trucks, CARD, seen), tip_polar.title(trucks))
 
 
 def stills(clips: Sequence[tuple[Pick, Clip]]) -> list[Still]:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from sim.chart.value import Gain, cost
 from sim.compare.comparison import Comparison
-from sim.compare.sentences import finding
+from sim.compare.sentences import about, finding
 from sim.report.truck_card import TruckCard
 
 
@@ -27,3 +28,8 @@ def answer(comparison: Comparison) -> str:
 def sentence(text: str) -> str:
     """Text with a capital and a full stop."""
     return text[:1].upper() + text[1:] + "."
+
+
+def balance(comparison: Comparison, gain: Gain) -> str:
+    """What a configuration brings and what it costs, in one sentence."""
+    return sentence(f"{about(comparison, gain.name)}; it costs {cost(gain)}")
