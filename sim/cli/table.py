@@ -41,6 +41,7 @@ ENTRIES: tuple[Entry, ...] = (
     Entry("replay", "sim.cli.replay_cmd", "replay", "A recorded trial as a film.", STUDY),
     Entry("store", "sim.cli.store_cmd", "app", "Look into a store and copy its trials out.", STUDY),
     Entry("validate", "sim.cli.validate_cmd", "validate", "Check the tool against what is known elsewhere.", BENCH),
+    Entry("verdict", "sim.cli.verdict_cmd", "verdict", "Is it better with the change? Verdict, chart, page.", DECIDE),
     Entry("shift", "sim.cli.shift_cmd", "shift", "Is moving a part worth it, and where to?", DECIDE),
     Entry("worth", "sim.cli.worth_cmd", "worth", "Which part is worth its money and grams?", DECIDE),
     Entry("budget", "sim.cli.budget_cmd", "budget", "What a sum of money buys best, and in which order.", DECIDE),
