@@ -1,8 +1,8 @@
-"""Unknowns ranked on functions whose effects are known."""
+"""Priors, the trucks they make, and the surface fitted to what was driven."""
 
 from __future__ import annotations
 
-import math
+import pickle
 
 import numpy as np
 import pytest
@@ -11,77 +11,106 @@ from models.assemble import rigid_model
 from models.configuration import configure
 from models.scenario import builds
 from models.sheet import load_sheet
-from sim.decision.doubt import DRIVERS, USUAL, Unknown, altered, analyse, cast, design, driver_of, sentence, variant
+from sim.decision.unknowns import Variants, altered, draws, driver, priors, values, varied
+from sim.errors import SimError
+from sim.statistics import shrinkage, surface
 from sim.trial.truck import assemble
 
-A, B, C = (Unknown(name, -10.0, 10.0, "%", f"measure {name}") for name in "abc")
-
-
-def test_elementary_effects_of_a_plane():
-    # f = 3 + a / 2 + b / 10: over ranges of 20 the effects are 10, 2 and 0, whatever the start.
-    points = design((A, B, C), 6, seed=1)
-    found = analyse((A, B, C), points, 3.0 + points[:, 0] / 2.0 + points[:, 1] / 10.0, nominal=3.0)
-    strength = {one.unknown.name: one.strength for one in found.influences}
-    assert strength == pytest.approx({"a": 10.0, "b": 2.0, "c": 0.0}, abs=1e-9)
-    assert [one.unknown.name for one in found.influences] == ["a", "b", "c"]
-
-
-def test_where_the_verdict_flips():
-    points = design((A, B, C), 6, seed=1)
-    found = analyse((A, B, C), points, 3.0 + points[:, 0] / 2.0 + points[:, 1] / 10.0, nominal=3.0)
-    (one,) = found.could_flip
-    assert one.unknown is A
-    assert one.flips_at == pytest.approx(-6.0)  # 3 + a / 2 = 0
-    said = sentence(found, stated=False)
-    assert "a (near -6 %)" in said
-    assert "measure a" in said
-    assert found.flipped == pytest.approx(np.mean(found.scores < 0))
-
-
-def test_a_verdict_that_nothing_flips():
-    points = design((A, B), 4, seed=2)
-    found = analyse((A, B), points, 50.0 + points[:, 0], nominal=50.0)
-    assert found.could_flip == ()
-    assert sentence(found, stated=True).startswith("Nothing looked at flips it")
-
-
-def test_ishigami_ranks_as_published():
-    """Ishigami & Homma (1990), a = 7, b = 0.1: total indices 0.558, 0.442, 0.244 (from memory)."""
-    angles = tuple(Unknown(f"x{k}", -math.pi, math.pi, "rad", "") for k in (1, 2, 3))
-    points = design(angles, 400, seed=3)
-    x = points.T
-    y = np.sin(x[0]) + 7.0 * np.sin(x[1]) ** 2 + 0.1 * x[2] ** 4 * np.sin(x[0])
-    found = analyse(angles, points, y, nominal=1.0)
-    strength = {one.unknown.name: one.strength for one in found.influences}
-    # Elementary effects see x3 act through x1 alone, and all three act.
-    assert strength["x1"] > strength["x3"] > 0.0
-    assert strength["x2"] > 0.0
-
-
 GUNDI = assemble(configure(load_sheet(builds()[0])))
+SHEET = GUNDI.configuration.sheet
+
+
+def test_measured_values_narrow_the_priors():
+    wide = {one.name: one for one in priors(SHEET, "steady")}
+    assert wide["damping"].sd == 25.0  # the sheet assumes the shocks' damping
+    assert not wide["damping"].measured
+    known = {one.name: one for one in priors(SHEET, "steady", {"damping": 5.0, "motor": 0.0})}
+    assert known["damping"].sd == 5.0
+    assert "motor" not in known
+    assert wide["driver"].choices == ("steady", "bump")
+    measured = SHEET.model_copy(update={"assumed": ()})
+    assert {one.name: one.sd for one in priors(measured, "steady")}["damping"] == 10.0
+    with pytest.raises(SimError, match="no such unknown"):
+        priors(SHEET, "steady", {"colour": 1.0})
+
+
+def test_draws_are_spread_evenly_and_drivers_are_balanced():
+    some = priors(SHEET, "steady")
+    points = draws(some, 64, seed=3)
+    assert points.mean(axis=0)[:-1] == pytest.approx(np.zeros(len(some) - 1), abs=0.1)
+    assert points.std(axis=0)[:-1] == pytest.approx(np.ones(len(some) - 1), abs=0.15)
+    assert sorted(points[:, -1]).count(1.0) == 32
+    assert {driver(some, point, "brisk") for point in points} == {"steady", "bump"}
+    assert "driver" not in values(some, points[0])
 
 
 def test_an_altered_truck_has_what_was_asked_for():
-    model = rigid_model(GUNDI.configuration.sheet)
-    values = {"grip": -20.0, "tyre stiffness": 30.0, "shock stiffness": 10.0, "height of the centre of gravity": 5.0}
-    other = altered(model, values, "0" * 24)
+    model = rigid_model(SHEET)
+    other = altered(model, {"grip": -20.0, "tyre stiffness": 30.0, "shock stiffness": 10.0, "damping": -50.0,
+                            "height of the centre of gravity": 5.0, "motor": 25.0}, "0" * 16)
     assert other.tyres[0].grip == pytest.approx(0.8 * model.tyres[0].grip)
     assert other.tyres[3].law_force == pytest.approx(1.3 * model.tyres[3].law_force)
     assert other.shocks[0].rate == pytest.approx(1.1 * model.shocks[0].rate)
+    assert other.shocks[0].damping == pytest.approx(0.5 * model.shocks[0].damping)
     assert other.cg()[2] == pytest.approx(1.05 * model.cg()[2])
     assert other.cg()[:2] == pytest.approx(model.cg()[:2])
+    assert other.drive.resistance == pytest.approx(model.drive.resistance / 1.25)
     assert other.config_hash != model.config_hash
 
 
-def test_variants_are_known_by_their_values():
-    one, same = variant(GUNDI, {"grip": 5.0}), variant(GUNDI, {"grip": 5.0, "driver": 0.7})
-    assert one.hash == same.hash != variant(GUNDI, {"grip": 6.0}).hash
-    points = design(USUAL, 2, seed=1)
-    hashes = [truck.hash for truck in cast(GUNDI, variant(GUNDI, {"grip": 1.0}), USUAL, points)]
-    assert hashes[0] == GUNDI.hash
-    assert len(hashes) == len(set(hashes))
+def test_variants_are_known_by_their_values_and_travel():
+    case = {"grip": 5.0}
+    made = pickle.loads(pickle.dumps(Variants({GUNDI.hash: GUNDI.model}, [case, {}])))  # noqa: S301 - our own bytes
+    assert varied(GUNDI.hash, {}) == GUNDI.hash
+    key = varied(GUNDI.hash, case)
+    assert set(made) == {GUNDI.hash, key}
+    assert made[key].tyres[0].grip == pytest.approx(1.05 * GUNDI.model.tyres[0].grip)
+    assert varied(GUNDI.hash, {"grip": 6.0}) != key
 
 
-def test_the_driver_is_one_of_those_named():
-    assert [driver_of({"driver": v}, "x") for v in (0.0, 1 / 3 + 1e-9, 1.0)] == list(DRIVERS)
-    assert driver_of({}, "bump") == "bump"
+def test_a_surface_returns_the_function_it_was_fitted_to_and_its_error():
+    rng = np.random.default_rng(4)
+    x = rng.standard_normal((40, 4))
+    truth = 3.0 * x[:, 0] - 1.0 * x[:, 1] + 0.5 * x[:, 1] ** 2
+    found = surface.fit(x, truth + 0.3 * rng.standard_normal(40), np.array([True] * 4))
+    again = rng.standard_normal((500, 4))
+    want = 3.0 * again[:, 0] - 1.0 * again[:, 1] + 0.5 * again[:, 1] ** 2
+    assert np.sqrt(np.mean((found.at(again) - want) ** 2)) < 0.25
+    assert found.noise == pytest.approx(0.3, rel=0.35)
+    assert found.error == pytest.approx(0.35, rel=0.35)
+    assert found.explained > 0.95
+    draws_ = np.array([found.draws(again[:1], np.random.default_rng(k))[0] for k in range(400)])
+    assert draws_.mean() == pytest.approx(found.at(again[:1])[0], abs=0.05)
+
+
+def test_a_surface_of_nothing_but_noise_promises_nothing():
+    rng = np.random.default_rng(5)
+    x = rng.standard_normal((16, 7))
+    found = surface.fit(x, rng.standard_normal(16), np.array([True] * 7))
+    assert found.explained < 0.35
+    assert np.std(found.at(rng.standard_normal((500, 7)))) < 0.7
+    assert surface.fit(x, np.zeros(16), np.array([True] * 7)).at(x).tolist() == [0.0] * 16
+
+
+def test_the_winner_is_brought_back_by_what_picking_adds():
+    """Eight alike, standard error 1: the largest is some 1.4 too high; shrunk it is near nothing."""
+    rng = np.random.default_rng(6)
+    won, back = [], []
+    for _ in range(400):
+        gains = rng.standard_normal(8)
+        won.append(gains.max())
+        back.append(shrinkage.shrunk(gains, np.ones(8))[int(np.argmax(gains))])
+    assert np.mean(won) == pytest.approx(1.42, abs=0.1)  # mean of the largest of eight normals: 1.4236 (tables)
+    assert abs(np.mean(back)) < 0.45
+    apart = np.array([10.0, 0.0, -10.0])
+    assert shrinkage.shrunk(apart, np.full(3, 0.1)) == pytest.approx(apart, abs=0.01)
+
+
+def test_first_places_add_up():
+    rng = np.random.default_rng(7)
+    sample = rng.standard_normal((3, 12)) + np.array([[5.0], [0.0], [0.0]])
+    drawn = shrinkage.draws(sample)
+    assert shrinkage.first_places(drawn, 1).sum() == pytest.approx(1.0)
+    assert shrinkage.first_places(drawn, 2).sum() == pytest.approx(2.0)
+    assert shrinkage.first_places(drawn, 1)[0] > 0.99
+    assert drawn.mean(axis=0) == pytest.approx(sample.mean(axis=1), abs=0.02)

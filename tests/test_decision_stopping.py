@@ -8,12 +8,13 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from sim.decision.effect import Table, effect, judge
+from sim.decision.effect import PairedLimits, effect
+from sim.decision.judgement import plain
 from sim.decision.obstacle_mix import Line
 from sim.statistics.group_sequential import interval, level, looks, needed, p_value, rounding
 from sim.statistics.interval import Estimate
 
-LINES = tuple(Line(name, 1.0, None, "deg", 1.0, 0.0, 75.0, 45.0) for name in ("climb", "descent"))
+LINES = tuple(Line(name, 1.0, None, "deg", 0.25, 0.0, 75.0, 45.0, (25.0, 65.0)) for name in ("climb", "descent"))
 
 
 @pytest.mark.parametrize(("count", "nominal"), [(2, 0.0294), (3, 0.0221), (4, 0.0182), (5, 0.0158)])
@@ -30,9 +31,8 @@ def test_one_look_spends_the_whole_error():
 
 
 def test_looks_end_with_the_most():
-    assert looks(12) == (5, 8, 12)
-    assert looks(30) == (5, 8, 12, 18, 27, 30)
-    assert looks(5) == (5,)
+    assert looks(12) == (12,)
+    assert looks(30) == (12, 18, 27, 30)
 
 
 def test_interval_is_students():
@@ -57,85 +57,80 @@ def test_pairs_needed_for_a_medium_effect():
     assert needed(1e-9, 2.0, 0.05, most=500) == 500
 
 
-def _study(rng, gain_percent, sizes, own_level, spread):
-    """One whole sequential study of two made-up trucks; returns the last effect."""
+def _study(rng, gain, sizes, own_level, spread, least=1.0):
+    """One whole sequential study of two made-up trucks; ``gain`` in points is that of both lines alike."""
     n = sizes[-1]
     base = 45.0 + spread * rng.standard_normal((2, n))
-    changed = 45.0 * (1.0 + gain_percent / 100.0) + spread * rng.standard_normal((2, n))
+    changed = 45.0 + 0.4 * gain + spread * rng.standard_normal((2, n))  # 40 degrees are 100 points
     made = None
     for size in sizes:
-        limit = np.stack([np.round(base[:, :size]) + 0.5, np.round(changed[:, :size]) + 0.5])
-        made = effect(Table(LINES, ("base", "changed"), limit), "changed", own_level)
-        if made.word != "not shown":
+        limit = np.stack([np.round(4 * base[:, :size]) / 4 + 0.125, np.round(4 * changed[:, :size]) / 4 + 0.125])
+        made = effect(PairedLimits(LINES, ("base", "changed"), limit), "changed", own_level)
+        if plain(made.gain, least) != "not decided":
             break
     return made
 
 
-@pytest.fixture
-def no_planning(monkeypatch):
-    """Studies by the thousand need no count of further repeats."""
-    monkeypatch.setattr("sim.statistics.group_sequential.needed", lambda *_: 1)
-
-
-@pytest.mark.usefixtures("no_planning")
-def test_identical_trucks_are_called_different_at_most_once_in_twenty():
+def test_alike_trucks_are_called_worth_it_at_most_once_in_forty():
+    """A gain of nothing: the lower bound clears zero in at most half of 5 %, all looks together."""
     rng = np.random.default_rng(7)
-    sizes = looks(12)
+    sizes = looks(40)
     own = level(sizes)
-    studies = [_study(rng, 0.0, sizes, own, 2.0) for _ in range(1500)]
-    false = np.mean([made.score.low > 0.0 or made.score.high < 0.0 for made in studies])
-    # 1500 studies: a standard error of 0.56 points about 5 %; three of them above.
-    assert false <= 0.05 + 3 * 0.0056
-    assert false >= 0.02  # the plan does not waste its error either
+    studies = [_study(rng, 0.0, sizes, own, 2.0, least=0.0) for _ in range(1500)]
+    false = np.mean([made.gain.low > 0.0 for made in studies])
+    # 1500 studies: a standard error of 0.4 points about 2.5 %; three of them above.
+    assert false <= 0.025 + 3 * 0.004
+    assert false >= 0.010  # the plan does not waste its error either
 
 
-@pytest.mark.usefixtures("no_planning")
 def test_every_line_keeps_its_own_promise():
     rng = np.random.default_rng(8)
-    sizes = looks(12)
+    sizes = looks(40)
     studies = [_study(rng, 0.0, sizes, level(sizes), 2.0) for _ in range(800)]
     assert np.mean([any(one.shown for one in made.by_line) for made in studies]) <= 0.05 + 3 * 0.0077
 
 
-def test_a_known_difference_is_shown_with_the_planned_power(monkeypatch):
-    """The number of repeats that is asked for shows the difference four times in five."""
+def test_a_known_difference_is_shown_with_the_planned_power():
+    """The number of repeats that is asked for tells the gain from nothing four times in five."""
     rng = np.random.default_rng(9)
-    spread, gain = 2.0, 3.0
-    # Of the score: the mean of two lines' log ratios of two rounded limits each.
-    own = math.sqrt((2 * spread**2 + 1.0 / 6.0) / 2.0) / 45.0 * 100.0
-    n = needed(100.0 * math.log1p(gain / 100.0), own, 0.05)
-    monkeypatch.setattr("sim.statistics.group_sequential.needed", lambda *_: 1)
-    shown = np.mean([_study(rng, gain, (n,), 0.05, spread).score.low > 0.0 for _ in range(1200)])
+    spread, gain = 2.0, 2.5
+    # Of the gain: the mean of two lines' differences of two limits each, in points of a range of 40 degrees.
+    own = math.sqrt(2 * spread**2 / 2.0) / 40.0 * 100.0
+    n = needed(gain, own, 0.05)
+    shown = np.mean([_study(rng, gain, (n,), 0.05, spread).gain.low > 0.0 for _ in range(1200)])
     assert shown == pytest.approx(0.8, abs=3 * 0.0115 + 0.02)  # a count is whole, the spread is estimated
 
 
-@pytest.mark.usefixtures("no_planning")
 def test_intervals_cover_the_truth_over_all_looks():
     rng = np.random.default_rng(10)
-    sizes = looks(12)
+    sizes = looks(40)
     own = level(sizes)
-    held = [m.score.low <= 3.0 <= m.score.high for m in (_study(rng, 3.0, sizes, own, 2.0) for _ in range(1000))]
+    held = [m.gain.low <= 3.0 <= m.gain.high for m in (_study(rng, 3.0, sizes, own, 2.0) for _ in range(1000))]
     assert np.mean(held) >= 0.95 - 3 * 0.0069
 
 
 @pytest.mark.parametrize(
     ("low", "high", "word"),
-    [(0.5, 4.0, "worth it"), (-4.0, -0.5, "not worth it"), (-3.0, 5.0, "not shown"), (-0.5, 0.8, "not worth it"),
-     (0.1, 0.9, "not worth it")],
+    [(1.5, 4.0, "worth it"), (-4.0, -0.5, "not worth it"), (-3.0, 5.0, "not decided"), (-0.5, 0.8, "practically equal"),
+     (0.1, 0.9, "practically equal"), (0.5, 4.0, "not decided")],
 )
 def test_words_follow_the_interval(low, high, word):
-    assert judge(Estimate(0.5 * (low + high), low, high), least=1.0) == word
+    assert plain(Estimate(0.5 * (low + high), low, high), least=1.0) == word
 
 
 def test_identical_trials_say_no_difference():
-    limit = np.stack([np.full((2, 5), 45.5)] * 2)
-    made = effect(Table(LINES, ("a", "b"), limit), "b", 0.05, least=5.0)
-    assert made.score.value == 0.0
-    assert made.score.low < 0.0 < made.score.high
+    limit = np.stack([np.full((2, 12), 45.125)] * 2)
+    made = effect(PairedLimits(LINES, ("a", "b"), limit), "b", 0.05)
+    assert made.gain.value == 0.0
+    assert made.gain.low < 0.0 < made.gain.high
+    assert plain(made.gain, 1.0) == "practically equal"
     assert all(one.shown == 0 for one in made.by_line)
 
 
-def test_twice_and_half_weigh_alike():
-    base = np.full((2, 4), 20.0)
-    limit = np.stack([base, base * np.array([[2.0], [0.5]])])
-    assert Table(LINES, ("a", "b"), limit).score("b") == pytest.approx(np.zeros(4))
+def test_contributions_add_up_and_a_line_left_out_is_left_out():
+    rng = np.random.default_rng(11)
+    limit = 45.0 + rng.standard_normal((2, 2, 20)) + np.array([[[0.0], [0.0]], [[8.0], [-2.0]]])
+    made = effect(PairedLimits(LINES, ("a", "b"), limit), "b", 0.05)
+    assert sum(one.contribution.value for one in made.by_line) == pytest.approx(made.gain.value)
+    assert made.without[0].value == pytest.approx(2.0 * made.by_line[1].contribution.value)
+    assert made.by_line[0].contribution.value == pytest.approx(0.5 * made.by_line[0].shift.value / 40.0 * 100.0)

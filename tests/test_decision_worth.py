@@ -128,12 +128,12 @@ def test_offers_are_weights_at_the_front_axle():
 
 # --- the whole answer on made-up trucks ------------------------------------------------------------------------
 
-LINES = tuple(Line(name, 1.0, None, "deg", 0.01, 0.0, 75.0, 45.0) for name in ("climb", "descent"))
+LINES = tuple(Line(name, 1.0, None, "deg", 0.01, 0.0, 200.0, 45.0, (0.0, 100.0)) for name in ("climb", "descent"))
 NAMES = ("battery-forward", "front-wheel-rings", "brass-hub-covers")
 
 
 class MadeUp:
-    """A field whose trucks have limits by formula: so many percent a change, less what two of them share."""
+    """A field whose trucks have limits by formula: so many degrees (points) a change, less what two of them share."""
 
     def __init__(self, box, gains, shared=0.0):
         self.searches, self.box, self.gains, self.shared = self, box, gains, shared
@@ -144,9 +144,9 @@ class MadeUp:
 
     def value(self, truck, line, repeat):
         mask = self.by_hash[truck]
-        log = sum(g for k, g in enumerate(self.gains) if mask >> k & 1)
-        log -= self.shared if mask & 3 == 3 else 0.0
-        return (40.0 + (repeat * 37 % 11) / 10.0) * math.exp(log / 100.0)
+        gain = sum(g for k, g in enumerate(self.gains) if mask >> k & 1)
+        gain -= self.shared if mask & 3 == 3 else 0.0
+        return 40.0 + (repeat * 37 % 11) / 10.0 + gain
 
 
 @cache
@@ -156,22 +156,36 @@ def box(names=NAMES):
 
 def test_worth_of_changes_that_clash():
     made = box()
-    answer = worth.worth(made, MadeUp(made, (10.0, 8.0, 2.0), shared=4.0), LINES, 6)
+    answer = worth.worth(made, MadeUp(made, (10.0, 8.0, 2.0), shared=4.0), LINES, 12)
     by_name = {share.name: share for share in answer.shares}
-    # The shared 4 are split: 10 - 2, 8 - 2, 2 (log-percent).
-    for name, log in (("battery forward", 8.0), ("weighted front wheel rings", 6.0), ("brass hub covers", 2.0)):
-        assert by_name[name].together.value == pytest.approx(100.0 * math.expm1(log / 100.0), abs=1e-6)
-    assert by_name["battery forward"].alone.value == pytest.approx(100.0 * math.expm1(0.10), abs=1e-6)
+    # The shared 4 are split: 10 - 2, 8 - 2, 2 points.
+    for name, points in (("battery forward", 8.0), ("weighted front wheel rings", 6.0), ("brass hub covers", 2.0)):
+        assert by_name[name].together.value == pytest.approx(points, abs=1e-6)
+    assert by_name["battery forward"].alone.value == pytest.approx(10.0, abs=1e-6)
+    assert sum(share.together.value for share in answer.shares) == pytest.approx(answer.whole.value)
+    assert [by_name[n].first for n in ("battery forward", "brass hub covers")] == [1.0, 0.0]
     clash = worth.clashing(answer.pairings)
     assert clash is not None
     assert set(clash.names) == {"battery forward", "weighted front wheel rings"}
     assert [share.name for share in answer.ranked()] == [
         "battery forward", "weighted front wheel rings", "brass hub covers"]
     said = worth.sentence(answer)
-    assert "Best first purchase: weighted front wheel rings" in said
-    assert "best free change: battery forward" in said
+    assert said.startswith("The free move first: battery forward, +8.0 points")
+    assert "best purchase: weighted front wheel rings" in said
     assert "31 USD" in said
     assert by_name["brass hub covers"].per_money == pytest.approx(by_name["brass hub covers"].together.value / 15.0)
+
+
+def test_keep_the_money_unless_the_lower_bound_clears_the_least():
+    made = box()
+    answer = worth.worth(made, MadeUp(made, (10.0, 8.0, 2.0)), LINES, 12, least=9.0)
+    assert answer.bought() is None
+    said = worth.sentence(answer)
+    assert "keep the money: nothing shown to bring more than 9 points" in said
+    assert said.startswith("The free move first: battery forward")
+    assert worth.cost_of_error(answer) == ""
+    with pytest.raises(SimError, match="fewer than 12"):
+        worth.worth(made, MadeUp(made, (10.0, 8.0, 2.0)), LINES, 11)
 
 
 def test_changes_that_exclude_each_other_are_refused():

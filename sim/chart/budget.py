@@ -13,7 +13,7 @@ MOST_TIES = 6
 
 def budget(answer: Budget, title: str, assumed: str = "") -> Figure:
     """Draw gain (percent or points) with intervals over price; the front as steps, the buying order beside it."""
-    unit = "points" if answer.found.stated else "%"
+    unit = "points"
     subtitle = (f"{len(answer.sets)} sets driven, {answer.found.n} repeats with the same luck, intervals hold together "
                 f"with 95 %; {len(answer.choice.masks)} allowed sets searched. Steps: no cheaper set is worth as much; "
                 f"hollow: not driven, from the fitted model. {assumed}")
@@ -47,7 +47,7 @@ Said = tuple[str, bool, str]
 def _said(answer: Budget) -> list[Said]:
     """The buying order, and the sets as good as the best, as lines that fit beside the chart."""
     room = WIDTH - 0.635 * WIDTH - 0.2
-    unit = "points" if answer.found.stated else "%"
+    unit = "points"
     out: list[Said] = [("buy in this order", True, style.INK)]
 
     def write(text: str) -> None:

@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from sim.chart import style
-from sim.decision.shift import Finding
+from sim.decision.shift import ShiftAnswer
 
 WIDTH = 10.4
 _ROW = 2.35
@@ -18,7 +18,7 @@ TIPS = (("back", "climb: tips back"), ("front", "descent: noses over"), ("left",
         ("right", "right side low"))
 
 
-def shift(found: Finding, title: str, assumed: str = "") -> Figure:
+def shift(found: ShiftAnswer, title: str, assumed: str = "") -> Figure:
     """Draw the sweep: handbook numbers as lines, driven positions as points with 95 % intervals."""
     panels = 3 + len(found.lines)
     rows = -(-panels // 2)
@@ -58,12 +58,12 @@ def _panel_width() -> float:
     return (WIDTH - 2 * _LEFT - _GAP + 0.35) / 2
 
 
-def _bias(axes: Axes, found: Finding) -> None:
+def _bias(axes: Axes, found: ShiftAnswer) -> None:
     axes.plot([s.position for s in found.statics], [s.front_percent for s in found.statics], color=style.INK, lw=1.8)
     _named(axes, "weight on the front wheels, %")
 
 
-def _tips(axes: Axes, found: Finding) -> None:
+def _tips(axes: Axes, found: ShiftAnswer) -> None:
     x = [s.position for s in found.statics]
     curves: list[tuple[Any, list[float]]] = [
         (word, [getattr(s.tip_deg, side) for s in found.statics]) for side, word in TIPS
@@ -78,19 +78,21 @@ def _tips(axes: Axes, found: Finding) -> None:
     _named(axes, "handbook tip angle, degrees")
 
 
-def _mix(axes: Axes, found: Finding) -> None:
+def _mix(axes: Axes, found: ShiftAnswer) -> None:
     axes.axhline(0.0, color=style.QUIET, lw=1.0)
     axes.plot(found.positions[0], 0.0, "o", color=style.INK, ms=8, mec="white", zorder=3)
     for position, effect in zip(found.positions[1:], found.effects, strict=True):
         best = position == found.position
         colour = style.COLOURS[0] if best else style.QUIET
-        axes.vlines(position, effect.score.low, effect.score.high, color=colour, lw=2.2, zorder=2)
-        axes.plot(position, effect.score.value, "D" if best else "s", color=colour, ms=8, mec="white", zorder=3)
-    points = found.found.stated
-    _named(axes, "whole mix, points of success" if points else "whole mix, change of the limits in %")
+        if best:
+            whole = found.judgement.shown
+            axes.vlines(position, whole.low, whole.high, color=colour, lw=5.5, alpha=0.35, zorder=2)
+        axes.vlines(position, effect.gain.low, effect.gain.high, color=colour, lw=2.2, zorder=2)
+        axes.plot(position, effect.gain.value, "D" if best else "s", color=colour, ms=8, mec="white", zorder=3)
+    _named(axes, "whole mix, points of the chance to clear" + (" (pale: unknowns too)" if found.judgement.both else ""))
 
 
-def _line(axes: Axes, found: Finding, index: int) -> None:
+def _line(axes: Axes, found: ShiftAnswer, index: int) -> None:
     line = found.lines[index]
     scale = 100.0 if line.level is not None else 1.0
     for k, (position, truck) in enumerate(zip(found.positions, found.found.trucks, strict=False)):
@@ -120,7 +122,7 @@ def _named(axes: Axes, title: str) -> None:
     axes.set_title("\n".join(style.wrapped(title, _panel_width())), fontsize=style.SMALL, color=style.INK)
 
 
-def _ways(axes: Axes, found: Finding) -> None:
+def _ways(axes: Axes, found: ShiftAnswer) -> None:
     room = found.move.room
     low, high = axes.get_ylim()
     for stretch in room.blocked:

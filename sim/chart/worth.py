@@ -7,17 +7,17 @@ import math
 from matplotlib.figure import Figure
 
 from sim.chart import style
-from sim.decision.worth import Share, Worth
+from sim.decision.worth import Appraisal, Share
 
 WIDTH = 10.0
 _LEFT, _RIGHT = 0.255, 0.66
 COLUMNS = (("price", 0.13), ("grams", 0.32), ("per money", 0.55), ("per 10 g", 0.77))
 
 
-def worth(answer: Worth, title: str, assumed: str = "") -> Figure:
+def worth(answer: Appraisal, title: str, assumed: str = "") -> Figure:
     """Draw gain alone (open mark) and in company (filled) with intervals, by gain per unit of money."""
     ranked = answer.ranked()
-    unit = "points" if answer.found.stated else "%"
+    unit = "points"
     orders = f"{answer.orders} sampled orders" if answer.orders else f"all {answer.coalitions} combinations"
     subtitle = (f"Gain over the mix. Filled: mean share in the company of the others (Shapley value, {orders}); open: "
                 f"alone on the truck as it is. {answer.found.n} repeats, same luck; intervals hold together with 95 %. "
@@ -47,7 +47,7 @@ def worth(answer: Worth, title: str, assumed: str = "") -> Figure:
     return made
 
 
-def _numbers(share: Share, answer: Worth) -> tuple[str, str, str, str]:
+def _numbers(share: Share, answer: Appraisal) -> tuple[str, str, str, str]:
     price = "?" if share.price is None else "free" if share.price == 0.0 else f"{share.price:g}"
     ratio = share.per_money
     money = "–" if math.isnan(ratio) else "free" if math.isinf(ratio) else f"{ratio:.2f}"

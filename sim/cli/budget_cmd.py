@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from sim.cli import decision_options as options
-from sim.cli.console import note, say, show_json, show_table
+from sim.cli.console import note, say, show_table
 
 if TYPE_CHECKING:
     from sim.decision.budget import Bought, Budget
@@ -26,10 +25,13 @@ def budget(
     change: options.On = None,
     line: options.LineOption = None,
     course: options.CourseOption = None,
-    repeats: Annotated[int, typer.Option(min=3, max=200, help="Repeats of every truck on every line.")] = 5,
+    repeats: Annotated[int, typer.Option(min=12, max=200, help="Repeats of every truck on every line.")] = 12,
     sets: Annotated[int, typer.Option(min=1, max=500, help="Sets driven beyond the single changes, at most.")] = 12,
     driver: options.Driver = "steady",
     seed: options.Seed = 1,
+    least: options.Least = 1.0,
+    luck_only: options.LuckOnly = False,
+    known: options.Known = None,
     workers: options.Workers = None,
     out: options.Out = None,
     formats: options.Formats = "png,svg",
@@ -43,19 +45,21 @@ def budget(
     from models.change import load_change
     from models.edit import apply
     from sim.decision import budget as budgets
+    from sim.decision import cases as casting
     from sim.decision.change_sets import drawer as make_drawer
     from sim.decision.class_limits import load_class_limits
     from sim.decision.obstacle_mix import lines as make_lines
     from sim.decision.runner import yard
-    from sim.decision.warned import as_data as caution_data
     from sim.decision.warned import warned
     from sim.errors import SimError
 
-    began = time.monotonic()
+    asked = options.Asked(driver, as_json)
     if not money > 0:
         raise SimError("the budget is empty", field="money", value=money,
                        remedy="Give a sum above zero; free changes are in cragbench worth")
     sheet, before = options.read(build, change)
+    unknowns = () if luck_only else options.stated_priors(sheet, driver, known)
+    cases = casting.joint(unknowns, driver, repeats, seed) if unknowns else None
     drawer = make_drawer(apply(sheet, before), [load_change(file) for file in changes])
     choice = budgets.choices(drawer, money, grams, None if limits is None else load_class_limits(limits))
     trucks = [drawer.truck(int(mask)) for mask in sorted({0, *choice.masks.tolist()})]
@@ -66,33 +70,36 @@ def budget(
         for reason in choice.left_out:
             note(f"Left out: {reason}.")
     folder = options.folder_of(out, build)
-    with options.trials(trucks, lines, folder, driver=driver, seed=seed, workers=workers, quiet=as_json) as field:
-        answer = budgets.budget(choice, field, lines, repeats=repeats, sets=sets)
+    with options.trials(trucks, lines, folder, driver=driver, seed=seed, workers=workers, quiet=as_json,
+                        cases=cases) as field:
+        answer = budgets.budget(choice, field, lines, repeats=repeats, sets=sets, least=least)
     told = warned(drawer, [answer.best.mask], field.searches, lines)
     files = _draw(answer, folder, formats, driver)
-    if as_json:
-        show_json(as_data(answer) | {"cautions": caution_data(told), "trials": field.run_trials + field.known_trials,
-                                     "seconds": time.monotonic() - began, "files": [str(f) for f in files]})
-        return
-    _show(answer)
-    options.warn_of_void(field)
-    for text in sentences(answer):
-        say(text)
-    options.warn(told)
-    say(f"{options.effort(field, lines)}; {driver} driver; {time.monotonic() - began:.0f} s.")
-    for file in files:
-        say(f"wrote {file}")
+
+    def show() -> None:
+        _show(answer)
+        for text in sentences(answer):
+            say(text)
+
+    asked.end(field, lines, as_data(answer), files, told, show, unknowns)
 
 
 def sentences(answer: Budget) -> list[str]:
     """What to buy, what cannot be told apart, what does most of the work."""
-    unit = "points" if answer.found.stated else "%"
+    from sim.decision.wording import ranged
+
     best, currency = answer.best, answer.choice.currency
     if not best.mask:
-        return ["Keep the money: no allowed set brings a gain."]
-    sure = "" if best.gain.low > 0.0 else "; not shown to be above zero"
-    said = [f"Buy {best.label} for {best.money:g} {currency} ({best.grams:+.0f} g): {_ranged(best, unit)} over the "
-            f"mix{sure}. In this order: {', '.join(step.name for step in answer.order)}."]
+        return ["Keep the money: nothing shown; no allowed set brings a gain."]
+    free = [step for step in answer.order if not step.price and step.total.low > answer.least]
+    if not answer.buy:
+        said = [f"Keep the money: nothing shown to bring more than {answer.least:g} points over the mix (best: "
+                f"{best.label} for {best.money:g} {currency}, {ranged(best.gain)}, {answer.shrunk:+.1f} when picking a "
+                "winner is allowed for)."]
+        return said + ([f"The free move is another matter: {free[0].name} {ranged(free[0].brings)}."] if free else [])
+    said = [f"Buy {best.label} for {best.money:g} {currency} ({best.grams:+.0f} g): {ranged(best.gain)} over the "
+            f"mix, {answer.shrunk:+.1f} when picking a winner is allowed for. In this order, the free move first: "
+            f"{', '.join(step.name for step in answer.order)}."]
     ties = [one for one in answer.ties if one.mask]
     if ties:
         cheapest = min(ties, key=lambda one: one.money)
@@ -100,8 +107,8 @@ def sentences(answer: Budget) -> list[str]:
         said.append(f"{len(ties)} other driven sets cannot be told apart from it"
                     + (cheaper if cheapest.money < best.money else "") + ".")
     missed = max((one.behind.high for one in ties if one.behind), default=0.0)
-    wrong = f"as little as {best.gain.low:+.0f} {unit} for {best.money:g} {currency}"
-    wrong += f"; if one of those sets is the better one, {missed:.0f} {unit} at most is given away" if ties else ""
+    wrong = f"as little as {best.gain.low:+.1f} points for {best.money:g} {currency}"
+    wrong += f"; if one of those sets is the better one, {missed:.1f} points at most are given away" if ties else ""
     said.append(f"Cost of being wrong (95 %): {wrong}.")
     if answer.workhorse is not None:
         name, share = answer.workhorse
@@ -119,6 +126,10 @@ def as_data(answer: Budget) -> dict[str, Any]:
         "allowed_sets": len(answer.choice.masks),
         "left_out": answer.choice.left_out,
         "repeats": answer.found.n,
+        "least": answer.least,
+        "buy": answer.buy,
+        "shrunk": answer.shrunk,
+        "chances": [{"name": name, "best": one, "best_two": two} for name, one, two in answer.chances],
         "best": _data(answer.best),
         "order": [{"name": s.name, "price": s.price, "brings": vars(s.brings), "total": vars(s.total)}
                   for s in answer.order],
@@ -132,23 +143,22 @@ def _data(one: Bought) -> dict[str, Any]:
             "behind_best": None if one.behind is None else vars(one.behind), "as_good": one.as_good}
 
 
-def _ranged(one: Bought, unit: str) -> str:
-    return f"{one.gain.value:+.0f} {unit} ({one.gain.low:+.0f} to {one.gain.high:+.0f})"
-
-
 def _show(answer: Budget) -> None:
-    unit = "points" if answer.found.stated else "%"
+    from sim.decision.wording import ranged
+
     rows = []
     for one in answer.sets:
         told = "best" if one.mask == answer.best.mask else "not told apart" if one.as_good else "behind"
-        rows.append((one.label, f"{one.money:g}", f"{one.grams:+.0f}", _ranged(one, unit), told))
+        rows.append((one.label, f"{one.money:g}", f"{one.grams:+.0f}", ranged(one.gain), told))
     show_table("Sets that were driven", ("set", f"price, {answer.choice.currency}", "g", "gain", "against the best"),
                rows)
-    steps = [(f"{k}. {step.name}", f"{step.price:g}", f"{step.brings.value:+.0f} ({step.brings.low:+.0f} to "
-              f"{step.brings.high:+.0f})", f"{step.total.value:+.0f}") for k, step in enumerate(answer.order, start=1)]
+    steps = [(f"{k}. {step.name}", f"{step.price:g}", ranged(step.brings), f"{step.total.value:+.1f}")
+             for k, step in enumerate(answer.order, start=1)]
     if steps:
-        show_table("Order to buy in", ("change", f"price, {answer.choice.currency}", f"brings, {unit}", "so far"),
+        show_table("Order to buy in", ("change", f"price, {answer.choice.currency}", "brings", "so far"),
                    steps)
+    show_table("Chance to be in the best set", ("change", "best", "one of the best two"),
+               [(name, f"{100 * one:.0f} %", f"{100 * two:.0f} %") for name, one, two in answer.chances])
 
 
 def _draw(answer: Budget, folder: Path, formats: str, driver: str) -> list[Path]:

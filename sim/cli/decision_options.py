@@ -4,21 +4,26 @@ from __future__ import annotations
 
 import shlex
 import sys
-from collections.abc import Iterator, Sequence
+import time
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from sim.cli.console import note, say
+from sim.cli.console import note, say, show_json, show_table
 
 if TYPE_CHECKING:
     from models.change import Change
     from models.spec import Sheet
+    from sim.decision.cases import Cases
     from sim.decision.caution import Caution
+    from sim.decision.judgement import Judgement
     from sim.decision.obstacle_mix import Line
     from sim.decision.runner import Field
+    from sim.decision.unknowns import Prior
     from sim.trial.truck import Truck
 
 INTERRUPTED = 130
@@ -39,7 +44,15 @@ CourseOption = Annotated[
 Driver = Annotated[str, typer.Option(help="Named driver.")]
 Seed = Annotated[int, typer.Option(min=0, help="Of all luck.")]
 Least = Annotated[
-    float, typer.Option(min=0.0, max=100.0, help="Smallest gain worth having: percent of the limits, or points.")
+    float, typer.Option(min=0.0, max=100.0, help="Smallest gain worth having, points of the chance to clear.")
+]
+LuckOnly = Annotated[
+    bool, typer.Option("--luck-only", help="Take the sheet's values for certain: quicker, and surer than it should be.")
+]
+Known = Annotated[
+    list[str] | None,
+    typer.Option("--known", help="How well something is known, standard deviation in percent: grip=4. 0: exactly. May "
+                                 "be given several times."),
 ]
 Workers = Annotated[int | None, typer.Option(min=1, max=512, help="Processes; left out, one per core.")]
 Out = Annotated[Path | None, typer.Option(help="Folder for the store and pictures; left out, named after the build.")]
@@ -81,10 +94,31 @@ def folder_of(out: Path | None, build: Path) -> Path:
     return out or Path(f"{build.stem}-decisions")
 
 
+def stated_priors(sheet: Sheet, driver: str, known: Sequence[str] | None) -> tuple[Prior, ...]:
+    """What is not known of a truck, narrowed by what somebody states.
+
+    :raises SimError: Not ``name=percent``, or no such unknown.
+    """
+    from sim.decision.unknowns import priors
+    from sim.errors import SimError
+
+    stated = {}
+    for text in known or ():
+        name, _, number = text.partition("=")
+        try:
+            stated[name.strip()] = float(number)
+        except ValueError:
+            stated[name.strip()] = -1.0
+        if not 0.0 <= stated[name.strip()] <= 50.0:
+            raise SimError("not a standard deviation from 0 to 50 percent", field="known", value=text,
+                           remedy="Write grip=4")
+    return priors(sheet, driver, stated)
+
+
 @contextmanager
 def trials(
     trucks: Sequence[Truck], lines: tuple[Line, ...], folder: Path, *, driver: str, seed: int, workers: int | None,
-    quiet: bool,
+    quiet: bool, cases: Cases | None = None,
 ) -> Iterator[Field]:
     """Workers, store and a progress line; Ctrl-C ends with what is done kept."""
     from sim.cli.batch_cmd import available_cores
@@ -97,7 +131,7 @@ def trials(
     try:
         with watcher(None, quiet=quiet) as watch, opened(
             trucks, lines, yard(trucks[0]), store, workers=workers or available_cores(), driver=driver, seed=seed,
-            watch=watch,
+            watch=watch, cases=None if cases is None else cases.by_number(),
         ) as field:
             yield field
     except Stopped:
@@ -107,11 +141,45 @@ def trials(
         raise typer.Exit(INTERRUPTED) from None
 
 
-def effort(field: Field, lines: Sequence[Line]) -> str:
-    """What the trials were, in a line."""
-    known = f", {field.known_trials} of them known before" if field.known_trials else ""
-    mix = ", ".join(f"{line.name} ×{line.weight:g}" for line in lines)
-    return f"{field.run_trials + field.known_trials} trials{known}; mix: {mix}"
+@dataclass
+class Asked:
+    """One decision command from start to end: how it was asked, and what every one of them says at the end."""
+
+    driver: str
+    as_json: bool
+    began: float = field(default_factory=time.monotonic)
+
+    def end(
+        self, run: Field, lines: Sequence[Line], data: dict[str, Any], files: Sequence[Path],
+        told: Sequence[tuple[str, Sequence[Caution]]], show: Callable[[], None], unknowns: Sequence[Prior] = (),
+    ) -> None:
+        """Print the answer as data, or by ``show`` with what it rests on."""
+        from sim.decision.caution import briefly
+        from sim.decision.warned import as_data
+        from sim.decision.wording import assumed, mix
+
+        took, count = time.monotonic() - self.began, run.run_trials + run.known_trials
+        if self.as_json:
+            show_json(data | {
+                "mix": [{"line": line.name, "weight": line.weight, "range": line.span, "unit": line.unit}
+                        for line in lines],
+                "unknowns": [{"name": one.name, "sd_percent": one.sd, "measured": one.measured,
+                              "choices": one.choices} for one in unknowns],
+                "cautions": as_data(told), "trials": count, "seconds": took, "files": [str(file) for file in files]})
+            return
+        show()
+        if run.searches.void:
+            note(f"WARNING: {run.searches.void} searches met an invalid trial (the solver failed); their repeats are "
+                 "left out.")
+        for text in briefly(told):
+            note(f"WARNING: {text}.")
+        say(f"Points: chance to clear, averaged over the levels {mix(lines)}.")
+        if unknowns:
+            say(f"{assumed(unknowns)}.")
+        known = f", {run.known_trials} of them known before" if run.known_trials else ""
+        say(f"{count} trials{known}; {self.driver} driver{' and others' if unknowns else ''}; {took:.0f} s.")
+        for file in files:
+            say(f"wrote {file}")
 
 
 def warn(told: Sequence[tuple[str, Sequence[Caution]]]) -> None:
@@ -122,8 +190,38 @@ def warn(told: Sequence[tuple[str, Sequence[Caution]]]) -> None:
         note(f"WARNING: {text}.")
 
 
-def warn_of_void(field: Field) -> None:
-    """Shout about trials in which the solver failed."""
-    if field.searches.void:
-        note(f"WARNING: {field.searches.void} searches met an invalid trial (the solver failed); their repeats are "
-             "left out.")
+def judged(found: Judgement) -> dict[str, Any]:
+    """A judgement as plain data, points throughout."""
+    one = found.effect
+    return {
+        "verdict": found.word, "hangs_on": found.hangs_on, "more_repeats": found.more, "repeats": one.n,
+        "least": found.least, "luck_only": vars(one.gain),
+        "luck_and_unknowns": None if found.both is None else vars(found.both),
+        "chance_above_least": found.above_least, "expected": found.expected, "regret_doing": found.regret_doing,
+        "regret_leaving": found.regret_leaving, "by_driver": found.by_driver,
+        "by_side": {side: vars(gain) for side, gain in found.by_side.items()}, "unknown_shares": found.shares,
+        "lines": [
+            {"line": e.line.name, "weight": e.share, "base": vars(e.base), "changed": vars(e.changed),
+             "unit": e.line.unit, "shift": vars(e.shift), "contribution": vars(e.contribution),
+             "without": vars(one.without[k]) if one.without else None} for k, e in enumerate(one.by_line)],
+    }
+
+
+def show_contributions(found: Judgement) -> None:
+    """Print what each line brings to the gain, its weight, its limits, and the gain without it."""
+    from sim.decision.wording import amount, ranged, scaled, unit
+
+    rows = []
+    for k, e in enumerate(found.effect.by_line):
+        base, changed = (scaled(x, e.line).value for x in (e.base, e.changed))
+        without = ranged(found.effect.without[k]) if found.effect.without else ""
+        rows.append((e.line.range_text, f"{100.0 * e.share:.0f} %", f"{amount(base, unit(e.line))} to "
+                     f"{amount(changed, unit(e.line))}", ranged(scaled(e.shift, e.line), unit(e.line)),
+                     ranged(e.contribution), without))
+    rows.append(("whole mix, luck only", "100 %", "", "", ranged(found.effect.gain), ""))
+    show_table("What each line brings", ("line", "weight", "limit" if not _stated(found) else "cleared", "shift",
+                                         "of the gain, points", "gain without it"), rows)
+
+
+def _stated(found: Judgement) -> bool:
+    return any(e.line.level is not None for e in found.effect.by_line)

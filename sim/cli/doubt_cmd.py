@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from sim.cli import decision_options as options
-from sim.cli.console import say, show_json, show_table
+from sim.cli.console import say, show_table
 
 if TYPE_CHECKING:
     from sim.decision.doubt import Doubt
@@ -21,20 +20,20 @@ def doubt(
     change: options.On = None,
     line: options.LineOption = None,
     course: options.CourseOption = None,
-    repeats: Annotated[int, typer.Option(min=1, max=50, help="Repeats at every point.")] = 2,
-    starts: Annotated[int, typer.Option(min=2, max=100, help="Random starts; runs are this times the unknowns "
-                                        "plus one.")] = 3,
+    drawn: Annotated[int, typer.Option(min=12, max=512, help="Cases drawn from all priors together.")] = 32,
     driver: options.Driver = "steady",
     seed: options.Seed = 1,
+    least: options.Least = 1.0,
+    known: options.Known = None,
     workers: options.Workers = None,
     out: options.Out = None,
     formats: options.Formats = "png,svg",
     as_json: options.Json = False,
 ) -> None:
-    """Could what you do not know flip the verdict on these changes? Grip, height, tyres, shocks, driver varied.
+    """Could what you do not know flip the verdict on these changes, and what should you measure first?
 
-    Both trucks are driven anew with every set of values; the answer says which unknown matters most and what to
-    measure on the bench to settle it.
+    Every unknown is driven low and high by itself, in the luck of twelve repeats, and closed in on where the verdict
+    flips; then all are drawn together from their stated priors. A long run: thousands of trials.
     """
     from models.change import load_change
     from models.configuration import configure
@@ -43,69 +42,71 @@ def doubt(
     from sim.decision.change_sets import drawer as make_drawer
     from sim.decision.obstacle_mix import lines as make_lines
     from sim.decision.runner import yard
+    from sim.decision.wording import intervals, regrets
     from sim.trial.truck import assemble
 
-    began = time.monotonic()
+    asked = options.Asked(driver, as_json)
     sheet, before = options.read(build, change)
     drawer = make_drawer(apply(sheet, before), [load_change(file) for file in changes])
     base = drawer.truck(0)
     changed = assemble(configure(drawer.sheet, drawer.changes))
     lines = make_lines(line or (), course or (), yard(base))
-    unknowns = doubts.USUAL
-    points = doubts.design(unknowns, starts, seed)
-    trucks = doubts.cast(base, changed, unknowns, points)
-    if not as_json:
-        say(f"{' + '.join(drawer.names)}: {len(points)} runs of both trucks, {len(unknowns)} unknowns.")
+    cases = doubts.cast(options.stated_priors(sheet, driver, known), driver, drawn, seed)
     folder = options.folder_of(out, build)
-    with options.trials(trucks, lines, folder, driver=driver, seed=seed, workers=workers, quiet=as_json) as field:
-        answer = doubts.investigate(field, base, changed, unknowns, points, repeats=repeats)
-    stated = lines[0].level is not None
-    files = _draw(answer, folder, formats, stated)
-    if as_json:
-        show_json(as_data(answer, stated) | {"trials": field.run_trials + field.known_trials,
-                                             "seconds": time.monotonic() - began, "files": [str(f) for f in files]})
-        return
-    _show(answer)
-    say(doubts.sentence(answer, stated))
-    say(f"{options.effort(field, lines)}; {time.monotonic() - began:.0f} s.")
-    for file in files:
-        say(f"wrote {file}")
+    with options.trials([base, changed], lines, folder, driver=driver, seed=seed, workers=workers, quiet=as_json,
+                        cases=cases) as field:
+        answer = doubts.investigate(field, lines, base.hash, changed.hash, cases, least)
+    files = _draw(answer, folder, formats)
+
+    def show() -> None:
+        _show(answer)
+        say(doubts.sentence(answer))
+        say(intervals(answer.judgement))
+        say(regrets(answer.judgement))
+
+    asked.end(field, lines, as_data(answer), files, (), show, answer.unknowns)
 
 
-def as_data(answer: Doubt, stated: bool) -> dict[str, Any]:
+def as_data(answer: Doubt) -> dict[str, Any]:
     """The answer as plain data."""
     from sim.decision.doubt import sentence
 
+    surface = answer.spread.surface
     return {
-        "sentence": sentence(answer, stated),
-        "nominal": answer.nominal,
-        "runs": answer.runs,
-        "flipped_percent": 100 * answer.flipped,
-        "unknowns": [
-            {"name": one.unknown.name, "range": [one.unknown.low, one.unknown.high], "unit": one.unknown.unit,
-             "strength": one.strength, "strength_error": one.strength_error, "direction": one.direction,
-             "flips_at": one.flips_at, "measure": one.unknown.bench} for one in answer.influences
+        "sentence": sentence(answer),
+        **options.judged(answer.judgement),
+        "surface": {"error": surface.error, "spread": surface.spread, "explained": surface.explained},
+        "influences": [
+            {"name": one.unknown.name, "low": vars(one.low), "high": vars(one.high), "flips_percent": one.flips,
+             "first_order": one.share, "total": one.total, "regret_saved": one.saved, "decides": one.decides,
+             "minutes": one.unknown.minutes, "measure": one.unknown.bench} for one in answer.influences
         ],
-        "scores": answer.scores,
+        "gains": answer.gains,
     }
 
 
 def _show(answer: Doubt) -> None:
+    from sim.decision.wording import ranged
+
     rows = []
     for one in answer.influences:
-        flips = "no" if one.flips_at is None else f"near {one.flips_at:+.2g} {one.unknown.unit}"
-        rows.append((one.unknown.name, f"{one.unknown.low:+g} to {one.unknown.high:+g} {one.unknown.unit}",
-                     f"{one.strength:.1f} ± {one.strength_error:.1f}", f"{one.direction:+.1f}", flips))
-    show_table(f"Difference as on the sheet: {answer.nominal:+.1f} (log-% of the limits, or points)",
-               ("unknown", "range", "strength", "direction", "flips it"), rows)
+        flips = "no" if one.flips is None else one.unknown.choices[-1] if one.unknown.choices else (
+            f"{one.flips[0]:+.3g} to {one.flips[1]:+.3g} %")
+        rows.append((one.unknown.text, ranged(one.low), ranged(one.high), flips, f"{100 * one.share:.0f} %",
+                     f"{one.saved:.2f}", f"{one.unknown.minutes:g}", f"{100 * one.decides:.0f} %"))
+    surface = answer.spread.surface
+    show_table(f"Gain {ranged(answer.judgement.effect.gain)} with the sheet's values",
+               ("unknown", "gain with it low", "high", "flips", "share", "regret saved, points", "minutes", "decides"),
+               rows)
+    say(f"Shares and values from a surface fitted to {len(answer.spread.added)} cases, which predicts a case it has "
+        f"not seen to {surface.error:.1f} points, {100 * surface.explained:.0f} % of the variance; the rest is luck.")
 
 
-def _draw(answer: Doubt, folder: Path, formats: str, stated: bool) -> list[Path]:
+def _draw(answer: Doubt, folder: Path, formats: str) -> list[Path]:
     if not formats:
         return []
     from sim.chart import style
     from sim.chart.doubt import doubt as draw
     from sim.decision.doubt import sentence
 
-    title = sentence(answer, stated).split(". Measure")[0]
-    return style.save(draw(answer, title, stated), folder / "doubt", formats.split(","))
+    return style.save(draw(answer, sentence(answer).split(". Measure")[0]), folder / "doubt", formats.split(","))

@@ -3,24 +3,24 @@
 from __future__ import annotations
 
 import math
-import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from sim.cli import decision_options as options
-from sim.cli.console import note, say, show_json, show_table
+from sim.cli.console import note, say, show_table
 
 if TYPE_CHECKING:
     from models.change import Change
     from sim.decision.ballast import Ballast, WeightOffer
     from sim.decision.caution import Caution
+    from sim.decision.part_move import PartMove
     from sim.decision.runner import Field
-    from sim.decision.shift import Finding, Move
+    from sim.decision.shift import ShiftAnswer
     from sim.trial.truck import Truck
 
-ASSUMED = "Limits: level at which the truck stops clearing, luck held fast; steady luck in start, grip, rocks, battery."
+ASSUMED = "Limits: level at which the truck stops clearing, luck held fast; luck in start, grip, rocks, battery."
 
 
 def shift(
@@ -39,8 +39,10 @@ def shift(
                        "price of a gram; left out, those in the build's folder of changes.")] = None,
     driver: options.Driver = "steady",
     seed: options.Seed = 1,
-    most: Annotated[int, typer.Option(min=5, max=200, help="Repeats at most.")] = 12,
+    most: Annotated[int, typer.Option(min=12, max=200, help="Repeats at most.")] = 12,
     least: options.Least = 1.0,
+    luck_only: options.LuckOnly = False,
+    known: options.Known = None,
     workers: options.Workers = None,
     out: options.Out = None,
     formats: options.Formats = "png,svg",
@@ -48,69 +50,70 @@ def shift(
 ) -> None:
     """Is moving a part worth it? Bias, tip angles and simulated limits against its position, and a verdict.
 
-    It stops as soon as the best position is decided; looking several times is paid for in the intervals, so that
-    alike trucks are called different at most once in twenty. Mind the pack, your eyes and the maker's instructions
-    before drilling: see cragbench drilling.
+    The gain is the change of the chance to clear, averaged over a range of levels of every line of the mix. The word
+    follows from luck, from what is not known of the truck and its driver (stated, narrowed by what was measured), and
+    from leaving out one line at a time. Mind the pack, your eyes and the maker's instructions before drilling: see
+    cragbench drilling.
     """
+    from sim.decision import cases as casting
+    from sim.decision import part_move, wording
     from sim.decision import shift as shifting
     from sim.decision.ballast import ballast
     from sim.decision.obstacle_mix import lines as make_lines
     from sim.decision.runner import yard
-    from sim.decision.wording import cost_of_error
     from sim.errors import SimError
 
-    began = time.monotonic()
+    asked = options.Asked(driver, as_json)
     if axis not in ("x", "y", "z"):
         raise SimError("no such axis", field="axis", value=axis, remedy="Choose x, y or z")
     if axis == "z" and lift:
         raise SimError("along z the part is moved up anyway", field="lift", value=lift, remedy="Give --to alone")
     sheet, changes = options.read(build, change)
-    move = shifting.plan(sheet, changes, part, axis=axis, along=along or (), to=to or (), lift=lift,  # type: ignore[arg-type]
-                         lead_to=lead_to)
+    unknowns = () if luck_only else options.stated_priors(sheet, driver, known)
+    cases = casting.drawn(unknowns, driver, seed=seed) if unknowns else None
+    move = part_move.plan(sheet, changes, part, axis=axis, along=along or (), to=to or (), lift=lift,  # type: ignore[arg-type]
+                          lead_to=lead_to)
     trucks = [move.truck(None), *(move.truck(target) for target in move.targets)]
     lines = make_lines(line or (), course or (), yard(trucks[0]))
     if not as_json:
         _introduce(move)
     folder = options.folder_of(out, build)
-    with options.trials(trucks, lines, folder, driver=driver, seed=seed, workers=workers, quiet=as_json) as field:
-        found = shifting.investigate(move, field, lines, trucks, most=most, least=least)
+    with options.trials(trucks, lines, folder, driver=driver, seed=seed, workers=workers, quiet=as_json,
+                        cases=cases) as field:
+        found = shifting.investigate(move, field, lines, trucks, most=most, least=least, cases=cases)
     after = trucks[1 + found.best].configuration.sheet
     like = ballast(move.sheet, after)
     offered = _offers(move, weights, build)
     files = _draw(found, folder, formats, driver, trucks)
-    warnings = _warnings(found, trucks, field)
-    took = time.monotonic() - began
-    if as_json:
-        show_json(as_data(found, like, offered) | {
-            "cautions": [vars(warning) for warning in warnings], "trials": field.run_trials + field.known_trials,
-            "seconds": took, "files": [str(file) for file in files]})
-        return
-    _show(found)
-    options.warn_of_void(field)
-    say(sentence(found))
-    say(cost_of_error(found.verdict, found.found.stated))
-    say(equivalent(like, offered))
-    if axis == "y":
-        say(either_side(found))
-    for warning in warnings:
-        note(f"WARNING: {warning.text}.")
-    say(f"{options.effort(field, lines)}; {driver} driver; {took:.0f} s. {ASSUMED}")
-    for file in files:
-        say(f"wrote {file}")
+    told = [(trucks[1 + found.best].name, _warnings(found, trucks, field))]
+    each = field.searches.trials / max(1, len(field.searches.found)) * len(lines) * 2
+
+    def show() -> None:
+        _show(found)
+        say(sentence(found, each))
+        for text in (wording.hanging(found.judgement), wording.intervals(found.judgement),
+                     wording.regrets(found.judgement, holes="the holes"), equivalent(like, offered)):
+            if text:
+                say(text)
+        if axis == "y":
+            say(either_side(found))
+        say(ASSUMED)
+
+    asked.end(field, lines, as_data(found, like, offered), files, told, show, unknowns)
 
 
-def sentence(found: Finding) -> str:
+def sentence(found: ShiftAnswer, trials_each: float = 0.0) -> str:
     """The verdict on the best position that was driven."""
     from sim.decision.wording import verdict
 
     what = f"{found.move.part} at {found.move.axis} = {found.position:g} mm (now {found.move.room.now:g})"
-    said = verdict(found.verdict, what, found.found.stated)
+    said = verdict(found.judgement, what, trials_each)
     if abs(found.likely_best - found.position) >= 3.0 and len(found.positions) > 2:
         said += f" A curve through all positions is highest near {found.likely_best:.0f} mm; try --to there."
     return said
 
 
-def either_side(found: Finding) -> str:
+def either_side(found: ShiftAnswer) -> str:
     """What a move across does to the side that is not driven."""
     tips = {s.position: s.tip_deg for s in found.statics}
     now, then = tips[found.move.room.now], tips[found.position]
@@ -135,23 +138,16 @@ def equivalent(like: Ballast, offered: tuple[WeightOffer, ...]) -> str:
     return said + (f", {grams / cheapest.grams:.1f} sets of it." if grams > cheapest.grams else ".")
 
 
-def as_data(found: Finding, like: Ballast, offered: tuple[WeightOffer, ...]) -> dict[str, Any]:
+def as_data(found: ShiftAnswer, like: Ballast, offered: tuple[WeightOffer, ...]) -> dict[str, Any]:
     """The finding as plain data in bench units."""
-    from sim.decision.wording import cost_of_error
-
-    best = found.verdict
     return {
         "part": found.move.part,
         "axis": found.move.axis,
         "now_mm": found.move.room.now,
         "best_mm": found.position,
         "likely_best_mm": found.likely_best,
-        "verdict": best.word,
         "sentence": sentence(found),
-        "cost_of_error": cost_of_error(best, found.found.stated),
-        "more_repeats": best.more,
-        "repeats": best.n,
-        "level_each_look": found.level,
+        **options.judged(found.judgement),
         "room_mm": [found.move.room.low, found.move.room.high],
         "free_mm": found.move.room.free(),
         "statics": [
@@ -165,19 +161,18 @@ def as_data(found: Finding, like: Ballast, offered: tuple[WeightOffer, ...]) -> 
     }
 
 
-def _position(found: Finding, k: int) -> dict[str, Any]:
+def _position(found: ShiftAnswer, k: int) -> dict[str, Any]:
     truck = found.found.trucks[k]
     limits = {line.name: vars(found.found.mean(truck, i)) for i, line in enumerate(found.lines)}
     row: dict[str, Any] = {"at_mm": found.positions[k], "config": truck, "limits": limits}
     if k:
         effect = found.effects[k - 1]
-        row["score"] = vars(effect.score)
-        row["verdict"] = effect.word
-        row["differences"] = {e.line.name: vars(e.difference) for e in effect.by_line}
+        row["gain"] = vars(effect.gain)
+        row["shifts"] = {e.line.name: vars(e.shift) for e in effect.by_line}
     return row
 
 
-def _introduce(move: Move) -> None:
+def _introduce(move: PartMove) -> None:
     room = move.room
     free = ", ".join(f"{low:.0f} to {high:.0f}" for low, high in room.free() if high - low >= 1.0) or "nowhere"
     say(f"{move.part}, now at {move.axis} = {room.now:g} mm: room from {room.low:.0f} ({room.ends[0]}) to "
@@ -185,7 +180,7 @@ def _introduce(move: Move) -> None:
     _tell_ways(move)
 
 
-def _tell_ways(move: Move) -> None:
+def _tell_ways(move: PartMove) -> None:
     from models.room import lift_needed
 
     for target in move.targets:
@@ -198,33 +193,23 @@ def _tell_ways(move: Move) -> None:
         note(f"WARNING: at {target:g} mm these are in its way: {told}.{advice}")
 
 
-def _show(found: Finding) -> None:
-    from sim.decision.wording import percent, ranged, scaled, unit
+def _show(found: ShiftAnswer) -> None:
+    from sim.decision.wording import ranged
 
     statics = {s.position: s for s in found.statics}
+    gains = ["now", *(ranged(effect.gain) for effect in found.effects)]
     rows = []
-    for position in found.positions:
+    for position, gain in zip(found.positions, gains, strict=True):
         s = statics[position]
         tip = s.tip_deg
         rows.append((f"{position:g}", f"{s.front_percent:.1f}", f"{tip.back:.1f}", f"{tip.front:.1f}",
-                     f"{tip.left:.1f} / {tip.right:.1f}"))
-    show_table(f"{found.move.part} along {found.move.axis}: handbook, rigid truck",
-               ("at, mm", "front, %", "climb, °", "descent, °", "left / right, °"), rows)
-    names = [f"{position:g} mm" for position in found.positions]
-    for index, line in enumerate(found.lines):
-        driven = []
-        for k, truck in enumerate(found.found.trucks[: len(found.positions)]):
-            mean = scaled(found.found.mean(truck, index), line)
-            gap = "now" if k == 0 else ranged(scaled(found.effects[k - 1].by_line[index].difference, line), unit(line))
-            driven.append((names[k], f"{mean.value:.1f} ({mean.low:.1f} to {mean.high:.1f})", gap))
-        what = "cleared, %" if line.level is not None else f"limit, {unit(line)}"
-        show_table(line.name, ("at", what, "difference"), driven)
-    scores = [(name, percent(e.score, found.found.stated), e.word + (f" ({e.more} more)" if e.more else ""))
-              for name, e in zip(names[1:], found.effects, strict=True)]
-    show_table("whole mix", ("at", "change", "verdict"), scores)
+                     f"{tip.left:.1f} / {tip.right:.1f}", gain))
+    show_table(f"{found.move.part} along {found.move.axis}: handbook (rigid truck), and gain over the mix (luck only)",
+               ("at, mm", "front, %", "climb, °", "descent, °", "left / right, °", "gain"), rows)
+    options.show_contributions(found.judgement)
 
 
-def _warnings(found: Finding, trucks: list[Truck], field: Field) -> list[Caution]:
+def _warnings(found: ShiftAnswer, trucks: list[Truck], field: Field) -> list[Caution]:
     """What to mind of the best position, by handbook and by its trials, beyond what holds where it is now."""
     from sim.decision.caution import cautions
 
@@ -233,7 +218,7 @@ def _warnings(found: Finding, trucks: list[Truck], field: Field) -> list[Caution
                     field.searches.exertion(best.hash), field.searches.exertion(now.hash))
 
 
-def _offers(move: Move, weights: list[Path] | None, build: Path) -> tuple[WeightOffer, ...]:
+def _offers(move: PartMove, weights: list[Path] | None, build: Path) -> tuple[WeightOffer, ...]:
     from models.change import load_change
     from models.errors import BuildSheetError
     from sim.decision.ballast import offers
@@ -249,7 +234,7 @@ def _offers(move: Move, weights: list[Path] | None, build: Path) -> tuple[Weight
     return offers(move.sheet, changes)
 
 
-def _draw(found: Finding, folder: Path, formats: str, driver: str, trucks: list[Truck]) -> list[Path]:
+def _draw(found: ShiftAnswer, folder: Path, formats: str, driver: str, trucks: list[Truck]) -> list[Path]:
     if not formats:
         return []
     from sim.chart import style

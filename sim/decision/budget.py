@@ -11,12 +11,12 @@ from numpy.typing import NDArray
 from models.edit import apply
 from sim.decision.change_sets import Drawer, Masks, allowed, bits, prices
 from sim.decision.class_limits import ClassLimits, broken
-from sim.decision.effect import Table, table
+from sim.decision.effect import LEAST_WORTH, PairedLimits, enough, paired
 from sim.decision.obstacle_mix import Line
-from sim.decision.pair_effects import Surface, fit
+from sim.decision.pair_effects import SetValues, fit
 from sim.decision.runner import Field
 from sim.errors import SimError
-from sim.statistics import group_sequential
+from sim.statistics import group_sequential, shrinkage
 from sim.statistics.interval import Estimate
 
 Array = NDArray[np.float64]
@@ -49,7 +49,7 @@ class Bought:
     money: float
     grams: float
     gain: Estimate
-    """Percent of the limits (or points)."""
+    """Points of the chance to clear."""
     driven: bool
     behind: Estimate | None
     """Paired difference to the best set; None for the best itself and for sets not driven."""
@@ -77,7 +77,7 @@ class Budget:
 
     choice: Choice
     lines: tuple[Line, ...]
-    found: Table
+    found: PairedLimits
     best: Bought
     sets: tuple[Bought, ...]
     """All driven sets, best first."""
@@ -86,6 +86,16 @@ class Budget:
     order: tuple[Step, ...]
     workhorse: tuple[str, float] | None
     """Cheap or free change of the best set that does most, and its share of the set's gain."""
+    least: float = LEAST_WORTH
+    chances: tuple[tuple[str, float, float], ...] = ()
+    """Change, chance to be in the best driven set, and in one of the best two."""
+    shrunk: float = 0.0
+    """Gain of the best set, less what picking the largest of many adds to it."""
+
+    @property
+    def buy(self) -> bool:
+        """Whether the best set is shown to bring more than the least gain worth having."""
+        return self.best.mask != 0 and self.best.gain.low > self.least
 
     @property
     def ties(self) -> tuple[Bought, ...]:
@@ -148,7 +158,7 @@ def best_index(value: Array, money: Array) -> int:
 
 
 def budget(
-    choice: Choice, field: Field, lines: tuple[Line, ...], *, repeats: int, sets: int,
+    choice: Choice, field: Field, lines: tuple[Line, ...], *, repeats: int, sets: int, least: float = LEAST_WORTH,
     watch: Callable[[int, str], None] | None = None,
 ) -> Budget:
     """Drive single changes, then the sets that look best, until the best one is driven and none looks better.
@@ -157,6 +167,7 @@ def budget(
     :param field: Open field whose base truck is the sheet as it is.
     :param lines: The mix.
     :param repeats: Of every set.
+    :param least: Smallest gain worth having, points.
     :param sets: Most sets to drive beyond the single changes.
     :param watch: Called with the number of sets driven and the one that comes next.
     """
@@ -179,33 +190,29 @@ def budget(
     missing = [mask for mask, _ in order if mask not in driven]
     driven += missing
     found = _drive(choice, field, lines, driven, repeats) if missing else found
-    return _answer(choice, lines, found, surface, driven, best, order)
+    return _answer(choice, lines, found, surface, driven, best, order, least)
 
 
-def _drive(choice: Choice, field: Field, lines: tuple[Line, ...], driven: Sequence[int], repeats: int) -> Table:
+def _drive(choice: Choice, field: Field, lines: tuple[Line, ...], driven: Sequence[int], repeats: int) -> PairedLimits:
     trucks = [choice.drawer.truck(mask).hash for mask in (0, *driven)]
     field.find(trucks, range(repeats))
-    found = table(field.searches, lines, trucks, repeats)
-    if found.n < 2:
-        raise SimError("fewer than two repeats have a result for every truck", field="repeats", value=repeats,
-                       remedy="Give more repeats")
-    return found
+    return enough(paired(field.searches, lines, trucks, range(repeats)))
 
 
-def _sample(choice: Choice, found: Table, mask: int) -> Array:
-    return found.score(choice.drawer.truck(mask).hash)
+def _sample(choice: Choice, found: PairedLimits, mask: int) -> Array:
+    return found.gain(choice.drawer.truck(mask).hash)
 
 
-def _surface(choice: Choice, found: Table, driven: Sequence[int], count: int) -> Surface:
+def _surface(choice: Choice, found: PairedLimits, driven: Sequence[int], count: int) -> SetValues:
     data = {}
     for mask in driven:
         sample = _sample(choice, found, mask)
-        spread = max(float(sample.std(ddof=1)), found.score_rounding) / np.sqrt(len(sample))
+        spread = max(float(sample.std(ddof=1)), found.rounding) / np.sqrt(len(sample))
         data[mask] = (float(sample.mean()), float(spread))
     return fit(choice.masks, count, data)
 
 
-def _next(choice: Choice, surface: Surface, driven: Sequence[int]) -> int | None:
+def _next(choice: Choice, surface: SetValues, driven: Sequence[int]) -> int | None:
     """The set, not driven yet, that could most be the best: highest value plus doubt above the best driven."""
     new = ~np.isin(choice.masks, [0, *driven])
     if not new.any():
@@ -216,7 +223,7 @@ def _next(choice: Choice, surface: Surface, driven: Sequence[int]) -> int | None
     return int(choice.masks[index]) if hope[index] > best else None
 
 
-def _best_driven(choice: Choice, surface: Surface, driven: Sequence[int]) -> int:
+def _best_driven(choice: Choice, surface: SetValues, driven: Sequence[int]) -> int:
     masks = np.array([0, *driven], dtype=np.int64)
     masks = masks[np.isin(masks, choice.masks)]
     value = np.array([surface.of(int(m))[0] if m else 0.0 for m in masks])
@@ -224,7 +231,7 @@ def _best_driven(choice: Choice, surface: Surface, driven: Sequence[int]) -> int
     return int(masks[best_index(value, money)])
 
 
-def _order(choice: Choice, surface: Surface, best: int) -> list[tuple[int, int]]:
+def _order(choice: Choice, surface: SetValues, best: int) -> list[tuple[int, int]]:
     """(set, change bought) step by step: each step the most gain per unit of money among those that may start.
 
     A free change that brings something comes at once. Steps stay within what is feasible.
@@ -248,8 +255,8 @@ def _order(choice: Choice, surface: Surface, best: int) -> list[tuple[int, int]]
 
 
 def _answer(
-    choice: Choice, lines: tuple[Line, ...], found: Table, surface: Surface, driven: Sequence[int], best: int,
-    order: Sequence[tuple[int, int]],
+    choice: Choice, lines: tuple[Line, ...], found: PairedLimits, surface: SetValues, driven: Sequence[int], best: int,
+    order: Sequence[tuple[int, int]], least: float,
 ) -> Budget:
     level = group_sequential.level((found.n,), max(1, len(driven)))
     sets = [_bought(choice, found, mask, best, level) for mask in driven if mask in set(choice.masks.tolist())]
@@ -263,11 +270,29 @@ def _answer(
         steps.append(Step(choice.drawer.names[pick], cost[pick] or 0.0,
                           _gain(found, now - before, level), _gain(found, now, level)))
         before = now
-    return Budget(choice, lines, found, sets[0], tuple(sets), _front(choice, found, surface, sets), tuple(steps),
-                  _workhorse(choice, surface, best))
+    chances, back = _chances(choice, found, [one.mask for one in sets if one.mask])
+    return Budget(choice, lines, found, sets[0], tuple(sets), _front(choice, surface, sets), tuple(steps),
+                  _workhorse(choice, surface, best), least, chances, back.get(sets[0].mask, 0.0))
 
 
-def _bought(choice: Choice, found: Table, mask: int, best: int, level: float) -> Bought:
+def _chances(
+    choice: Choice, found: PairedLimits, masks: Sequence[int]
+) -> tuple[tuple[tuple[str, float, float], ...], dict[int, float]]:
+    """Chance of every change to be in the best driven set and in one of the best two, and every set's gain shrunk."""
+    samples = np.array([_sample(choice, found, mask) for mask in masks])
+    drawn = shrinkage.draws(samples)
+    order = np.argsort(-drawn, axis=1)
+    there = bits(np.array(masks, dtype=np.int64), len(choice.drawer.names)).astype(bool)
+    chances = []
+    for k, name in enumerate(choice.drawer.names):
+        inside = there[:, k][order[:, :2]]
+        chances.append((name, float(inside[:, 0].mean()), float(inside.any(axis=1).mean())))
+    errors = samples.std(axis=1, ddof=1) / np.sqrt(found.n)
+    back = shrinkage.shrunk(samples.mean(axis=1), errors)
+    return tuple(chances), dict(zip(masks, back.tolist(), strict=True))
+
+
+def _bought(choice: Choice, found: PairedLimits, mask: int, best: int, level: float) -> Bought:
     index = int(np.searchsorted(choice.masks, mask))
     sample = _sample(choice, found, mask)
     behind = None if mask == best else _gain(found, sample - _sample(choice, found, best), level)
@@ -275,17 +300,17 @@ def _bought(choice: Choice, found: Table, mask: int, best: int, level: float) ->
                   _gain(found, sample, level), True, behind)
 
 
-def _gain(found: Table, sample: Array, level: float) -> Estimate:
-    return found.in_percent(group_sequential.interval(sample, level, found.score_rounding))
+def _gain(found: PairedLimits, sample: Array, level: float) -> Estimate:
+    return group_sequential.interval(sample, level, found.rounding)
 
 
-def _front(choice: Choice, found: Table, surface: Surface, sets: Sequence[Bought]) -> tuple[Bought, ...]:
+def _front(choice: Choice, surface: SetValues, sets: Sequence[Bought]) -> tuple[Bought, ...]:
     """By price, every set worth more than all cheaper ones: driven sets by their own trials, others by the model."""
     driven = {one.mask: one for one in sets}
     shown = []
     for index, (mask, money, grams) in enumerate(zip(choice.masks.tolist(), choice.money, choice.grams, strict=True)):
         value, doubt = float(surface.value[index]), float(surface.doubt[index])
-        guess = found.in_percent(Estimate(value, value - 2 * doubt, value + 2 * doubt))
+        guess = Estimate(value, value - 2 * doubt, value + 2 * doubt)
         shown.append(driven.get(mask) or Bought(mask, choice.drawer.label(mask), float(money), float(grams), guess,
                                                 False, None))
     front: list[Bought] = []
@@ -295,7 +320,7 @@ def _front(choice: Choice, found: Table, surface: Surface, sets: Sequence[Bought
     return tuple(front)
 
 
-def _workhorse(choice: Choice, surface: Surface, best: int) -> tuple[str, float] | None:
+def _workhorse(choice: Choice, surface: SetValues, best: int) -> tuple[str, float] | None:
     """Of the cheap and free changes in the best set, the one whose leaving costs most, as a share of the gain."""
     if best == 0:
         return None

@@ -66,4 +66,5 @@ def warned(
 
 
 def _line(cell: CellResult) -> Line:
-    return Line(cell.obstacle, 1.0, cell.level, cell.unit, 1.0, cell.level, cell.level, cell.level)
+    at = cell.level
+    return Line(cell.obstacle, 1.0, at, cell.unit, 1.0, at, at, at, (at, at))

@@ -1,45 +1,54 @@
-"""What trucks do against the base truck on every line and on the whole mix, from paired limits."""
+"""What trucks do against the base truck, in one currency: points of the chance to clear, from paired limits.
+
+With luck held fast a truck clears the levels below its limit. Averaged over repeats and over a stated range of levels
+the change of that chance is the area between the two success curves. Millimetres and degrees never meet: the shift of
+the limit stands beside it, line by line, in its own unit.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Literal, Protocol
+from dataclasses import dataclass, replace
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sim.decision.obstacle_mix import Line
+from sim.errors import SimError
 from sim.statistics import group_sequential
 from sim.statistics.interval import Estimate
 
 Array = NDArray[np.float64]
-Word = Literal["worth it", "not worth it", "not shown"]
 LEAST_WORTH = 1.0
-"""Percent of the limits (points at stated levels) below which a gain is not worth a drill or money (assumed)."""
+"""Points below which a gain is not worth a drill or money (assumed)."""
+FEWEST = 12
+"""Repeats under which no number is told."""
 
 
 class Limits(Protocol):
     """Whoever knows limits: :class:`sim.decision.limit_search.Searches`, or made-up trucks in a test."""
 
-    def value(self, truck: str, line: int, repeat: int) -> float | None:
-        """Limit of a truck on a line in a repeat; None if there is none."""
+    def value(self, truck: str, line: int, case: int) -> float | None:
+        """Limit of a truck on a line in a case; None if there is none."""
 
 
 @dataclass(frozen=True)
-class Table:
-    """Limits of some trucks in the repeats in which all of them have all of theirs."""
+class PairedLimits:
+    """Limits of some trucks in the cases in which all of them have all of theirs."""
 
     lines: tuple[Line, ...]
     trucks: tuple[str, ...]
     """The base truck first."""
     limit: Array
     """(trucks, lines, n) in each line's unit; 1 or 0 at a stated level."""
+    cases: tuple[int, ...] = ()
+    """(n,) numbers of the cases."""
 
     @property
     def n(self) -> int:
-        """Repeats."""
+        """Cases."""
         return int(self.limit.shape[2])
 
     @property
@@ -53,130 +62,128 @@ class Table:
         weights = np.array([line.weight for line in self.lines])
         return np.asarray(weights / weights.sum())
 
-    def difference(self, truck: str, line: int) -> Array:
-        """(n,) limit less that of the base truck."""
+    def shift(self, truck: str, line: int) -> Array:
+        """(n,) limit less that of the base truck, in the line's unit."""
         return np.asarray(self.limit[self.trucks.index(truck), line] - self.limit[0, line])
 
-    def line_effect(self, truck: str, line: int, level: float) -> Estimate:
-        """Difference on one line with its interval at a two-sided level, in the line's unit (a share if stated).
+    def points(self, truck: str) -> Array:
+        """(lines, n) change of the chance to clear, in points."""
+        own = self.trucks.index(truck)
+        return np.array([line.points(self.limit[own, k]) - line.points(self.limit[0, k])
+                         for k, line in enumerate(self.lines)])
 
-        Limits are compared by the logarithm of their ratio, as in the score, and put back on the base's mean limit.
-        """
-        this = self.lines[line]
-        if this.level is not None:
-            grain = group_sequential.rounding([1.0], [1.0])
-            return group_sequential.interval(self.difference(truck, line), level, grain)
-        least, base = 0.5 * this.step, float(self.limit[0, line].mean())
-        ratio = np.log(np.maximum(self.limit[self.trucks.index(truck), line], least))
-        ratio -= np.log(np.maximum(self.limit[0, line], least))
-        scale = max(base, this.step)
-        raw = group_sequential.interval(ratio, level, group_sequential.rounding([this.step], [1.0 / scale]))
-        return Estimate(*(scale * math.expm1(min(x, 700.0)) for x in (raw.value, raw.low, raw.high)))
-
-    def score(self, truck: str) -> Array:
-        """(n,) weighted mean of the changes on all lines.
-
-        Of limits, 100 times the logarithm of their ratio, so that twice and half weigh alike and one lucky repeat
-        does not carry the mean; at stated levels, points of success.
-        """
-        own, base = self.limit[self.trucks.index(truck)], self.limit[0]
-        if self.stated:
-            return np.asarray(100.0 * self.weights @ (own - base))
-        least = 0.5 * np.array([[line.step] for line in self.lines])
-        return np.asarray(100.0 * self.weights @ np.log(np.maximum(own, least) / np.maximum(base, least)))
+    def gain(self, truck: str) -> Array:
+        """(n,) change of the chance to clear over the mix, in points."""
+        return np.asarray(self.weights @ self.points(truck))
 
     @property
-    def score_rounding(self) -> float:
-        """Standard deviation of a score from the steps between levels alone."""
-        scale = np.ones(len(self.lines)) if self.stated else np.maximum(self.limit[0].mean(axis=1), 1e-9)
-        steps = [line.step for line in self.lines]
-        return group_sequential.rounding(steps, (100.0 * self.weights / np.maximum(scale, steps)).tolist())
+    def rounding(self) -> float:
+        """Standard deviation of a gain from the steps between levels alone."""
+        return group_sequential.rounding([_grain(line) for line in self.lines], self.weights.tolist())
 
-    def in_percent(self, score: Estimate) -> Estimate:
-        """A mean score as the percent by which limits change (geometric mean over lines and repeats), or points."""
-        if self.stated:
-            return score
-        return Estimate(*(100.0 * math.expm1(min(x, 700.0) / 100.0) for x in (score.value, score.low, score.high)))
-
-    def mean(self, truck: str, line: int, confidence: float = 0.95) -> Estimate:
-        """Mean limit with its t interval."""
+    def mean(self, truck: str, line: int) -> Estimate:
+        """Mean limit with its 95 % t interval."""
         own = self.limit[self.trucks.index(truck), line]
-        return group_sequential.interval(own, 1.0 - confidence, self.lines[line].step / math.sqrt(12.0))
+        return group_sequential.interval(own, 0.05, self.lines[line].step / math.sqrt(12.0))
 
 
-def table(limits: Limits, lines: tuple[Line, ...], trucks: Sequence[str], repeats: int) -> Table:
-    """Collect what is known in the first ``repeats`` repeats."""
+def _grain(line: Line) -> float:
+    """Points between two levels that are tried."""
+    return 100.0 if line.level is not None else 100.0 * line.step / (line.span[1] - line.span[0])
+
+
+def paired(limits: Limits, lines: tuple[Line, ...], trucks: Sequence[str], cases: Sequence[int]) -> PairedLimits:
+    """Collect what is known in these cases."""
     trucks = tuple(dict.fromkeys(trucks))
-    columns = []
-    for repeat in range(repeats):
-        column = [[limits.value(truck, line, repeat) for line in range(len(lines))] for truck in trucks]
+    columns, kept = [], []
+    for case in cases:
+        column = [[limits.value(truck, line, case) for line in range(len(lines))] for truck in trucks]
         if all(value is not None for row in column for value in row):
             columns.append(column)
+            kept.append(case)
     data = np.array(columns, dtype=float).reshape(len(columns), len(trucks), len(lines))
-    return Table(lines, trucks, np.moveaxis(data, 0, 2))
+    return PairedLimits(lines, trucks, np.moveaxis(data, 0, 2), tuple(kept))
+
+
+def enough(found: PairedLimits) -> PairedLimits:
+    """The same, if a number may be told from it.
+
+    :raises SimError: Too few cases have a result for every truck.
+    """
+    if found.n < FEWEST:
+        raise SimError(f"only {found.n} repeats have a result for every truck; no number is told from fewer than "
+                       f"{FEWEST}", field="repeats", value=found.n, remedy="Give more repeats or leave an obstacle out")
+    return found
 
 
 @dataclass(frozen=True)
 class LineEffect:
-    """One line: both limits, and the paired difference."""
+    """One line: both limits, their shift in the line's unit, and what it brings to the mix."""
 
     line: Line
     base: Estimate
     changed: Estimate
-    difference: Estimate
-    """All lines together hold with the stated confidence."""
+    shift: Estimate
+    """In the line's unit (a share at a stated level); all lines together hold with the stated confidence."""
+    share: float
+    """Weight in the mix, sum 1."""
+    contribution: Estimate
+    """Points of the mix: weight times change of the chance to clear; all lines together likewise."""
 
     @property
     def shown(self) -> int:
         """1 for a gain, -1 for a loss, 0 where none is shown."""
-        return int(self.difference.low > 0.0) - int(self.difference.high < 0.0)
+        return int(self.shift.low > 0.0) - int(self.shift.high < 0.0)
 
 
 @dataclass(frozen=True)
 class Effect:
-    """What one truck does against the base truck."""
+    """What one truck does against the base truck, luck alone left open."""
 
     truck: str
-    score: Estimate
-    """Percent by which the limits change over the mix, or points of success at stated levels."""
+    gain: Estimate
+    """Points over the mix."""
     by_line: tuple[LineEffect, ...]
+    without: tuple[Estimate, ...]
+    """Points over the mix with one line left out, in the order of the lines; none where there is one line."""
     n: int
-    word: Word
-    more: int
-    """Further repeats that would probably decide it; 0 once decided."""
-    p: float
-    """Of the score, for one look."""
+    spread: float
+    """Standard deviation of the gain between repeats."""
+    level: float
+    """Two-sided, of each look and question."""
+
+    def needed(self, least: float) -> int:
+        """Further repeats that would probably tell the gain from ``least``."""
+        aim = max(abs(self.gain.value - least), 0.5 * least, 1e-3)
+        return max(1, group_sequential.needed(aim, self.spread, self.level, most=10_000) - self.n)
 
 
-def effect(found: Table, truck: str, level: float, least: float = LEAST_WORTH) -> Effect:
-    """Judge one truck.
+def effect(found: PairedLimits, truck: str, level: float) -> Effect:
+    """Measure one truck.
 
     :param found: Limits.
     :param truck: Its hash.
     :param level: Two-sided level of each look and question, from :func:`sim.statistics.group_sequential.level`.
-    :param least: Gain below which it is not worth it.
     """
-    sample = found.score(truck)
-    raw = group_sequential.interval(sample, level, found.score_rounding)
-    score = found.in_percent(raw)
-    per_line = level / len(found.lines)
-    by_line = []
-    for index, line in enumerate(found.lines):
-        by_line.append(LineEffect(line, found.mean(found.trucks[0], index), found.mean(truck, index),
-                                  found.line_effect(truck, index, per_line)))
-    word = judge(score, least)
-    more = 0
-    if word == "not shown":
-        spread = max(float(sample.std(ddof=1)) if len(sample) > 1 else 0.0, found.score_rounding)
-        more = max(1, group_sequential.needed(max(abs(raw.value), least), spread, level) - found.n)
-    return Effect(truck, score, tuple(by_line), found.n, word, more,
-                  group_sequential.p_value(sample, found.score_rounding))
+    points, weights, count = found.points(truck), found.weights, len(found.lines)
+    by_line, without = [], []
+    for k, line in enumerate(found.lines):
+        grain = group_sequential.rounding([1.0 if line.level is not None else line.step], [1.0])
+        shift = group_sequential.interval(found.shift(truck, k), level / count, grain)
+        brings = group_sequential.interval(weights[k] * points[k], level / count,
+                                           group_sequential.rounding([_grain(line)], [float(weights[k])]))
+        by_line.append(LineEffect(line, found.mean(found.trucks[0], k), found.mean(truck, k), shift,
+                                  float(weights[k]), brings))
+        if count > 1:
+            rest = np.delete(np.arange(count), k)
+            left = weights[rest] / weights[rest].sum()
+            without.append(group_sequential.interval(left @ points[rest], level, found.rounding))
+    sample = found.gain(truck)
+    spread = max(float(sample.std(ddof=1)) if len(sample) > 1 else 0.0, found.rounding)
+    gain = group_sequential.interval(sample, level, found.rounding)
+    return Effect(truck, gain, tuple(by_line), tuple(without), found.n, spread, level)
 
 
-def judge(score: Estimate, least: float = LEAST_WORTH) -> Word:
-    """The word follows the interval: a gain shown, a gain worth having ruled out, or neither."""
-    if score.low > 0.0 and score.high >= least:
-        return "worth it"
-    if score.high < least:
-        return "not worth it"
-    return "not shown"
+def unsaid(found: PairedLimits, chosen: Sequence[int]) -> PairedLimits:
+    """The chosen cases alone (positions, not numbers)."""
+    return replace(found, limit=found.limit[:, :, list(chosen)], cases=tuple(found.cases[k] for k in chosen))

@@ -8,30 +8,31 @@ spread over repeats, and so in every interval.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 
 from sim.decision.caution import Exertion
 from sim.decision.obstacle_mix import Line
+from sim.decision.unknowns import varied
 from sim.trial.ground_cache import Yard
 from sim.trial.luck import Variation, draw
 from sim.trial.task import Record, Task
 
-FIRST_STRIDE, NEXT_STRIDE = 4, 1
+FIRST_STRIDE, NEXT_STRIDE = 16, 4
 """Steps of the first move away from where a search starts: from the family's usual level, and from a likely limit."""
 
 
 class Search:
-    """One truck, one line, one repeat."""
+    """One truck, one line, one case."""
 
-    def __init__(self, line: Line, start: float, stride: int) -> None:
-        """Begin at a level; nothing is known yet."""
+    def __init__(self, line: Line, start: float, stride: int, tolerance: int = 1) -> None:
+        """Begin at a level; nothing is known yet. It ends when the limit is known to ``tolerance`` steps."""
         self.line = line
+        self._tolerance = tolerance
         self.lowest, self.highest = round(line.low / line.step), round(line.high / line.step)
         self._cleared, self._failed = self.lowest - 1, self.highest + 1
         self._start = min(max(round(start / line.step), self.lowest), self.highest)
         self._stride = stride
-        self._tried = 0
         self.trials = 0
         self.void = False
         """A trial was invalid or could not be run: there is no result."""
@@ -82,21 +83,34 @@ class Search:
             return None if self._cleared >= self.highest else min(self._cleared + self._stride, self.highest)
         if self._cleared < self.lowest:
             return None if self._failed <= self.lowest else max(self._failed - self._stride, self.lowest)
-        return None if self._failed - self._cleared <= 1 else (self._cleared + self._failed) // 2
+        return None if self._failed - self._cleared <= self._tolerance else (self._cleared + self._failed) // 2
 
 
 @dataclass(frozen=True)
-class Spot:
+class SearchKey:
     """What one search is about."""
 
     truck: str
     """Content hash."""
     line: int
-    repeat: int
+    case: int
 
 
 @dataclass(frozen=True)
-class Setting:
+class Case:
+    """What both trucks meet in one comparison: the luck of a repeat, a driver, and values of what is not known."""
+
+    luck: int
+    """Number of the repeat that the luck is drawn for."""
+    driver: str
+    values: Mapping[str, float] = field(default_factory=dict)
+    """Of the unknowns, away from the sheet's; see :mod:`sim.decision.unknowns`."""
+    twin: int = 0
+    """Number of the case whose results tell where to begin to look."""
+
+
+@dataclass(frozen=True)
+class SearchSetting:
     """What all searches of one question share."""
 
     lines: tuple[Line, ...]
@@ -104,66 +118,73 @@ class Setting:
     driver: str
     seed: int
     variation: Variation
+    cases: Mapping[int, Case] = field(default_factory=dict)
+    """By number; a number that is not among them is the repeat of that number with everything as the sheet says."""
+
+    def case(self, number: int) -> Case:
+        """The case of that number."""
+        return self.cases.get(number) or Case(number, self.driver)
 
 
 class Searches:
     """Many searches as a supply of trials. Their results do not depend on the order in which trials come back.
 
     The base truck is looked at first on every line. A search begins where the limit is likely: at that of the same
-    truck in repeat 0, moved by what the base truck's own limit has moved since.
+    truck in the twin case (the first one, or the one of the same luck), moved by what the base truck's own has moved.
     """
 
-    def __init__(self, setting: Setting, base: str) -> None:
+    def __init__(self, setting: SearchSetting, base: str) -> None:
         """Start with nothing asked for; ``base`` is the hash of the truck that the others are compared with."""
         self.setting = setting
         self.base = base
-        self.found: dict[Spot, Search] = {}
-        self._open: dict[Spot, Search | None] = {}
-        self._out: dict[Task, Spot] = {}
-        self._busy: set[Spot] = set()
+        self.found: dict[SearchKey, Search] = {}
+        self._open: dict[SearchKey, Search | None] = {}
+        self._out: dict[Task, SearchKey] = {}
+        self._busy: set[SearchKey] = set()
         self._records: dict[str, list[Record]] = {}
 
-    def ask(self, trucks: Iterable[str], repeats: Iterable[int], lines: Sequence[int] | None = None) -> None:
-        """Want the limits of trucks on lines (all) in these repeats; what is known already stays."""
+    def ask(self, trucks: Iterable[str], cases: Iterable[int], lines: Sequence[int] | None = None) -> None:
+        """Want the limits of trucks on lines (all) in these cases; what is known already stays."""
         wanted = list(dict.fromkeys([self.base, *trucks]))
         which = range(len(self.setting.lines)) if lines is None else lines
-        for repeat in sorted({0, *repeats}):
+        numbers = set(cases)
+        for case in sorted(numbers | {self.setting.case(n).twin for n in numbers}):
             for truck in wanted:
                 for line in which:
-                    # Its start is counted from the truck's own repeat 0 and from the base truck.
-                    spot = Spot(truck, line, repeat)
-                    if spot not in self.found:
-                        self._open.setdefault(spot, None)
+                    # Its start is counted from the truck's own twin case and from the base truck.
+                    key = SearchKey(truck, line, case)
+                    if key not in self.found:
+                        self._open.setdefault(key, None)
 
     def next(self) -> Task | None:
         """The next trial of any search that is not waiting for an answer."""
-        for spot in list(self._open):
-            if spot in self._busy:
+        for key in list(self._open):
+            if key in self._busy:
                 continue
-            search = self._begun(spot)
+            search = self._begun(key)
             if search is None:
                 continue
             level = search.level()
             if level is None:
-                self._close(spot, search)
+                self._close(key, search)
                 continue
-            task = self._task(spot, level)
-            self._out[task] = spot
-            self._busy.add(spot)
+            task = self._task(key, level)
+            self._out[task] = key
+            self._busy.add(key)
             return task
         return None
 
     def absorb(self, task: Task, record: Record | None) -> None:
         """Learn what a trial gave."""
-        spot = self._out.pop(task)
-        self._busy.discard(spot)
-        search = self._open[spot]
+        key = self._out.pop(task)
+        self._busy.discard(key)
+        search = self._open[key]
         assert search is not None
         search.learn(task.level, record)
         if record is not None:
-            self._records.setdefault(spot.truck, []).append(record)
+            self._records.setdefault(key.truck, []).append(record)
         if search.level() is None:
-            self._close(spot, search)
+            self._close(key, search)
 
     def exertion(self, truck: str) -> Exertion:
         """How hard motor and servo of a truck worked in all its trials."""
@@ -175,12 +196,12 @@ class Searches:
 
     def left(self) -> int:
         """About how many trials are to come: three a search."""
-        return sum(max(1, (3 if self.setting.lines[spot.line].level is None else 1) - (s.trials if s else 0))
-                   for spot, s in self._open.items())
+        return sum(max(1, (3 if self.setting.lines[key.line].level is None else 1) - (s.trials if s else 0))
+                   for key, s in self._open.items())
 
-    def value(self, truck: str, line: int, repeat: int) -> float | None:
+    def value(self, truck: str, line: int, case: int) -> float | None:
         """Result of one search; None if it has none."""
-        search = self.found.get(Spot(truck, line, repeat))
+        search = self.found.get(SearchKey(truck, line, case))
         return None if search is None or search.void else search.value
 
     @property
@@ -193,75 +214,44 @@ class Searches:
         """Searches without a result."""
         return sum(search.void for search in self.found.values())
 
-    def _begun(self, spot: Spot) -> Search | None:
-        search = self._open[spot]
+    def _begun(self, key: SearchKey) -> Search | None:
+        search = self._open[key]
         if search is not None:
             return search
-        before = self._before(spot)
+        before = self._before(key)
         if any(one not in self.found and one in self._open for one in before):
             return None
-        line = self.setting.lines[spot.line]
+        line = self.setting.lines[key.line]
         known = [self.found[one].value for one in before if one in self.found and not self.found[one].void]
         if not before or len(known) < len(before):
             search = Search(line, line.start, FIRST_STRIDE)
         else:
-            # Half a step down from a limit is the last level that was cleared.
-            likely = known[0] + sum(known[1:2]) - sum(known[2:3]) - 0.5 * line.step
-            search = Search(line, likely, NEXT_STRIDE)
-        self._open[spot] = search
+            likely = known[0] + sum(known[1:2]) - sum(known[2:3])
+            # Where values are drawn a coarse limit will do: their spread is far larger. Half of the tolerance down
+            # from a limit is the last level that was cleared.
+            tolerance = NEXT_STRIDE if self.setting.case(key.case).values else 1
+            search = Search(line, likely - 0.5 * tolerance * line.step, NEXT_STRIDE, tolerance)
+        self._open[key] = search
         return search
 
-    def _before(self, spot: Spot) -> tuple[Spot, ...]:
+    def _before(self, key: SearchKey) -> tuple[SearchKey, ...]:
         """The searches whose results this one starts from: first + second - third."""
-        first = Spot(self.base, spot.line, 0)
-        if spot.truck == self.base:
-            return (first,) if spot.repeat else ()
-        if spot.repeat == 0:
+        twin = self.setting.case(key.case).twin
+        first = SearchKey(self.base, key.line, twin)
+        if key.truck == self.base:
+            return (first,) if key.case != twin else ()
+        if key.case == twin:
             return (first,)
-        return Spot(self.base, spot.line, spot.repeat), Spot(spot.truck, spot.line, 0), first
+        return SearchKey(self.base, key.line, key.case), SearchKey(key.truck, key.line, twin), first
 
-    def _close(self, spot: Spot, search: Search) -> None:
-        self.found[spot] = search
-        del self._open[spot]
+    def _close(self, key: SearchKey, search: Search) -> None:
+        self.found[key] = search
+        del self._open[key]
 
-    def _task(self, spot: Spot, level: float) -> Task:
+    def _task(self, key: SearchKey, level: float) -> Task:
         setting = self.setting
-        line = setting.lines[spot.line]
+        line, case = setting.lines[key.line], setting.case(key.case)
         # The luck belongs to the repeat, whatever the level: level 0 stands for all of them.
-        luck = draw(setting.variation, setting.seed, line.obstacle, 0.0, spot.repeat)
-        return Task(spot.truck, line.obstacle, level, setting.yard.text(), setting.driver, setting.seed, spot.repeat,
-                    luck)
-
-
-class Several:
-    """Searches of several questions as one supply, so that workers stay busy across them."""
-
-    def __init__(self, parts: Sequence[Searches]) -> None:
-        """Put them together; each keeps its own results."""
-        self.parts = tuple(parts)
-        self._owners: dict[Task, list[Searches]] = {}
-
-    def next(self) -> Task | None:
-        """The next trial of the first that has one."""
-        for part in self.parts:
-            task = None if part.finished() else part.next()
-            if task is not None:
-                # Two questions may want the very same trial at the same time.
-                self._owners.setdefault(task, []).append(part)
-                return task
-        return None
-
-    def absorb(self, task: Task, record: Record | None) -> None:
-        """Pass it on."""
-        owners = self._owners[task]
-        owners.pop(0).absorb(task, record)
-        if not owners:
-            del self._owners[task]
-
-    def finished(self) -> bool:
-        """Whether all have ended."""
-        return all(part.finished() for part in self.parts)
-
-    def left(self) -> int:
-        """About how many trials are to come."""
-        return sum(part.left() for part in self.parts)
+        luck = draw(setting.variation, setting.seed, line.obstacle, 0.0, case.luck)
+        return Task(varied(key.truck, case.values), line.obstacle, level, setting.yard.text(), case.driver,
+                    setting.seed, case.luck, luck)

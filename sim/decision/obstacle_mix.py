@@ -6,6 +6,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from sim.errors import SimError
 from sim.trial import ground_cache
 from sim.trial.ground_cache import Yard
@@ -14,9 +17,11 @@ from terrain.yardstick import Yardstick
 
 USUAL = ("climb", "ledge-on-slope", "side-hill", "descent")
 """The mix when none is given: as much weight on each (assumed)."""
-STEP_DEG = 1.0
-STEP_MM_PER_RADIUS = 1.0 / 27.0
-"""Step between levels in tyre radii: 1 mm on a 54 mm tyre."""
+STEP_DEG = 0.25
+STEP_MM_PER_RADIUS = 0.5 / 27.0
+"""Step between levels in tyre radii: half a millimetre on a 54 mm tyre."""
+MARGIN = 0.5
+"""The range of levels over which a chance is averaged reaches this share of the family's usual span beyond its ends."""
 
 
 @dataclass(frozen=True)
@@ -35,6 +40,26 @@ class Line:
     high: float
     start: float
     """Where to begin to look."""
+    span: tuple[float, float]
+    """Range of levels over which the chance to clear is averaged."""
+
+    def points(self, limit: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Chance to clear a level drawn evenly from the range, in percent, for limits (any shape).
+
+        With luck held fast a truck clears what lies below its limit; the mean over repeats of this is the area under
+        the success curve, and a difference of two means the area between two curves.
+        """
+        if self.level is not None:
+            return 100.0 * limit
+        low, high = self.span
+        return 100.0 * (np.clip(limit, low, high) - low) / (high - low)
+
+    @property
+    def range_text(self) -> str:
+        """The range as a person would say it."""
+        if self.level is not None:
+            return self.name
+        return f"{self.name} {self.span[0]:.3g} to {self.span[1]:.3g}{'°' if self.unit == 'deg' else f' {self.unit}'}"
 
     @property
     def name(self) -> str:
@@ -100,7 +125,9 @@ def _limit(text: str, weight: float, yard: Yard) -> Line:
     obstacle, _ = ground_cache.split(f"{name}:{start!r}" + (f",{rest}" if rest else ""))
     step = _step(family.unit, usual, yard)
     first, last = math.ceil(ends[0] / step), math.floor(ends[-1] / step)
-    return Line(obstacle, weight, None, family.unit, step, first * step, last * step, step * round(start / step))
+    reach = MARGIN * (usual[-1] - usual[0])
+    span = max(usual[0] - reach, ends[0]), min(usual[-1] + reach, ends[-1])
+    return Line(obstacle, weight, None, family.unit, step, first * step, last * step, step * round(start / step), span)
 
 
 def _step(unit: str, usual: Sequence[float], yard: Yard) -> float:
@@ -114,4 +141,4 @@ def _step(unit: str, usual: Sequence[float], yard: Yard) -> float:
 def _stated(text: str, yard: Yard) -> Line:
     obstacle, level = ground_cache.split(text)
     ground_cache.check(obstacle, level, yard.text())
-    return Line(obstacle, 1.0, level, ground_cache.unit(obstacle), 1.0, level, level, level)
+    return Line(obstacle, 1.0, level, ground_cache.unit(obstacle), 1.0, level, level, level, (level, level))

@@ -24,7 +24,7 @@ LEAST_SPREAD = 0.5
 
 
 @dataclass(frozen=True)
-class Surface:
+class SetValues:
     """Posterior over the values of sets; the empty set has none."""
 
     masks: Masks
@@ -39,7 +39,7 @@ class Surface:
         return float(self.value[index]), float(self.doubt[index])
 
 
-def fit(masks: Masks, count: int, driven: Mapping[int, tuple[float, float]]) -> Surface:
+def fit(masks: Masks, count: int, driven: Mapping[int, tuple[float, float]]) -> SetValues:
     """Fit the model to driven sets.
 
     :param masks: Sets to predict, ascending.
@@ -63,7 +63,7 @@ def fit(masks: Masks, count: int, driven: Mapping[int, tuple[float, float]]) -> 
     before = np.einsum("sp,p,sp->s", ahead, prior, ahead)
     cross = (ahead * prior) @ design.T
     explained = np.einsum("sk,sk->s", cross, np.linalg.solve(covariance, cross.T).T)
-    return Surface(masks, ahead @ mean, np.sqrt(np.maximum(before - explained, 0.0)))
+    return SetValues(masks, ahead @ mean, np.sqrt(np.maximum(before - explained, 0.0)))
 
 
 def _design(masks: Masks, count: int) -> Array:

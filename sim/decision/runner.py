@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -11,8 +11,9 @@ from sim.batch.study import yard_of
 from sim.batch.version import versions
 from sim.batch.worker import Job
 from sim.batch.worker_pool import Crew
-from sim.decision.limit_search import Searches, Setting
+from sim.decision.limit_search import Case, Searches, SearchSetting
 from sim.decision.obstacle_mix import Line
+from sim.decision.unknowns import Variants
 from sim.errors import SimError
 from sim.store.store import Configuration, Store
 from sim.trial.ground_cache import Yard
@@ -40,13 +41,13 @@ class Field:
         self.trial_s = 0.0
         self._store, self._crew, self._switch, self._watch = store, crew, switch, watch
 
-    def find(self, trucks: Iterable[str], repeats: Iterable[int], lines: Sequence[int] | None = None) -> None:
-        """Have the limits of trucks (hashes) found in these repeats.
+    def find(self, trucks: Iterable[str], cases: Iterable[int], lines: Sequence[int] | None = None) -> None:
+        """Have the limits of trucks (hashes) found in these cases.
 
         :raises Stopped: Ctrl-C.
         :raises SimError: A trial crashes its worker whatever is done.
         """
-        self.searches.ask(trucks, repeats, lines)
+        self.searches.ask(trucks, cases, lines)
         self.run(self.searches)
 
     def run(self, supply: Supply) -> None:
@@ -74,6 +75,7 @@ def opened(
     driver: str = "steady",
     seed: int = 1,
     variation: Variation | None = None,
+    cases: Mapping[int, Case] | None = None,
     watch: Watch | None = None,
 ) -> Iterator[Field]:
     """Start workers and open (or make) the store; the first truck is the one compared with.
@@ -87,8 +89,8 @@ def opened(
     except OSError as error:
         raise SimError("not a folder to write to", field="out", value=str(path.parent),
                        remedy=error.strerror) from error
-    setting = Setting(lines, yard, driver, seed, Variation() if variation is None else variation)
-    payload = {truck.hash: truck.model for truck in trucks}
+    setting = SearchSetting(lines, yard, driver, seed, Variation() if variation is None else variation, cases or {})
+    payload = Variants({truck.hash: truck.model for truck in trucks}, [case.values for case in setting.cases.values()])
     switch = StopSwitch()
     with switch.armed(), Store(path, write=True) as store:
         store.add_configurations([Configuration(truck.hash, truck.name, truck.facts) for truck in trucks])

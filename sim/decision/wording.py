@@ -1,4 +1,4 @@
-"""Decisions in plain sentences. The words follow the intervals and nothing else."""
+"""Decisions in plain sentences. The words follow from the numbers and nothing else."""
 
 from __future__ import annotations
 
@@ -6,7 +6,9 @@ import math
 from collections.abc import Sequence
 
 from sim.decision.effect import Effect, LineEffect
+from sim.decision.judgement import Judgement
 from sim.decision.obstacle_mix import Line
+from sim.decision.unknowns import Prior
 from sim.statistics.interval import Estimate
 
 
@@ -16,16 +18,10 @@ def amount(value: float, unit: str, signed: bool = False) -> str:
     return f"{text}°" if unit == "deg" else f"{text} {unit}"
 
 
-def ranged(estimate: Estimate, unit: str) -> str:
+def ranged(estimate: Estimate, unit: str = "points") -> str:
     """A difference with its interval."""
     low, high = (f"{x:+.1f}" if math.isfinite(x) else ("-∞" if x < 0 else "∞") for x in (estimate.low, estimate.high))
     return f"{amount(estimate.value, unit, True)} ({low} to {high})"
-
-
-def percent(estimate: Estimate, stated: bool = False) -> str:
-    """A score with its interval."""
-    low, high = (f"{x:+.0f}" if abs(x) < 10_000 else ("-∞" if x < 0 else "∞") for x in (estimate.low, estimate.high))
-    return f"{estimate.value:+.0f} {'points' if stated else '%'} ({low} to {high})"
 
 
 def scaled(estimate: Estimate, line: Line) -> Estimate:
@@ -41,48 +37,78 @@ def unit(line: Line) -> str:
 
 
 def gain_and_loss(effect: Effect) -> str:
-    """Largest gain and largest loss that are shown, each with its interval."""
-    gains = sorted((e for e in effect.by_line if e.shown > 0), key=_relative, reverse=True)
-    losses = sorted((e for e in effect.by_line if e.shown < 0), key=_relative)
-    said = [f"it gains {_named(gains)}" if gains else "no gain is shown on any one line",
-            f"it loses {_named(losses)}" if losses else "no loss is shown"]
+    """Every gain and loss that is shown, each in its own unit with its interval."""
+    gains = sorted((e for e in effect.by_line if e.shown > 0), key=lambda e: -e.contribution.value)
+    losses = sorted((e for e in effect.by_line if e.shown < 0), key=lambda e: e.contribution.value)
+    said = [f"its limit rises by {_named(gains)}" if gains else "no gain is shown on any one line",
+            f"{'falls by' if gains else 'its limit falls by'} {_named(losses)}" if losses else "no loss is shown"]
     return "; ".join(said)
 
 
-def _relative(one: LineEffect) -> float:
-    return one.difference.value / max(abs(one.base.value), 1e-9)
-
-
 def _named(effects: Sequence[LineEffect]) -> str:
-    return ", ".join(f"{ranged(scaled(e.difference, e.line), unit(e.line))} on {e.line.name}" for e in effects)
+    return ", ".join(f"{ranged(scaled(e.shift, e.line), unit(e.line))} on {e.line.name}" for e in effects)
 
 
-def verdict(effect: Effect, what: str, stated: bool) -> str:
-    """One sentence: the word, the score, the gain and the loss, and what is missing."""
-    score = percent(effect.score, stated)
-    over = "points of success over the mix" if stated else "over the mix"
-    sentence = {
-        "worth it": f"Worth it: {what} brings {score} {over}",
-        "not worth it": f"Not worth it: {what} brings {score} {over}",
-        "not shown": f"Not shown: {what} brings {score} {over}; about {effect.more} more repeats should decide it",
-    }[effect.word]
-    return f"{sentence.replace('points (', '(') if stated else sentence}. {_capital(gain_and_loss(effect))}."
+def verdict(found: Judgement, what: str, trials_each: float = 0.0) -> str:
+    """The word, the gain in points, what it hangs on, and what is missing."""
+    open_ = found.word == "not decided"
+    said = f"{_capital(found.word)}: {what} brings {ranged(found.shown)} over the mix"
+    said += " (luck and unknowns)" if found.both is not None else " (luck only)"
+    if open_:
+        trials = f"{found.more * trials_each:.0f} more trials ({found.more} repeats)" if trials_each else (
+            f"{found.more} more repeats")
+        said += f"; about {trials} should decide it"
+    return f"{said}. {_capital(gain_and_loss(found.effect))}."
 
 
-def cost_of_error(effect: Effect, stated: bool) -> str:
-    """What acting on the verdict costs if the truth lies at the wrong end of the 95 % intervals."""
-    low, high = (f"{x:+.0f} {'points' if stated else '%'}" for x in (effect.score.low, effect.score.high))
-    worst = min(effect.by_line, key=lambda e: e.difference.low / max(abs(e.base.value), 1e-9))
-    lost = ""
-    if worst.difference.low < 0.0:
-        loss = scaled(worst.difference, worst.line).low
-        lost = f", and {amount(loss, unit(worst.line), True)} on {worst.line.name}"
-    return "Cost of being wrong (95 %): " + {
-        "worth it": f"done, it may bring as little as {low}{lost}",
-        "not worth it": f"left as it is, at most {high} over the mix is given away",
-        "not shown": f"done, it may bring {low}{lost}; left as it is, {high} may be given away",
-    }[effect.word] + "."
+def hanging(found: Judgement) -> str:
+    """What would be left without what it hangs on; empty where it hangs on nothing."""
+    parts = []
+    for line, rest in zip(found.effect.by_line, found.effect.without, strict=False):
+        if line.line.name in found.hangs_on:
+            parts.append(f"without {line.line.name} it would be {ranged(rest)}")
+    parts += [f"with the {name} driver {gain:+.1f} points" for name, gain in found.by_driver.items()
+              if f"the driver ({name})" in found.hangs_on]
+    parts += [f"{side} {ranged(gain)}" for side, gain in found.by_side.items() if side in found.hangs_on]
+    parts += [f"{name} makes {100.0 * share:.0f} % of what the unknowns add" for name, share in found.shares.items()
+              if name in found.hangs_on]
+    return f"It hangs on that: {'; '.join(parts)}." if parts else ""
+
+
+def regrets(found: Judgement, price: float | None = None, currency: str = "", holes: str = "") -> str:
+    """Chance of a gain worth having, and what doing it and leaving it cost on average when they are wrong."""
+    wrong = 1.0 - found.above_least
+    said = (f"Chance of more than {found.least:g} points: {100.0 * found.above_least:.0f} %; expected gain "
+            f"{found.expected:+.1f} points. Expected regret of doing it: {found.regret_doing:.2f} points")
+    if price:
+        said += f" and {wrong * price:.2f} {currency}"
+    if holes:
+        said += f", {holes} in vain in {100.0 * wrong:.0f} of 100 such cases"
+    return f"{said}; of leaving it: {found.regret_leaving:.2f} points."
+
+
+def intervals(found: Judgement) -> str:
+    """Both intervals by name."""
+    said = f"Luck only: {ranged(found.effect.gain)}, {found.effect.n} repeats"
+    if found.both is not None:
+        said += f"; luck and unknowns: {ranged(found.both)}"
+    if found.by_driver:
+        said += "; " + ", ".join(f"{name} driver {gain:+.1f}" for name, gain in found.by_driver.items())
+    if found.by_side:
+        said += "; " + ", ".join(f"{side} {ranged(gain)}" for side, gain in found.by_side.items())
+    return f"{said}."
+
+
+def assumed(unknowns: Sequence[Prior]) -> str:
+    """The priors in a line."""
+    return "Unknowns (95 %): " + "; ".join(f"{one.text}{', measured' if one.measured else ''}" for one in unknowns)
+
+
+def mix(lines: Sequence[Line]) -> str:
+    """Lines, their ranges and weights."""
+    whole = sum(line.weight for line in lines)
+    return "; ".join(f"{line.range_text} {100.0 * line.weight / whole:.0f} %" for line in lines)
 
 
 def _capital(text: str) -> str:
-    return text[0].upper() + text[1:]
+    return text[:1].upper() + text[1:]

@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from sim.decision.change_sets import Drawer, prices
-from sim.decision.effect import Table, table
+from sim.decision.effect import LEAST_WORTH, PairedLimits, enough, paired
 from sim.decision.obstacle_mix import Line
 from sim.decision.runner import Field
+from sim.decision.wording import ranged
 from sim.errors import SimError
-from sim.statistics import group_sequential, shapley
+from sim.statistics import group_sequential, shapley, shrinkage
 from sim.statistics.interval import Estimate
 
 Array = NDArray[np.float64]
@@ -29,13 +30,19 @@ class Share:
 
     name: str
     alone: Estimate
-    """Percent of the limits (or points), on the truck as it is; all changes together hold with the confidence."""
+    """Points of the chance to clear, on the truck as it is; all changes together hold with the confidence."""
     together: Estimate
     """Shapley value over all coalitions with the others, in the same unit."""
     price: float | None
     grams: float
     degrees: float
     """Mean of the four handbook tip angles."""
+    first: float = math.nan
+    """Chance that it brings most of all in company."""
+    first_two: float = math.nan
+    """Chance that it is among the two that bring most."""
+    shrunk: float = math.nan
+    """Gain in company, less what picking the largest of several adds to it."""
 
     @property
     def per_money(self) -> float:
@@ -64,11 +71,11 @@ class Pairing:
 
 
 @dataclass(frozen=True)
-class Worth:
+class Appraisal:
     """The whole answer."""
 
     lines: tuple[Line, ...]
-    found: Table
+    found: PairedLimits
     shares: tuple[Share, ...]
     """In the order of the changes."""
     pairings: tuple[Pairing, ...]
@@ -83,7 +90,13 @@ class Worth:
     orders: int
     """0 when every coalition was driven."""
     lead: Estimate | None = None
-    """Of the best purchase over the next, paired, in log-percent (or points) per unit of money; None below two."""
+    """Of the best purchase over the next, paired, in points per unit of money; None below two."""
+    least: float = LEAST_WORTH
+
+    def bought(self) -> Share | None:
+        """The best purchase, if its lower bound clears the least gain worth having."""
+        shown = [share for share in self.ranked() if share.price and share.together.low > self.least]
+        return shown[0] if shown else None
 
     def ranked(self) -> tuple[Share, ...]:
         """By gain per unit of money: free gains first, then the best of what costs; losses and unpriced last."""
@@ -111,16 +124,16 @@ def needed_sets(drawer: Drawer, orders: int = ORDERS) -> tuple[tuple[int, ...], 
     return tuple(sorted({*shapley.visited(chosen), *singles})), chosen
 
 
-def worth(drawer: Drawer, field: Field, lines: tuple[Line, ...], repeats: int, orders: int = ORDERS) -> Worth:
+def worth(
+    drawer: Drawer, field: Field, lines: tuple[Line, ...], repeats: int, orders: int = ORDERS,
+    least: float = LEAST_WORTH,
+) -> Appraisal:
     """Drive every coalition that is needed in all repeats and share out the gain."""
     masks, chosen = needed_sets(drawer, orders)
     trucks = {mask: drawer.truck(mask).hash for mask in masks}
     field.find(trucks.values(), range(repeats))
-    found = table(field.searches, lines, list(trucks.values()), repeats)
-    if found.n < 2:
-        raise SimError("fewer than two repeats have a result for every truck", field="repeats", value=repeats,
-                       remedy="Give more repeats")
-    values = {mask: found.score(truck) for mask, truck in trucks.items()}
+    found = enough(paired(field.searches, lines, list(trucks.values()), range(repeats)))
+    values = {mask: found.gain(truck) for mask, truck in trucks.items()}
     count = len(drawer.changes)
     if chosen:
         together, error = shapley.sampled(lambda mask: values[mask], chosen)
@@ -128,70 +141,75 @@ def worth(drawer: Drawer, field: Field, lines: tuple[Line, ...], repeats: int, o
         together, error = shapley.exact(np.stack([values[mask] for mask in masks])), np.zeros(count)
     level = group_sequential.level((found.n,), count)
     cost, currency = prices(drawer.changes)
+    drawn = shrinkage.draws(together)
+    first, two = shrinkage.first_places(drawn, 1), shrinkage.first_places(drawn, 2)
+    back = shrinkage.shrunk(together.mean(axis=1), np.hypot(together.std(axis=1, ddof=1) / math.sqrt(found.n), error))
     shares = tuple(
-        Share(drawer.names[k], _percent(found, values[1 << k], level, 0.0),
-              _percent(found, together[k], level, float(error[k])), cost[k], drawer.grams(1 << k),
-              drawer.tip_degrees(1 << k))
+        Share(drawer.names[k], _points(found, values[1 << k], level, 0.0),
+              _points(found, together[k], level, float(error[k])), cost[k], drawer.grams(1 << k),
+              drawer.tip_degrees(1 << k), float(first[k]), float(two[k]), float(back[k]))
         for k in range(count)
     )
     known = [c for c in cost if c is not None]
     own = drawer.sheet.truck_price
-    answer = Worth(
-        lines, found, shares, _pairings(drawer, found, values), _percent(found, values[drawer.whole], 0.05, 0.0),
+    answer = Appraisal(
+        lines, found, shares, _pairings(drawer, found, values), _points(found, values[drawer.whole], 0.05, 0.0),
         sum(known) if len(known) == count else None, currency,
         own.price if own is not None and (own.currency == currency or not currency) else None,
-        len(masks), len(chosen),
+        len(masks), len(chosen), None, least,
     )
     buys = [drawer.names.index(s.name) for s in answer.ranked() if s.price][:2]
     if len(buys) < 2:
         return answer
-    first, second = (together[k] / (cost[k] or 1.0) for k in buys)
-    return replace(answer, lead=group_sequential.interval(first - second, 0.05))
+    one, other = (together[k] / (cost[k] or 1.0) for k in buys)
+    return replace(answer, lead=group_sequential.interval(one - other, 0.05))
 
 
-def _pairings(drawer: Drawer, found: Table, values: dict[int, Array]) -> tuple[Pairing, ...]:
+def _pairings(drawer: Drawer, found: PairedLimits, values: dict[int, Array]) -> tuple[Pairing, ...]:
     pairs = [(a, b) for a in range(len(drawer.changes)) for b in range(a) if (1 << a | 1 << b) in values]
     level = group_sequential.level((found.n,), max(1, len(pairs)))
     made = [
         Pairing((drawer.names[b], drawer.names[a]),
-                _percent(found, values[1 << a | 1 << b] - values[1 << a] - values[1 << b], level, 0.0))
+                _points(found, values[1 << a | 1 << b] - values[1 << a] - values[1 << b], level, 0.0))
         for a, b in pairs
     ]
     return tuple(sorted(made, key=lambda p: -abs(p.extra.value)))
 
 
-def _percent(found: Table, sample: Array, level: float, order_error: float) -> Estimate:
+def _points(found: PairedLimits, sample: Array, level: float, order_error: float) -> Estimate:
     """Mean of a per-repeat gain with an interval that also holds the error of sampled orders."""
     n = len(sample)
-    spread = max(float(sample.std(ddof=1)), found.score_rounding) / math.sqrt(n)
+    spread = max(float(sample.std(ddof=1)), found.rounding) / math.sqrt(n)
     half = float(stdtrit(n - 1, 1.0 - level / 2.0)) * math.hypot(spread, order_error)
     mean = float(sample.mean())
-    return found.in_percent(Estimate(mean, mean - half, mean + half))
+    return Estimate(mean, mean - half, mean + half)
 
 
-def sentence(answer: Worth) -> str:
-    """Best purchase per unit of money, best free change, and what lags."""
-    stated = answer.found.stated
-    unit = "points" if stated else "%"
-    costing = [s for s in answer.ranked() if s.price is not None and s.price > 0.0]
-    free = [s for s in answer.ranked() if s.price == 0.0]
+def sentence(answer: Appraisal) -> str:
+    """The free move first, then what to buy, or that the money is better kept."""
+    ranked = answer.ranked()
+    free = [s for s in ranked if s.price == 0.0]
+    costing = [s for s in ranked if s.price]
     said = []
-    for kind, some in (("first purchase", costing), ("free change", free)):
-        gains = [s for s in some if s.together.value > 0.0]
-        if not some:
-            continue
-        if not gains:
-            said.append(f"no {kind} brings a gain")
-            continue
-        best = gains[0]
-        sure = "" if best.together.low > 0.0 else ", not shown to be above zero"
-        if best.price and answer.lead is not None and answer.lead.low <= 0.0:
-            sure += f", not shown to be ahead of {gains[1].name}" if len(gains) > 1 else ""
-        ratio = f", {best.per_money:.2g} {unit} per {answer.currency}" if best.price else ""
-        said.append(f"best {kind}: {best.name} ({_gain(best.together, unit)}{ratio}{sure})")
-    if len(costing) > 1:
-        said.append(f"last for the money: {costing[-1].name} ({_gain(costing[-1].together, unit)})")
-    whole = f"all together {_gain(answer.whole, unit)}"
+    if free:
+        best = max(free, key=lambda s: s.together.value)
+        gains = best.together.low > answer.least
+        said.append(f"The free move first: {best.name}, {ranged(best.together)}" if gains
+                    else f"no free move is shown to bring more than {answer.least:g} points (best: {best.name}, "
+                         f"{ranged(best.together)})")
+    bought = answer.bought()
+    if costing and bought is None:
+        best = max(costing, key=lambda s: s.together.value)
+        said.append(f"keep the money: nothing shown to bring more than {answer.least:g} points (best: {best.name}, "
+                    f"{ranged(best.together)}, {best.shrunk:+.1f} when picking a winner is allowed for)")
+    elif bought is not None:
+        ahead = [s for s in costing if s is not bought]
+        sure = f", not shown to be ahead of {ahead[0].name}" if ahead and answer.lead and answer.lead.low <= 0.0 else ""
+        said.append(f"best purchase: {bought.name}, {ranged(bought.together)}, {bought.shrunk:+.1f} when picking a "
+                    f"winner is allowed for, {bought.per_money:.2g} points per {answer.currency}{sure}")
+        if len(costing) > 1:
+            said.append(f"last for the money: {costing[-1].name}, {ranged(costing[-1].together)}")
+    whole = f"all together {ranged(answer.whole)}"
     if answer.price is not None and answer.currency:
         whole += f" for {answer.price:g} {answer.currency}"
         if answer.truck_price:
@@ -200,22 +218,16 @@ def sentence(answer: Worth) -> str:
     return text[0].upper() + text[1:] + "."
 
 
-def cost_of_error(answer: Worth) -> str:
-    """What the best purchase costs if the truth lies at the low end of its interval; empty if none gains."""
-    unit = "points" if answer.found.stated else "%"
-    gains = [s for s in answer.ranked() if s.price and s.together.value > 0.0]
-    if not gains:
+def cost_of_error(answer: Appraisal) -> str:
+    """What the best purchase costs if the truth lies at the low end of its interval; empty if none is advised."""
+    best = answer.bought()
+    if best is None:
         return ""
-    best = gains[0]
-    said = (f"Cost of being wrong (95 %): {best.name} may bring as little as {best.together.low:+.0f} {unit} for "
+    said = (f"Cost of being wrong (95 %): {best.name} may bring as little as {best.together.low:+.1f} points for "
             f"{best.price:g} {answer.currency}")
     if best.alone.low < best.together.low:
-        said += f", and bought alone {best.alone.low:+.0f} {unit}"
+        said += f", and bought alone {best.alone.low:+.1f} points"
     return said + "."
-
-
-def _gain(e: Estimate, unit: str) -> str:
-    return f"{e.value:+.0f} {unit} ({e.low:+.0f} to {e.high:+.0f})"
 
 
 def clashing(pairings: Sequence[Pairing]) -> Pairing | None:

@@ -15,8 +15,8 @@ from sim.batch.batch import FixedSupply, Progress, StopSwitch, run
 from sim.batch.version import versions
 from sim.batch.worker import Job
 from sim.batch.worker_pool import Crew
-from sim.decision.doubt import DRIVER, USUAL, Unknown, variant
 from sim.decision.runner import PERFORM, Stopped
+from sim.decision.unknowns import USUAL, Prior, variant
 from sim.errors import SimError
 from sim.explore.aim import Aim
 from sim.explore.workshop import Setup
@@ -27,14 +27,14 @@ from sim.trial.task import Record, Task
 
 Array = NDArray[np.float64]
 Watch = Callable[[Progress], None]
-UNKNOWNS = tuple(one for one in USUAL if one.name != DRIVER)
+UNKNOWNS = USUAL
 """Drawn anew in every repeat, the same for all set-ups; the driver is the one that is asked for."""
 
 
-def draw_unknowns(unknowns: Sequence[Unknown], seed: int, repeat: int) -> dict[str, float]:
-    """Values of the unknowns in a repeat, uniform over what they might be."""
+def draw_unknowns(unknowns: Sequence[Prior], seed: int, repeat: int) -> dict[str, float]:
+    """Values of the unknowns in a repeat, percent away from the sheet: normal, cut at two and a half."""
     rng = np.random.default_rng([seed, repeat, 0x6E6F74])
-    return {one.name: float(rng.uniform(one.low, one.high)) for one in unknowns}
+    return {one.name: one.sd * float(np.clip(rng.standard_normal(), -2.5, 2.5)) for one in unknowns}
 
 
 class _Heard(FixedSupply):
@@ -62,7 +62,7 @@ class TrialGround:
     switch: StopSwitch
     watch: Watch | None = None
     variation: Variation = field(default_factory=Variation)
-    unknowns: tuple[Unknown, ...] = UNKNOWNS
+    unknowns: tuple[Prior, ...] = UNKNOWNS
     run_trials: int = 0
     known_trials: int = 0
 
@@ -120,7 +120,7 @@ class TrialGround:
 @contextmanager
 def opened(
     aims: tuple[Aim, ...], yard: Yard, path: Path, *, workers: int, driver: str, seed: int,
-    unknowns: tuple[Unknown, ...] = UNKNOWNS, watch: Watch | None = None, perform: str = PERFORM,
+    unknowns: tuple[Prior, ...] = UNKNOWNS, watch: Watch | None = None, perform: str = PERFORM,
 ) -> Iterator[TrialGround]:
     """Start workers and open (or make) the store.
 

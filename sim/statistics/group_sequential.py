@@ -21,13 +21,13 @@ from scipy.stats import nct
 
 from sim.statistics.interval import Estimate
 
-LOOKS = (5, 8, 12, 18, 27, 40, 60, 90, 135, 200)
+LOOKS = (12, 18, 27, 40, 60, 90, 135, 200)
 """Repeats after which one looks."""
 ERROR = 0.05
 _NULL_SAMPLES = 200_000
 
 
-def looks(most: int, first: int = 5) -> tuple[int, ...]:
+def looks(most: int, first: int = LOOKS[0]) -> tuple[int, ...]:
     """Sizes at which to look when there are at most ``most`` repeats."""
     return tuple(sorted({*(n for n in LOOKS if first <= n < most), most}))
 

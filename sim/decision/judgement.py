@@ -1,0 +1,174 @@
+"""The word on a change, and what stands behind it: luck, lines, drivers, and what is not known of the truck.
+
+The gain of a truck whose unknowns are U is ``G(U) = G(0) + D(U)``: the mean over luck with the sheet's own values, and
+what other values add. The first comes from repeats; the second from cases that meet the same luck again with values
+drawn from stated priors, so that luck cancels, smoothed by a fitted surface (nested sampling with common luck).
+Draws of both give every probability and every regret printed.
+
+Expected regret: Raiffa & Schlaifer, Applied Statistical Decision Theory (1961). From memory.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.decision.effect import Effect, PairedLimits
+from sim.decision.unknowns import DRIVER, Prior, draws
+from sim.statistics import surface
+from sim.statistics.interval import Estimate
+from sim.statistics.surface import Surface
+
+Array = NDArray[np.float64]
+DRAWS = 8192
+SURE = 0.975
+"""Chance from which on one side counts as decided: both ends of a 95 % interval."""
+
+
+@dataclass(frozen=True)
+class Spread:
+    """What the unknowns add to a gain."""
+
+    unknowns: tuple[Prior, ...]
+    points: Array
+    """(cases, unknowns) in standard deviations; drivers 0 or 1."""
+    added: Array
+    """(cases,) gain at those values less that with the sheet's own and the same luck, points."""
+    surface: Surface
+
+    @staticmethod
+    def of(unknowns: Sequence[Prior], points: Array, added: Array) -> Spread:
+        """Fit the surface."""
+        square = np.array([not one.choices for one in unknowns])
+        return Spread(tuple(unknowns), points, added, surface.fit(points, added, square))
+
+    def sample(self, count: int, seed: int = 0) -> tuple[Array, Array]:
+        """(count, unknowns) draws of the unknowns and (count,) what they add, surface error included."""
+        at = draws(self.unknowns, count, seed + 1)
+        return at, self.surface.draws(at, np.random.default_rng(seed))
+
+    def shares(self) -> dict[str, float]:
+        """Share of each unknown in the variance that the surface explains, one at a time (first order)."""
+        at = draws(self.unknowns, DRAWS, 7)
+        whole = float(self.surface.at(at).var())
+        found = {}
+        for k, one in enumerate(self.unknowns):
+            alone = np.zeros_like(at)
+            alone[:, k] = at[:, k]
+            found[one.name] = float(self.surface.at(alone).var()) / whole if whole > 0.0 else 0.0
+        return found
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """The word and its reasons."""
+
+    word: str
+    """``worth it``, ``not worth it``, ``practically equal``, ``hangs on ...`` or ``not decided``."""
+    hangs_on: tuple[str, ...]
+    more: int
+    """Further repeats that would probably decide it, where luck is what leaves it open."""
+    effect: Effect
+    both: Estimate | None
+    """95 % interval of the gain with luck and unknowns; None where only luck was looked at."""
+    least: float
+    above_least: float
+    """Chance that the gain is more than ``least``."""
+    expected: float
+    regret_doing: float
+    """Points lost on average by doing it: expected loss where it harms."""
+    regret_leaving: float
+    """Points given away on average by leaving it."""
+    by_driver: dict[str, float]
+    """Gain with each driver, points."""
+    by_side: dict[str, Estimate]
+    shares: dict[str, float]
+    spread: Spread | None
+
+    @property
+    def shown(self) -> Estimate:
+        """The interval that the word follows."""
+        return self.both or self.effect.gain
+
+
+def luck_draws(one: Effect, count: int = DRAWS, seed: int = 0) -> Array:
+    """(count,) values of the mean gain that luck leaves open: Student's t about the mean."""
+    t = np.random.default_rng(seed + 2).standard_t(max(one.n - 1, 1), count)
+    return np.asarray(one.gain.value + t * one.spread / np.sqrt(one.n))
+
+
+def judge(one: Effect, least: float, spread: Spread | None = None, sides: PairedLimits | None = None) -> Judgement:
+    """Find the word.
+
+    :param one: Gain with the sheet's own values.
+    :param least: Smallest gain worth having, points.
+    :param spread: What the unknowns add; left out, luck alone counts.
+    :param sides: Limits of the repeats, whose even ones lean one way and odd ones the other; left out, not looked at.
+    """
+    gains = luck_draws(one)
+    both, shares, by_driver = None, {}, {}
+    if spread is not None:
+        at, added = spread.sample(DRAWS)
+        gains = gains + added
+        # The looks taken at luck widen its own interval; the whole may not be narrower than that.
+        low, high = np.quantile(gains, [1.0 - SURE, SURE])
+        both = Estimate(float(gains.mean()), float(min(low, one.gain.low)), float(max(high, one.gain.high)))
+        shares = spread.shares()
+        column = next((k for k, u in enumerate(spread.unknowns) if u.name == DRIVER), None)
+        if column is not None:
+            for k, name in enumerate(spread.unknowns[column].choices):
+                by_driver[name] = float(gains[at[:, column] == k].mean())
+    by_side = _by_side(one, sides)
+    word, hangs = _word(one, both, least, shares, by_driver, by_side)
+    more = one.needed(least) if word == "not decided" else 0
+    return Judgement(word, hangs, more, one, both, least, float(np.mean(gains > least)), float(gains.mean()),
+                     float(np.mean(np.maximum(-gains, 0.0))), float(np.mean(np.maximum(gains, 0.0))), by_driver,
+                     by_side, shares, spread)
+
+
+def _by_side(one: Effect, found: PairedLimits | None) -> dict[str, Estimate]:
+    if found is None or found.n < 4:
+        return {}
+    from sim.statistics.group_sequential import interval
+
+    gain, numbers = found.gain(one.truck), np.array(found.cases)
+    return {side: interval(gain[numbers % 2 == k], one.level, found.rounding)
+            for k, side in enumerate(("one side", "the other side"))}
+
+
+def plain(shown: Estimate, least: float) -> str:
+    """The word of an interval alone."""
+    if shown.low > least:
+        return "worth it"
+    if max(-shown.low, shown.high) <= least:
+        return "practically equal"
+    return "not worth it" if shown.high < least else "not decided"
+
+
+def _word(
+    one: Effect, both: Estimate | None, least: float, shares: dict[str, float], by_driver: dict[str, float],
+    by_side: dict[str, Estimate],
+) -> tuple[str, tuple[str, ...]]:
+    word = plain(both or one.gain, least)
+    if word == "not decided":
+        if both is not None and plain(one.gain, least) != "not decided":
+            return _hanging([max(shares, key=lambda name: shares[name])])
+        return word, ()
+    if word == "practically equal":
+        return word, ()
+    carries = []
+    for line, rest in zip(one.by_line, one.without, strict=False):
+        # A gain must outlive the loss of any one line; a verdict against it falls only to a gain shown without one.
+        if (rest.value <= least) if word == "worth it" else (rest.low > least):
+            carries.append(line.line.name)
+    carries += [f"the driver ({name})" for name, gain in by_driver.items() if (gain > least) != (word == "worth it")]
+    carries += [side for side, gain in by_side.items() if (gain.high <= least if word == "worth it"
+                                                          else gain.low > least)]
+    return _hanging(carries) if carries else (word, ())
+
+
+def _hanging(names: Sequence[str]) -> tuple[str, tuple[str, ...]]:
+    return f"hangs on {' and '.join(names)}", tuple(names)
