@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 FIRST = 10_000
 """Number of the first case with drawn values; smaller ones are repeats with the sheet's own."""
-USUAL = 16
+USUAL = 12
 """Cases with drawn values."""
 
 
