@@ -139,7 +139,7 @@ def memory(plan: Path, *, shared: bool) -> Memory:
     over = threading.Event()
 
     def make(*args, **kwargs):
-        crews.append(worker_pool.Crew(*args, **kwargs))
+        crews.append(worker_pool.WorkerPool(*args, **kwargs))
         return crews[0]
 
     def watch():
@@ -152,7 +152,7 @@ def memory(plan: Path, *, shared: bool) -> Memory:
     marks = []
     with (
         mock.patch("sim.batch.worker_pool.open_pool", opened),
-        mock.patch("sim.batch.run_study.Crew", make),
+        mock.patch("sim.batch.session.WorkerPool", make),
         tempfile.TemporaryDirectory() as folder,
     ):
         store = Path(folder) / "s.sqlite"

@@ -15,13 +15,13 @@ Text = Annotated[str, Field(min_length=1, max_length=200)]
 Positive = Annotated[float, Field(gt=0)]
 
 
-class Record(BaseModel):
-    """Base of every course record: frozen, unknown keys refused."""
+class FileRecord(BaseModel):
+    """Base of what a file of terrain says: frozen, unknown keys refused."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
-class Leg(Record):
+class Leg(FileRecord):
     """One thing met on the way: an obstacle, free ground, or a gate that stands where the leg before it ended."""
 
     obstacle: Text | None = None
@@ -46,7 +46,7 @@ class Leg(Record):
         return self
 
 
-class Rules(Record):
+class Rules(FileRecord):
     """Points for what can happen; fewer is better. The defaults are common gate rules (common practice, no source)."""
 
     time_limit_s: Positive = 300.0
@@ -63,7 +63,7 @@ class Rules(Record):
     """Points at which the run is over."""
 
 
-class CourseFile(Record):
+class CourseFile(FileRecord):
     """The whole file."""
 
     schema_: Annotated[int, Field(alias="schema", ge=1, le=1)]

@@ -3,34 +3,33 @@
 from __future__ import annotations
 
 import json
-import os
 import zipfile
 from pathlib import Path
 from typing import Annotated, Any
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import Field, ValidationError
 
+from terrain.course_file import FileRecord
 from terrain.errors import TerrainError
 from terrain.heightfield import MAX_NODES, Heightfield
+from terrain.whole_file import whole
 
 SUFFIX = ".ground.npz"
 MAX_DESCRIPTION = 1_000_000
 Point = tuple[float, float]
 
 
-class Description(BaseModel):
+class Description(FileRecord):
     """What a ground file says beside its heights. Lengths in mm, in the ground's own x and y."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     schema_: int = Field(default=1, alias="schema", ge=1, le=1)
     name: Annotated[str, Field(min_length=1, max_length=200)]
     lane_mm: Annotated[tuple[Point, ...], Field(max_length=10_000)] = ()
     """The line to drive; empty means straight along x through the middle, with level ground put before and behind."""
     lane_half_width_mm: Annotated[float, Field(gt=0)] | None = None
-    report: dict[str, Any] = {}
+    report: dict[str, Any] = Field(default_factory=dict)
     """How it was imported."""
 
     def lane(self) -> NDArray[np.float64] | None:
@@ -40,9 +39,8 @@ class Description(BaseModel):
 
 def save_ground(path: Path, ground: Heightfield, description: Description) -> int:
     """Write a ground file and return its size in bytes; it appears only when whole."""
-    part = path.with_name(f".{path.name}.part.npz")
     text = json.dumps(description.model_dump(by_alias=True, mode="json"))
-    try:
+    with whole(path) as part:
         np.savez_compressed(
             part,
             z=ground.z.astype(np.float32),
@@ -50,9 +48,6 @@ def save_ground(path: Path, ground: Heightfield, description: Description) -> in
             spacing=np.array(ground.spacing),
             description=np.frombuffer(text.encode("utf-8"), dtype=np.uint8),
         )
-        os.replace(part, path)
-    finally:
-        part.unlink(missing_ok=True)
     return path.stat().st_size
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import warnings
 from collections.abc import Mapping
 from pathlib import Path
@@ -15,6 +14,7 @@ from PIL import Image, PngImagePlugin
 from terrain.errors import TerrainError
 from terrain.heightfield import Heightfield, check_size
 from terrain.intake import Intake
+from terrain.whole_file import whole
 
 SUFFIXES = (".png", ".tif", ".tiff")
 FULL_SCALE = {"L": 255.0, "LA": 255.0, "1": 1.0, "I;16": 65535.0, "I;16B": 65535.0, "I": 65535.0}
@@ -78,10 +78,9 @@ def export_image(ground: Heightfield, path: Path) -> float:
     The file appears only when whole.
     """
     picture = ground.z.T[::-1]
-    part = path.with_name(f".{path.stem}.part{path.suffix}")
     low, high = 1000.0 * float(ground.z.min()), 1000.0 * float(ground.z.max())
     high = max(high, low + 1e-3)
-    try:
+    with whole(path) as part:
         if path.suffix.lower() == ".png":
             grey = np.rint((1000.0 * picture - low) / (high - low) * 65535.0).astype(np.uint16)
             text = PngImagePlugin.PngInfo()
@@ -90,7 +89,4 @@ def export_image(ground: Heightfield, path: Path) -> float:
             Image.fromarray(grey).save(part, pnginfo=text)
         else:
             Image.fromarray((1000.0 * picture).astype(np.float32)).save(part)
-        os.replace(part, path)
-    finally:
-        part.unlink(missing_ok=True)
     return 0.001 * (high - low) / 65535.0 if path.suffix.lower() == ".png" else 0.0

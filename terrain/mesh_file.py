@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import os
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +14,7 @@ from terrain.errors import TerrainError
 from terrain.heightfield import Heightfield, check_size
 from terrain.intake import GLTF, MOST_FILLED, Intake, IntakeReport, check_plausible
 from terrain.raster import Progress, rasterise
+from terrain.whole_file import whole
 
 SUFFIXES = (".stl", ".obj", ".ply", ".glb", ".gltf", ".off")
 MAX_TRIANGLES = 20_000_000
@@ -188,10 +188,6 @@ def export_mesh(ground: Heightfield, path: Path, *, base: float | None = None, e
     suffix = path.suffix.lower()
     points = vertices[:, [1, 2, 0]] if suffix in GLTF else 1000.0 * vertices
     mesh = trimesh.Trimesh(points, faces, process=False)
-    part = path.with_name(f".{path.stem}.part{suffix}")
-    try:
+    with whole(path) as part:
         mesh.export(part)
-        os.replace(part, path)
-    finally:
-        part.unlink(missing_ok=True)
     return len(faces)

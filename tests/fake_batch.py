@@ -12,7 +12,7 @@ from sim.batch import batch
 from sim.batch.adaptive import ArmSupply, LimitArm
 from sim.batch.batch import FixedSupply, StopSwitch, Supply
 from sim.batch.worker import Job
-from sim.batch.worker_pool import Crew
+from sim.batch.worker_pool import WorkerPool
 from sim.store.store import Store
 
 STUDY = FakeStudy({"a": FakeTruck(30.0), "b": FakeTruck(33.0)}, seconds=0.004, bad=frozenset({7}))
@@ -31,7 +31,7 @@ def main() -> None:
     path, repeats, workers = Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3])
     switch = StopSwitch()
     with switch.armed(), Store(path, write=True) as store:
-        crew = Crew(Job("fake_trial:perform", STUDY, 4096, 0), workers, watchdog_s=60)
+        crew = WorkerPool(Job("fake_trial:perform", STUDY, 4096, 0), workers, watchdog_s=60)
         try:
             print(*crew.pids(), flush=True)
             progress = batch.run(supply(repeats), store, VERSIONS, crew, stop=switch)

@@ -13,7 +13,7 @@ import numpy as np
 from models import scenario
 from models.rigid import WHEEL_BODIES
 from sim.batch.study import make_task, yard_of
-from sim.store.store import Configuration, Store, pack
+from sim.store.store import Store, StoredTruck, pack
 from sim.trial.luck import Variation
 from sim.trial.result import Trace
 from sim.trial.task import Record, Report, Versions
@@ -68,7 +68,7 @@ def make(
         facts = [dict(t.facts) for t in trucks]
         if not sheets:
             facts = [{key: value for key, value in f.items() if key != "sheet"} for f in facts]
-        store.add_configurations([Configuration(h, name, f) for h, name, f in zip(hashes, names, facts, strict=True)])
+        store.add_configurations([StoredTruck(h, name, f) for h, name, f in zip(hashes, names, facts, strict=True)])
         yard = yard_of(base.model)
         luck = np.random.default_rng(5)
         reports = []

@@ -11,9 +11,8 @@ from hypothesis import strategies as st
 from models import scenario
 from models.errors import BuildSheetError
 from sim.errors import SimError
-from sim.reality.attempt_file import STARTER, Attempt, LogError
-from sim.reality.attempt_log import read_log
-from sim.reality.attempt_store import add_attempts, logged
+from sim.reality.attempt_file import STARTER, LogError
+from sim.reality.attempt_log import Attempt, add_attempts, logged, read_log
 from sim.reality.observed import how_little, tried, tries_for
 from sim.store.store import Store
 
@@ -164,7 +163,7 @@ def test_an_older_store_gains_the_table(tmp_path: Path, monkeypatch: pytest.Monk
 
 
 def test_several_people_must_be_told_apart() -> None:
-    from sim.reality.attempt_store import Logged
+    from sim.reality.attempt_log import Logged
 
     tries = [Logged("h", Attempt("", "step", "ledge", 24.0, "slate", "a", who, "cleared", "")) for who in ("x", "y")]
     with pytest.raises(SimError, match="Choose one of: x, y"):
@@ -191,7 +190,7 @@ def test_the_starter_reads_once_its_build_is_there(tmp_path: Path) -> None:
 
 
 def test_the_starter_table_reads(tmp_path: Path) -> None:
-    from sim.reality.attempt_csv import STARTER_ROWS
+    from sim.reality.attempt_file import STARTER_ROWS
 
     log = read_log(log_of(tmp_path, STARTER_ROWS, "day.csv"), known=["as it is"])
     assert [(a.outcome, a.level) for a in log.attempts] == [("cleared", 24.0), ("stuck", 24.0)]

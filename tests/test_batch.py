@@ -19,7 +19,7 @@ from fake_trial import VERSIONS, FakeStudy, FakeTruck
 from sim.batch import batch
 from sim.batch.batch import FixedSupply, Progress, StopSwitch
 from sim.batch.worker import Job
-from sim.batch.worker_pool import Crew
+from sim.batch.worker_pool import WorkerPool
 from sim.errors import SimError
 from sim.store.store import Store
 from sim.trial.task import Task
@@ -28,8 +28,8 @@ TRUCKS = {"a": FakeTruck(30.0), "b": FakeTruck(33.0)}
 
 
 @contextmanager
-def crew(study: FakeStudy, workers: int = 2, watchdog_s: float = 60.0) -> Iterator[Crew]:
-    hands = Crew(Job("fake_trial:perform", study, 4096, 0), workers, watchdog_s=watchdog_s)
+def crew(study: FakeStudy, workers: int = 2, watchdog_s: float = 60.0) -> Iterator[WorkerPool]:
+    hands = WorkerPool(Job("fake_trial:perform", study, 4096, 0), workers, watchdog_s=watchdog_s)
     try:
         yield hands
     finally:
@@ -149,7 +149,7 @@ def test_workers_killed_at_random(tmp_path: Path, undisturbed: list[tuple[Any, .
 
 
 def test_workers_that_cannot_start_end_the_batch(tmp_path: Path) -> None:
-    hands = Crew(Job("no_such_module:perform", None, 4096, 0), 1)
+    hands = WorkerPool(Job("no_such_module:perform", None, 4096, 0), 1)
     try:
         with Store(tmp_path / "s.sqlite", write=True) as store, pytest.raises(SimError, match="before their first"):
             batch.run(FixedSupply(fake_trial.tasks(1)), store, VERSIONS, hands)
@@ -159,7 +159,7 @@ def test_workers_that_cannot_start_end_the_batch(tmp_path: Path) -> None:
 
 def test_grown_worker_is_replaced(tmp_path: Path, undisturbed: list[tuple[Any, ...]]) -> None:
     """A bound of 1 MB retires a worker after every single trial; nothing is lost by it."""
-    hands = Crew(Job("fake_trial:perform", FakeStudy(TRUCKS), 1, 0), 2)
+    hands = WorkerPool(Job("fake_trial:perform", FakeStudy(TRUCKS), 1, 0), 2)
     tasks = fake_trial.tasks(1)
     try:
         with Store(tmp_path / "s.sqlite", write=True) as store:
@@ -175,10 +175,10 @@ def test_workers_die_with_their_parent(tmp_path: Path) -> None:
     script = (
         "import sys, time\n"
         "import fake_trial\n"
-        "from sim.batch.worker_pool import Crew\nfrom sim.batch.worker import Job\n"
+        "from sim.batch.worker_pool import WorkerPool\nfrom sim.batch.worker import Job\n"
         "if __name__ == '__main__':\n"
         "    study = fake_trial.FakeStudy({'a': fake_trial.FakeTruck(30.0)}, seconds=3600)\n"
-        "    crew = Crew(Job('fake_trial:perform', study, 4096, 0), 2)\n"
+        "    crew = WorkerPool(Job('fake_trial:perform', study, 4096, 0), 2)\n"
         "    crew.give(fake_trial.task())\n"
         "    while not all(m.ready for m in crew._members): crew.collect(0.1)\n"
         "    print(*crew.pids(), flush=True)\n"

@@ -11,11 +11,11 @@ import pytest
 from models import scenario
 from sim.batch import batch
 from sim.batch.batch import FixedSupply
-from sim.batch.run_study import PERFORM
+from sim.batch.session import PERFORM
 from sim.batch.study import Study, fixed_tasks, prepare
 from sim.batch.version import versions
 from sim.batch.worker import Job
-from sim.batch.worker_pool import Crew, Hands
+from sim.batch.worker_pool import Executor, WorkerPool
 from sim.store.store import Store
 from sim.trial.task import Task
 
@@ -53,7 +53,7 @@ def job(study: Study) -> Job:
     return Job(PERFORM, study.payload, 4096, 0)
 
 
-def table(path: Path, tasks: list[Task], hands: Hands) -> list[tuple[Any, ...]]:
+def table(path: Path, tasks: list[Task], hands: Executor) -> list[tuple[Any, ...]]:
     try:
         with Store(path, write=True) as store:
             progress = batch.run(FixedSupply(tasks), store, versions(), hands)
@@ -66,11 +66,11 @@ def table(path: Path, tasks: list[Task], hands: Hands) -> list[tuple[Any, ...]]:
 @pytest.mark.slow
 def test_same_bits_for_any_workers_and_order(tmp_path: Path, study: Study) -> None:
     tasks = list(fixed_tasks(study))
-    one = table(tmp_path / "1.sqlite", tasks, Crew(job(study), 1))
+    one = table(tmp_path / "1.sqlite", tasks, WorkerPool(job(study), 1))
     assert len(one) == 12
-    assert table(tmp_path / "2.sqlite", tasks, Crew(job(study), 2)) == one
+    assert table(tmp_path / "2.sqlite", tasks, WorkerPool(job(study), 2)) == one
     random.Random(2).shuffle(tasks)
-    assert table(tmp_path / "4.sqlite", tasks, Crew(job(study), 4)) == one
+    assert table(tmp_path / "4.sqlite", tasks, WorkerPool(job(study), 4)) == one
 
 
 @pytest.mark.slow
@@ -80,7 +80,7 @@ def test_same_bits_behind_a_scheduler(tmp_path: Path, study: Study) -> None:
     from sim.batch.cluster import Cluster
 
     tasks = list(fixed_tasks(study))
-    one = table(tmp_path / "1.sqlite", tasks, Crew(job(study), 1))
+    one = table(tmp_path / "1.sqlite", tasks, WorkerPool(job(study), 1))
     with distributed.LocalCluster(
         n_workers=3, threads_per_worker=1, host="127.0.0.1", scheduler_port=0, dashboard_address=None
     ) as here:

@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 from models import scenario
-from sim.batch import run_study
+from sim.batch import session
 from sim.cli.main import main
 from sim.cli.table import ENTRIES
 
@@ -48,7 +48,7 @@ def call(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str,
 @pytest.fixture
 def plan(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A plan whose trials are stand-ins."""
-    monkeypatch.setattr(run_study, "PERFORM", "fake_trial:perform_truck")
+    monkeypatch.setattr(session, "PERFORM", "fake_trial:perform_truck")
     path = tmp_path / "plan.toml"
     path.write_text(PLAN)
     return path
@@ -213,8 +213,8 @@ def test_interrupt_keeps_what_is_done(tmp_path: Path) -> None:
     """Ctrl-C to the whole process group, as a terminal sends it: exit 130, the way to go on, all rows whole."""
     (tmp_path / "plan.toml").write_text(PLAN.replace("repeats = 6", "repeats = 2000"))
     script = (
-        "import sys\nfrom sim.batch import run_study\nfrom sim.cli.main import main\n"
-        "if __name__ == '__main__':\n    run_study.PERFORM = 'fake_trial:perform_slowly'\n    main()\n"
+        "import sys\nfrom sim.batch import session\nfrom sim.cli.main import main\n"
+        "if __name__ == '__main__':\n    session.PERFORM = 'fake_trial:perform_slowly'\n    main()\n"
     )
     (tmp_path / "go.py").write_text(script)
     store = tmp_path / "plan.sqlite"

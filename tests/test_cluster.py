@@ -18,7 +18,7 @@ from fake_trial import VERSIONS, FakeStudy, FakeTruck
 from sim.batch import batch
 from sim.batch.batch import FixedSupply, Progress
 from sim.batch.worker import Job
-from sim.batch.worker_pool import Crew
+from sim.batch.worker_pool import WorkerPool
 from sim.errors import SimError
 from sim.store.store import Store
 from sim.trial.task import Versions
@@ -82,7 +82,7 @@ def test_same_table_with_a_worker_killed(tmp_path: Path, scheduler: tuple[str, l
     address, workers = scheduler
     tasks = fake_trial.tasks(20)
     with Store(tmp_path / "here.sqlite", write=True) as store:
-        crew = Crew(JOB, 1)
+        crew = WorkerPool(JOB, 1)
         try:
             batch.run(FixedSupply(tasks), store, VERSIONS, crew)
         finally:

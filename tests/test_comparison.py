@@ -24,7 +24,7 @@ from sim.compare.limits import limits
 from sim.compare.sentences import about, finding, kind, label, level, sentences
 from sim.errors import SimError
 from sim.statistics.paired import tabulate
-from sim.store.store import Configuration, Store
+from sim.store.store import Store, StoredTruck
 from sim.trial.task import Report, Versions, record
 
 NASTY = '=cmd|"$x_1$" [red]<script>\x07' + "long " * 30
@@ -52,7 +52,7 @@ def fill(
         for config in trucks
     ]
     with Store(path, write=True) as store:
-        store.add_configurations([Configuration(c, (names or {}).get(c, c), {}) for c in trucks])
+        store.add_configurations([StoredTruck(c, (names or {}).get(c, c), {}) for c in trucks])
         store.add([Report(task, record(fake_trial.perform(study, task)), None, 0.1) for task in tasks], versions)
         if plan:
             store.add_plan("p", "p", plan)

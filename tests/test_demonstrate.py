@@ -10,7 +10,7 @@ import pytest
 from fake_trial import VERSIONS, FakeStudy, FakeTruck
 
 from sim.cli.main import main
-from sim.store.store import Configuration, Store
+from sim.store.store import Store, StoredTruck
 from sim.trial.task import Report, record
 
 
@@ -27,7 +27,7 @@ def store(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("shown") / "s.sqlite"
     study = FakeStudy({"sure": FakeTruck(60.0), "lost": FakeTruck(20.0)})
     with Store(path, write=True) as made:
-        made.add_configurations([Configuration(c, f"{c} [x]", {}) for c in study.trucks])
+        made.add_configurations([StoredTruck(c, f"{c} [x]", {}) for c in study.trucks])
         tasks = [fake_trial.task(config, 34.0, repeat) for repeat in range(30) for config in study.trucks]
         made.add([Report(task, record(fake_trial.perform(study, task)), None, 0.1) for task in tasks], VERSIONS)
     return path

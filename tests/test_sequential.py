@@ -13,8 +13,7 @@ from fake_trial import FakeStudy, FakeTruck
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sim.batch.adaptive import Arm, ArmSupply, LimitArm, PairsArm, WidthArm
-from sim.batch.sequential import decide
+from sim.batch.adaptive import Arm, ArmSupply, LimitArm, PairsArm, WidthArm, decide
 from sim.statistics.e_value import anytime_p, fortune
 from sim.statistics.paired import PairTable, verdict
 from sim.trial.task import Record, Task, record

@@ -14,7 +14,7 @@ from fake_trial import VERSIONS, FakeStudy, FakeTruck
 
 from sim.errors import StoreError
 from sim.store import schema
-from sim.store.store import Configuration, Store
+from sim.store.store import Store, StoredTruck
 from sim.trial.luck import Draw
 from sim.trial.task import Report, Versions, record
 
@@ -95,10 +95,10 @@ def test_traces_come_back_to_single_precision(tmp_path: Path) -> None:
 def test_configurations_and_plans_are_remembered(tmp_path: Path) -> None:
     nasty = 'x"; DROP TABLE trial; --<script>'
     with Store(tmp_path / "s.sqlite", write=True) as store:
-        store.add_configurations([Configuration("h", "first", {}), Configuration("h", nasty, {"mass_g": 436.0})])
+        store.add_configurations([StoredTruck("h", "first", {}), StoredTruck("h", nasty, {"mass_g": 436.0})])
         store.add_plan("p", nasty, "text")
     with Store(tmp_path / "s.sqlite") as store:
-        assert store.configurations() == {"h": Configuration("h", nasty, {"mass_g": 436.0})}
+        assert store.configurations() == {"h": StoredTruck("h", nasty, {"mass_g": 436.0})}
         assert store.plans() == [("p", nasty, "text")]
 
 

@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import Literal, Protocol
 
-from sim.batch.sequential import Decision, decide
+from sim.errors import SimError
+from sim.statistics.e_value import fortune
 from sim.statistics.interval import wilson
 from sim.statistics.paired import PairTable, tabulate
 from sim.statistics.threshold import Belief, choose
@@ -19,6 +20,7 @@ from sim.trial.task import Record, Task
 
 MakeTask = Callable[[str, float, int], Task]
 """(configuration, level, repeat) -> task at an arm's obstacle."""
+Decision = Literal["better", "worse", "open", "hopeless"]
 Asked = tuple[Task, Record | None]
 ROUND = 4
 """Repeats between looks."""
@@ -42,6 +44,26 @@ class Arm(Protocol):
 def usable(record: Record | None) -> bool:
     """Whether a trial says something about the truck: it was run, and the solver held."""
     return record is not None and record.outcome != "invalid"
+
+
+def decide(table: PairTable, error: float, pairs_left: int) -> Decision:
+    """Whether to go on with a pair of trucks.
+
+    :param table: Pairs so far.
+    :param error: Chance of calling a difference between trucks that are alike, over the whole run.
+    :param pairs_left: How many more pairs could be run.
+    :returns: ``better`` or ``worse`` for the changed truck; ``hopeless`` if not even an unbroken row of wins in the
+        pairs left could decide it (stopping then adds no error); else ``open``.
+    """
+    if not 0 < error < 1:
+        raise SimError("the error must lie between 0 and 1", field="error", value=error)
+    wins, losses = table.changed_only, table.baseline_only
+    if fortune(wins, losses) >= 1.0 / error:
+        return "better" if wins > losses else "worse"
+    ahead, behind = max(wins, losses), min(wins, losses)
+    if fortune(ahead + pairs_left, behind) < 1.0 / error:
+        return "hopeless"
+    return "open"
 
 
 @dataclass

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from types import FrameType
 from typing import Literal, Protocol
 
-from sim.batch.worker_pool import Answer, Crew, Hands
+from sim.batch.worker_pool import Answer, Executor, WorkerPool
 from sim.errors import SimError
 from sim.store.store import Store
 from sim.trial.task import Fault, Record, Report, Task, Versions
@@ -112,7 +112,7 @@ def run(
     supply: Supply,
     store: Store,
     versions: Versions,
-    hands: Hands,
+    hands: Executor,
     *,
     until: float | None = None,
     watch: Callable[[Progress], None] | None = None,
@@ -169,7 +169,7 @@ def _hand_out(
     again: deque[Task],
     known: dict[str, Record],
     versions: Versions,
-    hands: Hands,
+    hands: Executor,
     progress: Progress,
 ) -> None:
     while hands.free() > 0:
@@ -216,8 +216,8 @@ def _retry(
             supply.absorb(fault.task, None)
 
 
-def _give_up_if_none_start(hands: Hands) -> None:
-    if isinstance(hands, Crew) and hands.failed_starts >= FAILED_STARTS:
+def _give_up_if_none_start(hands: Executor) -> None:
+    if isinstance(hands, WorkerPool) and hands.failed_starts >= FAILED_STARTS:
         raise SimError(
             "worker processes end before their first trial",
             field="workers",

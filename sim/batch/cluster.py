@@ -45,7 +45,7 @@ class Certificates:
     key: str
 
 
-class Luggage(WorkerPlugin):  # type: ignore[misc, unused-ignore]
+class WorkerSetup(WorkerPlugin):  # type: ignore[misc, unused-ignore]
     """What every worker holds: the trucks, and the function that drives them. Late joiners get it too."""
 
     name = PLUGIN
@@ -83,14 +83,14 @@ def _versions_here(entry: str, expected: Versions) -> Versions:
 
 def _drive(task: Task) -> Report | Fault:
     """Run one task on a worker of the cluster."""
-    luggage: Luggage = _dask.get_worker().plugins[PLUGIN]
-    if luggage.trouble or luggage.perform is None:
-        return Fault(task, "raised", luggage.trouble or "not set up")
-    return carry_out(luggage.perform, luggage.job.payload, task)
+    setup: WorkerSetup = _dask.get_worker().plugins[PLUGIN]
+    if setup.trouble or setup.perform is None:
+        return Fault(task, "raised", setup.trouble or "not set up")
+    return carry_out(setup.perform, setup.job.payload, task)
 
 
 class Cluster:
-    """Workers behind a scheduler, as :class:`sim.batch.worker_pool.Hands`."""
+    """Workers behind a scheduler, as :class:`sim.batch.worker_pool.Executor`."""
 
     def __init__(
         self,
@@ -102,7 +102,7 @@ class Cluster:
         watchdog_s: float = 120.0,
         certificates: Certificates | None = None,
     ) -> None:
-        """Connect to a scheduler and give every worker its luggage.
+        """Connect to a scheduler and give every worker its setup.
 
         :param address: As ``tcp://127.0.0.1:8786`` or ``tls://host:8786``.
         :param job: What workers are told once.
@@ -125,7 +125,7 @@ class Cluster:
                 value=address,
                 remedy="Start one with `dask scheduler --host 127.0.0.1` and give the address it prints",
             ) from error
-        self._client.register_plugin(Luggage(job, versions, entry))
+        self._client.register_plugin(WorkerSetup(job, versions, entry))
 
     def threads(self) -> int:
         """Tasks that the cluster can run at the same time now."""

@@ -19,7 +19,7 @@ BYTES_PER_TRACE = 60_000
 
 
 @dataclass(frozen=True)
-class Estimate:
+class Demand:
     """Demands of a study; of one with an open end, the most it can take."""
 
     trials: int
@@ -33,7 +33,7 @@ class Estimate:
     memory_mb: float
 
 
-def estimate(study: Study, probe: int, workers: int) -> Estimate:
+def estimate(study: Study, probe: int, workers: int) -> Demand:
     """Count a study's trials and time ``probe`` trials of each obstacle in this process.
 
     The first trial also compiles; it is run once more before the clock starts.
@@ -45,7 +45,7 @@ def estimate(study: Study, probe: int, workers: int) -> Estimate:
     cells = levels * len(study.trucks) * len(study.plan.drivers)
     disk = (total * BYTES_PER_TRIAL + cells * min(study.plan.traces, study.plan.repeats) * BYTES_PER_TRACE) / 1e6
     time_needed = float("nan") if seconds is None else left * seconds / workers
-    return Estimate(total, known, workers, probed, seconds, time_needed, disk, (workers + 1) * memory)
+    return Demand(total, known, workers, probed, seconds, time_needed, disk, (workers + 1) * memory)
 
 
 def _standing(study: Study) -> tuple[int, int]:

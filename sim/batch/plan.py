@@ -11,9 +11,10 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 from models.record import read_record
+from models.spec import Spec
 from sim.errors import PlanError, reading
 from sim.trial.ground_cache import obstacle_text
 from sim.trial.luck import Variation
@@ -23,11 +24,7 @@ MOST_COMBINED = 10
 """Changes whose every combination is made: 2 to this power trucks."""
 
 
-class _Record(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-
-class ConfigurationEntry(_Record):
+class ConfigurationEntry(Spec):
     """One truck: a build sheet and the changes made to it, in order."""
 
     name: Name
@@ -35,7 +32,7 @@ class ConfigurationEntry(_Record):
     changes: tuple[Name, ...] = ()
 
 
-class Combine(_Record):
+class Combine(Spec):
     """Several trucks from one build sheet and a drawer of changes."""
 
     build: Name
@@ -44,7 +41,7 @@ class Combine(_Record):
     """``each``: the build as it is and every change alone; ``all``: every combination of them."""
 
 
-class FindLimit(_Record):
+class FindLimit(Spec):
     """Look for the level that the truck clears half of the time and nine times in ten."""
 
     low: float
@@ -60,7 +57,7 @@ class FindLimit(_Record):
         return self
 
 
-class ObstacleEntry(_Record):
+class ObstacleEntry(Spec):
     """One kind of obstacle, at given levels or with its limit to be found."""
 
     family: Name
@@ -83,7 +80,7 @@ class ObstacleEntry(_Record):
         return obstacle_text(self.family, self.parameters)
 
 
-class Plan(_Record):
+class Plan(Spec):
     """A whole study."""
 
     schema_: Annotated[Literal[1], Field(alias="schema")]

@@ -1,32 +1,17 @@
-"""A study carried out: workers started, trials given out, results kept, the interrupt listened for."""
+"""A study carried out: its trucks and plan remembered, its trials given out, its results kept."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
 from sim.batch.adaptive import ArmSupply
 from sim.batch.adaptive_plan import arms
-from sim.batch.batch import FixedSupply, Progress, StopSwitch, Supply, run
+from sim.batch.batch import FixedSupply, Progress, Supply
 from sim.batch.plan import plan_hash
+from sim.batch.session import Elsewhere, Watch, session
 from sim.batch.study import Study, deadline, fixed_tasks
-from sim.batch.version import versions
-from sim.batch.worker import Job
-from sim.batch.worker_pool import Crew, Hands
 from sim.store.store import Store
-
-PERFORM = "sim.trial.perform:perform"
-
-
-@dataclass(frozen=True)
-class Elsewhere:
-    """A scheduler to hand trials to instead of running them here."""
-
-    scheduler: str
-    tls: tuple[str, str, str] | None = None
-    """Paths of CA, certificate and key (PEM) for a ``tls://`` address."""
 
 
 def run_study(
@@ -38,34 +23,19 @@ def run_study(
     watchdog_s: float = 120.0,
     memory_mb: int = 1024,
     elsewhere: Elsewhere | None = None,
-    watch: Callable[[Progress], None] | None = None,
+    watch: Watch | None = None,
 ) -> Progress:
     """Run what is missing of a study into a store, on this machine's processes or behind a scheduler.
 
     :raises StoreError: The store cannot be used or written.
     :raises SimError: Workers cannot start.
     """
-    job = Job(PERFORM, study.payload, memory_mb, niceness)
-    switch = StopSwitch()
-    with switch.armed(), Store(path, write=True) as store:
+    with Store(path, write=True) as store:
         store.add_configurations(study.remembered())
         store.add_plan(plan_hash(study.text), study.plan.name, study.text)
-        supply = supply_of(study)
-        hands = _hands(job, workers, watchdog_s, elsewhere)
-        try:
-            until = deadline(study.plan, datetime.now())
-            return run(supply, store, versions(), hands, until=until, watch=watch, stop=switch)
-        finally:
-            hands.close()
-
-
-def _hands(job: Job, workers: int, watchdog_s: float, elsewhere: Elsewhere | None) -> Hands:
-    if elsewhere is None:
-        return Crew(job, workers, watchdog_s=watchdog_s)
-    from sim.batch.cluster import Certificates, Cluster
-
-    certificates = Certificates(*elsewhere.tls) if elsewhere.tls else None
-    return Cluster(elsewhere.scheduler, job, versions(), watchdog_s=watchdog_s, certificates=certificates)
+        with session(store, study.payload, workers, watch, niceness=niceness, watchdog_s=watchdog_s,
+                     memory_mb=memory_mb, elsewhere=elsewhere) as here:  # fmt: skip
+            return here.run(supply_of(study), deadline(study.plan, datetime.now()))
 
 
 def supply_of(study: Study) -> Supply:

@@ -10,7 +10,7 @@ from pathlib import Path
 from models.rigid import RigidModel
 from sim.batch.plan import Plan, configurations, read_plan, store_path
 from sim.errors import PlanError
-from sim.store.store import Configuration
+from sim.store.store import StoredTruck
 from sim.trial import driver, ground_cache
 from sim.trial.ground_cache import Yard
 from sim.trial.luck import Variation, draw
@@ -40,9 +40,9 @@ class Study:
         """Truck that the others are compared with."""
         return next((t for t in self.trucks if t.name == self.plan.baseline), self.trucks[0])
 
-    def remembered(self) -> list[Configuration]:
+    def remembered(self) -> list[StoredTruck]:
         """The trucks as the store keeps them."""
-        return [Configuration(truck.hash, truck.name, truck.facts) for truck in self.trucks]
+        return [StoredTruck(truck.hash, truck.name, truck.facts) for truck in self.trucks]
 
 
 def prepare(file: str | Path) -> Study:

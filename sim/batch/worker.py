@@ -27,7 +27,7 @@ Perform = Callable[[Any, Task], TrialResult]
 
 @dataclass(frozen=True)
 class Job:
-    """What every worker of a crew is told once."""
+    """What every worker is told once."""
 
     perform: str
     """Importable callable as ``module:attribute``."""
@@ -37,7 +37,7 @@ class Job:
     """A worker that has grown beyond this is replaced after its task."""
     niceness: int
     grounds: GroundPool | None = None
-    """Where the processes of this machine share their grounds; set by the crew that starts them."""
+    """Where the processes of this machine share their grounds; set by the pool that starts them."""
 
 
 @dataclass(frozen=True)

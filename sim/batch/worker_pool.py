@@ -32,7 +32,7 @@ SAME_GROUND = 4
 """As many when they share a ground: made by one worker, it is ready for the next truck, and no other waits for it."""
 
 
-class Hands(Protocol):
+class Executor(Protocol):
     """Whoever carries tasks out: processes here, or machines elsewhere."""
 
     def free(self) -> int:
@@ -48,7 +48,7 @@ class Hands(Protocol):
         """Stop at once; what is not yet answered is lost."""
 
 
-class Crew:
+class WorkerPool:
     """A fixed number of worker processes that are replaced when they die or hang."""
 
     def __init__(self, job: Job, workers: int, *, watchdog_s: float = 120.0, startup_s: float = STARTUP_S) -> None:

@@ -16,7 +16,7 @@ from sim.cli.console import note, say, show_json
 
 if TYPE_CHECKING:
     from sim.batch.batch import Progress
-    from sim.batch.run_study import Elsewhere
+    from sim.batch.session import Elsewhere
     from sim.batch.study import Study
 
 UNFINISHED = 130
@@ -81,7 +81,7 @@ def batch(
 
 
 def _elsewhere(scheduler: str | None, tls: tuple[Path | None, ...]) -> Elsewhere | None:
-    from sim.batch.run_study import Elsewhere
+    from sim.batch.session import Elsewhere
     from sim.errors import SimError
 
     given = tuple(str(path) for path in tls if path is not None)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -69,18 +68,16 @@ def check_picture(path: Path) -> None:
 @contextmanager
 def whole(path: Path) -> Iterator[Path]:
     """A file to write beside ``path`` that takes its place only when it is whole."""
+    from terrain import whole_file
     from terrain.errors import TerrainError
 
     if not path.parent.is_dir():
         raise TerrainError("there is no such folder", file=path.parent, remedy="make it first")
-    part = path.with_name(f".{path.stem}.part{path.suffix}")
     try:
-        yield part
-        os.replace(part, path)
+        with whole_file.whole(path) as part:
+            yield part
     except OSError as error:
         raise TerrainError(f"cannot be written ({error.strerror})", file=path, remedy="choose another --out") from None
-    finally:
-        part.unlink(missing_ok=True)
 
 
 def keep_source(source: Path, *targets: Path) -> None:

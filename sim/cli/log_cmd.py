@@ -22,8 +22,7 @@ app = typer.Typer(no_args_is_help=True, help="Attempts on real lines: import a d
 def new(file: Annotated[Path, typer.Argument(help="Log file to write (.toml or .csv).", show_default=False)]) -> None:
     """Write a log file to start from; a table if its name ends in .csv."""
     from sim.errors import SimError
-    from sim.reality.attempt_csv import STARTER_ROWS
-    from sim.reality.attempt_file import STARTER
+    from sim.reality.attempt_file import STARTER, STARTER_ROWS
 
     try:
         with file.open("x", encoding="utf-8") as out:
@@ -43,8 +42,7 @@ def add(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Import attempts. All or nothing of each file; a file read twice adds nothing."""
-    from sim.reality.attempt_log import read_log
-    from sim.reality.attempt_store import add_attempts
+    from sim.reality.attempt_log import add_attempts, read_log
     from sim.store.store import Store
 
     told = []
@@ -87,9 +85,9 @@ def _trucks(log: Log, folder: Path) -> dict[str, Truck]:
 
 
 def _remembered(trucks: dict[str, Truck]) -> list[Any]:
-    from sim.store.store import Configuration
+    from sim.store.store import StoredTruck
 
-    return [Configuration(truck.hash, truck.name, truck.facts) for truck in trucks.values()]
+    return [StoredTruck(truck.hash, truck.name, truck.facts) for truck in trucks.values()]
 
 
 @app.command()
@@ -100,7 +98,7 @@ def show(
 ) -> None:
     """Success rate on every line with its interval, and how little few tries say."""
     from sim.errors import SimError
-    from sim.reality.attempt_store import logged
+    from sim.reality.attempt_log import logged
     from sim.reality.observed import tried
     from sim.store.store import Store
 

@@ -57,7 +57,7 @@ def reality(
 
 def _cells(kept: Store, driver: str | None, also: list[str]) -> list[Tried]:
     from sim.errors import SimError
-    from sim.reality.attempt_store import logged
+    from sim.reality.attempt_log import logged
     from sim.reality.observed import Tried, tried
     from sim.trial import ground_cache
 

@@ -12,7 +12,7 @@ from sim.compare import holm
 from sim.errors import SimError
 from sim.statistics.interval import Estimate, Rate, paired_median, quantile, wilson
 from sim.statistics.paired import PairTable, Verdict, tabulate, verdict
-from sim.store.store import Configuration, Store
+from sim.store.store import Store, StoredTruck
 from sim.trial import ground_cache
 from sim.trial.task import Versions
 from terrain import file_name
@@ -66,7 +66,7 @@ class CellResult:
 class Comparison:
     """Everything a store shows about its configurations."""
 
-    baseline: Configuration
+    baseline: StoredTruck
     cells: tuple[CellResult, ...]
     """By obstacle, level, driver; the baseline first, then by name."""
     versions: Versions
@@ -201,14 +201,14 @@ def _bare(obstacle: str) -> str:
     return name.partition(file_name.HASH_MARK)[0] + comma + rest
 
 
-def _named(store: Store, hashes: set[str]) -> dict[str, Configuration]:
+def _named(store: Store, hashes: set[str]) -> dict[str, StoredTruck]:
     known = store.configurations()
-    return {h: known.get(h, Configuration(h, h, {})) for h in sorted(hashes)}
+    return {h: known.get(h, StoredTruck(h, h, {})) for h in sorted(hashes)}
 
 
 def _baseline(
-    known: dict[str, Configuration], wanted: str | None, shots: dict[_Place, _Shots], store: Store
-) -> Configuration:
+    known: dict[str, StoredTruck], wanted: str | None, shots: dict[_Place, _Shots], store: Store
+) -> StoredTruck:
     if wanted is None:
         totals = Counter[str]()
         for by_config in shots.values():
@@ -223,7 +223,7 @@ def _baseline(
 
 
 def _cell(
-    configuration: Configuration,
+    configuration: StoredTruck,
     where: _Place,
     shots: _Shots,
     outcomes: Counter[str],

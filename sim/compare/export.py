@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import csv
-import os
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import IO, Any
+from typing import Any
 
 from sim.compare.comparison import CellResult, Comparison
 from sim.compare.limits import Limit
 from sim.errors import SimError
 from sim.store.store import COLUMNS, Store
 from terrain import file_name
+from terrain.whole_file import whole
 
 
 def comparison_row(cell: CellResult) -> dict[str, Any]:
@@ -79,7 +79,7 @@ def limit_row(limit: Limit) -> dict[str, Any]:
 def write_comparison_csv(comparison: Comparison, path: Path) -> Path:
     """Write a comparison, one line per cell."""
     rows = [comparison_row(cell) for cell in comparison.cells]
-    with _whole(path) as file:
+    with written(path) as part, part.open("w", newline="", encoding="utf-8") as file:
         writer = csv.DictWriter(file, list(rows[0]))
         writer.writeheader()
         writer.writerows({key: _safe(value) for key, value in row.items()} for row in rows)
@@ -89,7 +89,7 @@ def write_comparison_csv(comparison: Comparison, path: Path) -> Path:
 def write_trials_csv(store: Store, path: Path) -> int:
     """Write every trial, one line each, in the store's fixed order; returns how many."""
     count = 0
-    with _whole(path) as file:
+    with written(path) as part, part.open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file)
         writer.writerow(("configuration", *COLUMNS))
         for row in _named_rows(store):
@@ -112,7 +112,8 @@ def write_trials_parquet(store: Store, path: Path) -> int:
     names = ("configuration", *COLUMNS)
     columns = list(zip(*_named_rows(store), strict=True)) or [()] * len(names)
     table = pa.table({name: list(column) for name, column in zip(names, columns, strict=True)})
-    _replace(path, lambda temporary: pq.write_table(table, temporary))
+    with written(path) as part:
+        pq.write_table(table, part)
     return int(table.num_rows)
 
 
@@ -129,25 +130,10 @@ def _safe(value: Any) -> Any:
 
 
 @contextmanager
-def _whole(path: Path) -> Iterator[IO[str]]:
-    """A text file that appears whole or not at all."""
-    temporary = path.with_name(f".{path.name}.{os.getpid()}")
+def written(path: Path, remedy: str = "Give another place") -> Iterator[Path]:
+    """A file to write that takes its place at ``path`` only when whole; a SimError names one that cannot be written."""
     try:
-        with temporary.open("w", newline="", encoding="utf-8") as file:
-            yield file
-        temporary.replace(path)
+        with whole(path) as part:
+            yield part
     except OSError as error:
-        raise SimError(f"cannot be written: {error.strerror}", file=path, remedy="Give another place") from error
-    finally:
-        temporary.unlink(missing_ok=True)
-
-
-def _replace(path: Path, write: Callable[[Path], None]) -> None:
-    temporary = path.with_name(f".{path.name}.{os.getpid()}")
-    try:
-        write(temporary)
-        temporary.replace(path)
-    except OSError as error:
-        raise SimError(f"cannot be written: {error.strerror}", file=path, remedy="Give another place") from error
-    finally:
-        temporary.unlink(missing_ok=True)
+        raise SimError(f"cannot be written: {error.strerror or error}", file=path, remedy=remedy) from error

@@ -13,7 +13,7 @@ from models.stability import TipAngles, tip_angles
 from sim.compare.comparison import CellResult, Comparison
 from sim.decision.caution import Caution, Exertion, cautions
 from sim.decision.obstacle_mix import Line
-from sim.store.store import Configuration
+from sim.store.store import StoredTruck
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,7 @@ class Member:
         return tip_angles(contact_places(self.sheet), truck_properties(self.sheet).cg).in_degrees()
 
 
-def lineup(comparison: Comparison, known: Mapping[str, Configuration]) -> tuple[Member, ...]:
+def lineup(comparison: Comparison, known: Mapping[str, StoredTruck]) -> tuple[Member, ...]:
     """The configurations of a comparison in the order of its charts; without the baseline's sheet there are none."""
     hashes = dict.fromkeys([comparison.baseline.hash, *(cell.config for cell in comparison.cells)])
     names = list(dict.fromkeys(known[config].name for config in hashes))

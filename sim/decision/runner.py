@@ -2,26 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-from sim.batch.batch import Progress, StopSwitch, Supply, run
+from sim.batch.batch import Supply
+from sim.batch.session import Session, Watch, session
 from sim.batch.study import yard_of
-from sim.batch.version import versions
-from sim.batch.worker import Job
-from sim.batch.worker_pool import Crew
 from sim.decision.limit_search import Case, Searches, SearchSetting
 from sim.decision.obstacle_mix import Line
 from sim.decision.unknowns import Variants
 from sim.errors import SimError
-from sim.store.store import Configuration, Store
+from sim.store.store import Store, StoredTruck
 from sim.trial.ground_cache import Yard
 from sim.trial.luck import Variation
 from sim.trial.truck import Truck
-
-PERFORM = "sim.trial.perform:perform"
-Watch = Callable[[Progress], None]
 
 
 class Stopped(Exception):
@@ -31,15 +26,14 @@ class Stopped(Exception):
 class Field:
     """Searches that can be asked for, run and read; workers stay between runs."""
 
-    def __init__(self, searches: Searches, trucks: Sequence[Truck], store: Store, crew: Crew, switch: StopSwitch,
-                 watch: Watch | None) -> None:
+    def __init__(self, searches: Searches, trucks: Sequence[Truck], session: Session) -> None:
         """Hold what :func:`opened` made."""
         self.searches = searches
         self.trucks = {truck.hash: truck for truck in trucks}
         self.run_trials = 0
         self.known_trials = 0
         self.trial_s = 0.0
-        self._store, self._crew, self._switch, self._watch = store, crew, switch, watch
+        self._session = session
 
     def find(self, trucks: Iterable[str], cases: Iterable[int], lines: Sequence[int] | None = None) -> None:
         """Have the limits of trucks (hashes) found in these cases.
@@ -52,7 +46,7 @@ class Field:
 
     def run(self, supply: Supply) -> None:
         """Run a supply of trials to its end. Errors as for :meth:`find`."""
-        progress = run(supply, self._store, versions(), self._crew, watch=self._watch, stop=self._switch)
+        progress = self._session.run(supply)
         self.run_trials += progress.done
         self.known_trials += progress.known
         self.trial_s += progress.trial_s
@@ -91,14 +85,10 @@ def opened(
                        remedy=error.strerror) from error
     setting = SearchSetting(lines, yard, driver, seed, Variation() if variation is None else variation, cases or {})
     payload = Variants({truck.hash: truck.model for truck in trucks}, [case.values for case in setting.cases.values()])
-    switch = StopSwitch()
-    with switch.armed(), Store(path, write=True) as store:
-        store.add_configurations([Configuration(truck.hash, truck.name, truck.facts) for truck in trucks])
-        crew = Crew(Job(PERFORM, payload, 1024, 0), workers)
-        try:
-            yield Field(Searches(setting, trucks[0].hash), trucks, store, crew, switch, watch)
-        finally:
-            crew.close()
+    with Store(path, write=True) as store:
+        store.add_configurations([StoredTruck(truck.hash, truck.name, truck.facts) for truck in trucks])
+        with session(store, payload, workers, watch) as here:
+            yield Field(Searches(setting, trucks[0].hash), trucks, here)
 
 
 def yard(truck: Truck) -> Yard:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-import os
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -12,6 +11,7 @@ from typing import Any
 from models.assemble import rigid_model
 from models.spec import Sheet
 from sim.batch.version import versions
+from sim.compare.export import written
 from sim.errors import SimError
 from sim.trial.tilt_table import Tilted, round_the_truck, tilted
 
@@ -73,11 +73,5 @@ def _tilted(one: Mapping[str, Sequence[float | None]]) -> Tilted:
 def _write(file: Path, known: Mapping[str, Tilted]) -> None:
     trucks = {config: {"direction_deg": one.direction, "tip_deg": [None if math.isnan(a) else a for a in one.angle]}
               for config, one in known.items()}
-    temporary = file.with_name(f".{file.name}.{os.getpid()}")
-    try:
-        temporary.write_text(json.dumps(_stamp() | {"trucks": trucks}, indent=1), encoding="utf-8")
-        temporary.replace(file)
-    except OSError as error:
-        raise SimError(f"cannot be written: {error.strerror}", file=file, remedy="Give another folder") from error
-    finally:
-        temporary.unlink(missing_ok=True)
+    with written(file, "Give another folder") as part:
+        part.write_text(json.dumps(_stamp() | {"trucks": trucks}, indent=1), encoding="utf-8")

@@ -12,15 +12,16 @@ from numpy.typing import NDArray
 
 from models.rigid import RigidModel
 from sim.batch.batch import FixedSupply, Progress, StopSwitch, run
+from sim.batch.session import PERFORM
 from sim.batch.version import versions
 from sim.batch.worker import Job
-from sim.batch.worker_pool import Crew
-from sim.decision.runner import PERFORM, Stopped
+from sim.batch.worker_pool import WorkerPool
+from sim.decision.runner import Stopped
 from sim.decision.unknowns import USUAL, Prior, variant
 from sim.errors import SimError
 from sim.explore.aim import Aim
 from sim.explore.workshop import Setup
-from sim.store.store import Configuration, Store
+from sim.store.store import Store, StoredTruck
 from sim.trial.ground_cache import Yard
 from sim.trial.luck import Variation, draw
 from sim.trial.task import Record, Task
@@ -58,7 +59,7 @@ class TrialGround:
     driver: str
     seed: int
     store: Store
-    crew: Crew
+    crew: WorkerPool
     switch: StopSwitch
     watch: Watch | None = None
     variation: Variation = field(default_factory=Variation)
@@ -73,13 +74,13 @@ class TrialGround:
         :raises SimError: A trial crashes its worker whatever is done.
         """
         models: dict[str, RigidModel] = {}
-        remembered: dict[str, Configuration] = {}
+        remembered: dict[str, StoredTruck] = {}
         tasks: dict[Task, tuple[str, int, int]] = {}
         for setup, repeat in wanted:
             values = draw_unknowns(self.unknowns, self.seed, repeat)
             truck = variant(setup.truck, values) if values else setup.truck
             models[truck.hash] = truck.model
-            remembered[truck.hash] = Configuration(truck.hash, truck.name, truck.facts)
+            remembered[truck.hash] = StoredTruck(truck.hash, truck.name, truck.facts)
             for place, aim in enumerate(self.aims):
                 for level in aim.levels:
                     # As in a search for a limit, the luck belongs to the repeat, whatever the level.
@@ -133,7 +134,7 @@ def opened(
                        remedy=error.strerror) from error
     switch = StopSwitch()
     with switch.armed(), Store(path, write=True) as store:
-        crew = Crew(Job(perform, {}, 1024, 0), workers)
+        crew = WorkerPool(Job(perform, {}, 1024, 0), workers)
         try:
             yield TrialGround(aims, yard, driver, seed, store, crew, switch, watch, unknowns=unknowns)
         finally:

@@ -1,4 +1,4 @@
-"""Attempts on real lines: a log file in TOML or CSV, that a phone can edit, read with checks.
+"""Attempts on real lines as they are written down: a log file in TOML or CSV, that a phone or spreadsheet can edit.
 
 A log names its lines (an obstacle with its measured height or angle, and the surface), its configurations (build sheet
 and changes) and its tries. Outcomes are those of the simulation, so that the two can be compared; ``void`` is a try
@@ -7,13 +7,17 @@ that does not count (something broke, somebody was in the way).
 
 from __future__ import annotations
 
+import csv
 import datetime
-from dataclasses import dataclass
+import difflib
+from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
-from sim.errors import SimError
+from models.record import validated
+from models.spec import Spec
+from sim.errors import SimError, reading
 
 Name = Annotated[str, Field(min_length=1, max_length=200)]
 Text = Annotated[str, Field(max_length=2000)]
@@ -33,11 +37,7 @@ class LogError(SimError):
     """A log that cannot be imported as it stands."""
 
 
-class _Record(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-
-class LineEntry(_Record):
+class LineEntry(Spec):
     """One line on the rocks."""
 
     name: Name
@@ -47,7 +47,7 @@ class LineEntry(_Record):
     note: Text = ""
 
 
-class TruckEntry(_Record):
+class TruckEntry(Spec):
     """One configuration that was driven."""
 
     name: Name
@@ -55,7 +55,7 @@ class TruckEntry(_Record):
     changes: tuple[Name, ...] = ()
 
 
-class TryEntry(_Record):
+class TryEntry(Spec):
     """One try, or several in a row alike in all but the outcome."""
 
     line: Name
@@ -72,7 +72,7 @@ class TryEntry(_Record):
     driver: Text = ""
 
 
-class LogFile(_Record):
+class LogFile(Spec):
     """A day's log."""
 
     schema_: Annotated[Literal[1], Field(alias="schema")]
@@ -87,39 +87,6 @@ class LogFile(_Record):
     line: tuple[LineEntry, ...] = ()
     configuration: tuple[TruckEntry, ...] = ()
     attempt: tuple[TryEntry, ...] = ()
-
-
-@dataclass(frozen=True)
-class Attempt:
-    """One try as it goes into the store."""
-
-    day: str
-    """ISO 8601."""
-    line: str
-    obstacle: str
-    """Without its level, as in the store's trials."""
-    level: float
-    surface: str
-    configuration: str
-    """Name in the log."""
-    driver: str
-    outcome: str
-    reason: str
-    note: str = ""
-    video: str = ""
-    battery: str = ""
-    weather: str = ""
-    simulated: bool = False
-
-    @property
-    def counts(self) -> bool:
-        """Whether it is a try at all."""
-        return self.outcome != VOID
-
-    @property
-    def cleared(self) -> bool:
-        """Whether it was a success."""
-        return self.outcome == "cleared"
 
 
 STARTER = """\
@@ -149,3 +116,81 @@ tries = ["cleared", "stuck: tyres slipped", "cleared"]
 video = "0:42"
 note = ""
 """
+_COLUMNS = (
+    "date", "line", "obstacle", "surface", "configuration", "outcome", "reason", "note", "video", "battery", "weather",
+    "driver",
+)
+_NEEDED = ("line", "configuration", "outcome")
+_LARGEST = 4_000_000
+
+
+STARTER_ROWS = """\
+# One row per try. outcome: cleared, rolled, stuck, slid, timeout (void: does not count), and why after a colon.
+line,obstacle,surface,configuration,outcome,video,battery,weather,driver,date,note
+step by the oak,ledge:24,"sandstone, dry",as it is,cleared,0:42,7.9 V,"dry, 9 C",me,2026-11-22,
+step by the oak,,,as it is,stuck: tyres slipped,1:10,,,me,2026-11-22,second start mark
+"""
+"""A table to start from; its configuration is one that the store has, or that a TOML file beside it describes."""
+
+
+def with_rows(file: Path, day: LogFile | None) -> LogFile:
+    """Read a CSV file as a log; its lines may be given in its own obstacle and surface columns.
+
+    :raises LogError: Not text, no header, a column or cell that does not fit.
+    :raises BuildSheetError: A cell that is too long.
+    """
+    with reading(file):
+        if file.stat().st_size > _LARGEST:
+            raise LogError("too large for a log", file=file, remedy="Split it")
+        data = file.read_bytes()
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise LogError("not UTF-8 text", file=file, remedy="Export it as CSV, UTF-8") from None
+    try:
+        rows = list(csv.reader(text.splitlines(), delimiter=_delimiter(text)))
+    except csv.Error as fault:
+        raise LogError(f"not rows of a table: {fault}", file=file, remedy="Export it as CSV again") from None
+    rows = [row for row in rows if any(cell.strip() for cell in row) and not row[0].lstrip().startswith("#")]
+    if not rows:
+        raise LogError("is empty", file=file, remedy=f"Its first row names the columns: {', '.join(_COLUMNS)}")
+    header = [_column(cell, file) for cell in rows[0]]
+    missing = [name for name in _NEEDED if name not in header]
+    if missing:
+        raise LogError(f"has no column {missing[0]}", file=file, field="header", value=rows[0],
+                       remedy=f"The first row names the columns: {', '.join(_COLUMNS)}")
+    lines: dict[str, LineEntry] = {line.name: line for line in day.line} if day is not None else {}
+    entries = []
+    for number, row in enumerate(rows[1:], start=2):
+        if len(row) > len(header) and any(cell.strip() for cell in row[len(header) :]):
+            raise LogError("has more cells than the header", file=file, field=f"row {number}", value=row[-1],
+                           remedy="Put text that holds a comma in double quotes")
+        cells = {name: cell.strip() for name, cell in zip(header, row, strict=False) if cell.strip()}
+        absent = next((name for name in _NEEDED if name not in cells), None)
+        if absent is not None:
+            raise LogError(f"has no {absent}", file=file, field=f"row {number}", remedy="Fill it in or drop the row")
+        if "obstacle" in cells:
+            told = {"name": cells["line"], "obstacle": cells["obstacle"], "surface": cells.get("surface", "rock")}
+            found = validated(LineEntry, told, file)
+            before = lines.setdefault(found.name, found)
+            if before.obstacle != found.obstacle:
+                raise LogError("is another obstacle than above", file=file, field=f"row {number}: {found.name}",
+                               value=found.obstacle, remedy="A line keeps its obstacle; name a second line")
+        kept = {k: v for k, v in cells.items() if k not in ("obstacle", "surface")}
+        entries.append(validated(TryEntry, kept, file))
+    base = day or LogFile.model_validate({"schema": 1})
+    return base.model_copy(update={"line": tuple(lines.values()), "attempt": tuple(entries)})
+
+
+def _delimiter(text: str) -> str:
+    first = next((line for line in text.splitlines() if line.strip() and not line.startswith("#")), "")
+    return max(",;\t", key=first.count)
+
+
+def _column(cell: str, file: Path) -> str:
+    name = cell.strip().lower()
+    if name in _COLUMNS:
+        return name
+    near = difflib.get_close_matches(name, _COLUMNS, n=1, cutoff=0.5)
+    raise LogError("no such column", file=file, field="header", value=cell,
+                   remedy=f"Did you mean {near[0]}?" if near else f"Columns: {', '.join(_COLUMNS)}")

@@ -1,21 +1,59 @@
-"""A log file read with checks: every try on a line and a configuration that are known, with an outcome that exists."""
+"""A log of attempts, checked and kept: every try on a line and a configuration that are known, in the store beside
+the trials they are compared with.
+"""
 
 from __future__ import annotations
 
 import datetime
 import difflib
+import hashlib
+import json
 import re
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import astuple, dataclass, fields
 from pathlib import Path
 
 from models.record import read_record
-from sim.reality.attempt_csv import with_rows
-from sim.reality.attempt_file import REASONS, Attempt, LineEntry, LogError, LogFile, TruckEntry
+from sim.reality.attempt_file import REASONS, VOID, LineEntry, LogError, LogFile, TruckEntry, with_rows
+from sim.store.store import Store
 from sim.trial import ground_cache
 from terrain.errors import TerrainError
 
 _VIDEO = re.compile(r"(?:\d{1,2}:)?\d{1,2}:\d{2}(?:\.\d+)?")
+
+
+@dataclass(frozen=True)
+class Attempt:
+    """One try as it goes into the store."""
+
+    day: str
+    """ISO 8601."""
+    line: str
+    obstacle: str
+    """Without its level, as in the store's trials."""
+    level: float
+    surface: str
+    configuration: str
+    """Name in the log."""
+    driver: str
+    outcome: str
+    reason: str
+    note: str = ""
+    video: str = ""
+    battery: str = ""
+    weather: str = ""
+    simulated: bool = False
+
+    @property
+    def counts(self) -> bool:
+        """Whether it is a try at all."""
+        return self.outcome != VOID
+
+    @property
+    def cleared(self) -> bool:
+        """Whether it was a success."""
+        return self.outcome == "cleared"
 
 
 @dataclass(frozen=True)
@@ -135,3 +173,44 @@ def _video(told: str, file: Path, field: str) -> str:
         raise LogError("not a time in a video", file=file, field=f"{field}: video", value=told,
                        remedy="Write minutes:seconds, as 3:12")
     return told.strip()
+
+
+_FIELDS = tuple(f.name for f in fields(Attempt))
+_COLUMNS = ("key", "config", *_FIELDS)
+# Column names in these texts are constants of this file; values are always bound.
+_INSERT = f"INSERT OR IGNORE INTO attempt ({', '.join(_COLUMNS)}) VALUES ({', '.join('?' * len(_COLUMNS))})"  # noqa: S608
+_SELECT = f"SELECT {', '.join(_COLUMNS[1:])} FROM attempt ORDER BY day, line, configuration, key"  # noqa: S608
+
+
+@dataclass(frozen=True)
+class Logged:
+    """One attempt with the hash of its configuration."""
+
+    config: str
+    attempt: Attempt
+
+
+def add_attempts(store: Store, attempts: Sequence[Attempt], hashes: Mapping[str, str]) -> int:
+    """Write attempts in one transaction; those that are there already stay. Returns how many were new.
+
+    :param hashes: configuration hash by the name used in the log.
+    """
+    seen: Counter[str] = Counter()
+    rows = []
+    for attempt in attempts:
+        config = hashes[attempt.configuration]
+        text = json.dumps([config, *astuple(attempt)])
+        # The third of three equal tries is another one; the same file read twice is not.
+        seen[text] += 1
+        key = hashlib.sha256(f"{seen[text]} {text}".encode()).hexdigest()[:32]
+        rows.append((key, config, *astuple(attempt)))
+    return store.insert(_INSERT, rows)
+
+
+def logged(store: Store) -> list[Logged]:
+    """Every attempt in the store, by day and line."""
+    found = []
+    for config, *values in store.select(_SELECT):
+        row = dict(zip(_FIELDS, values, strict=True))
+        found.append(Logged(config, Attempt(**{**row, "simulated": bool(row["simulated"])})))
+    return found

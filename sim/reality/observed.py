@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sim.errors import SimError
-from sim.reality.attempt_store import Logged
+from sim.reality.attempt_log import Logged
 from sim.statistics.interval import Rate, wilson
 from sim.trial.ground_cache import with_level
 

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from models.assemble import rigid_model
 from models.record import validated
 from models.rigid import RigidModel
 from models.spec import Sheet
-from sim.batch.batch import FixedSupply, Progress, StopSwitch, run
+from sim.batch.batch import FixedSupply, Progress
+from sim.batch.session import Watch, session
 from sim.batch.study import make_task, yard_of
 from sim.batch.version import versions
-from sim.batch.worker import Job
-from sim.batch.worker_pool import Crew
 from sim.errors import SimError
 from sim.reality.observed import Tried
 from sim.reality.response import Response, response
@@ -25,7 +24,6 @@ from sim.trial.task import Task
 
 GRIPS = (0.7, 0.8, 0.9, 1.0, 1.12, 1.3)
 """Factors on the sheet's grip at which every line is simulated."""
-PERFORM = "sim.trial.perform:perform"
 
 
 @dataclass(frozen=True)
@@ -75,27 +73,17 @@ def prepare(store: Store, cells: Sequence[Tried], driver_name: str, seed: int, r
 
 
 def rehearse(
-    store: Store,
-    plan: Rehearsal,
-    cells: Iterable[Tried],
-    workers: int,
-    watch: Callable[[Progress], None] | None = None,
+    store: Store, plan: Rehearsal, cells: Iterable[Tried], workers: int, watch: Watch | None = None
 ) -> Progress:
     """Run what is missing; a second run does nothing."""
     # The same line may stand in several cells, and the ends of a range tell most: outer grips of all lines first.
     tasks = list(dict.fromkeys(task for cell in cells for _, task in plan.tasks_of(cell)))
-    job = Job(PERFORM, dict(plan.trucks), 1024, 0)
     known = store.done()
     missing = [task for task in tasks if task.key(versions()) not in known]
     if not missing:
         return Progress(known=len(tasks))
-    switch = StopSwitch()
-    with switch.armed():
-        crew = Crew(job, workers)
-        try:
-            return run(FixedSupply(missing), store, versions(), crew, watch=watch, stop=switch)
-        finally:
-            crew.close()
+    with session(store, plan.trucks, workers, watch) as here:
+        return here.run(FixedSupply(missing))
 
 
 def responses(store: Store, plan: Rehearsal, cells: Sequence[Tried]) -> list[Response]:

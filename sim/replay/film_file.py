@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from sim.errors import SimError
+from terrain.whole_file import whole
 
 Frame = NDArray[np.uint8]
 GIF_WIDTH = 640
@@ -35,26 +37,22 @@ def write_film(
     odd = [file for file in files if file.suffix.lower().lstrip(".") not in KINDS]
     if odd:
         raise SimError("no such film format", file=odd[0], remedy=f"Name it with one of: {', '.join(KINDS)}")
-    parts = [file.with_name(f".part-{file.name}") for file in files]
     try:
-        writers = [_writer(part, rate) for part in parts]
-        try:
-            for n, frame in enumerate(frames):
-                for file, writer in zip(files, writers, strict=True):
-                    _append(writer, file, frame, n)
-                if watch is not None:
-                    watch(n + 1, count)
-        finally:
-            for writer in writers:
-                writer.close()
-        for part, file in zip(parts, files, strict=True):
-            part.replace(file)
+        with ExitStack() as stack:
+            parts = [stack.enter_context(whole(file)) for file in files]
+            writers = [_writer(part, rate) for part in parts]
+            try:
+                for n, frame in enumerate(frames):
+                    for file, writer in zip(files, writers, strict=True):
+                        _append(writer, file, frame, n)
+                    if watch is not None:
+                        watch(n + 1, count)
+            finally:
+                for writer in writers:
+                    writer.close()
     except OSError as error:
         raise SimError(f"cannot be written: {error.strerror or error}", file=files[0],
                        remedy="Give another place with --out") from error
-    finally:
-        for part in parts:
-            part.unlink(missing_ok=True)
     return files
 
 

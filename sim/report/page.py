@@ -32,6 +32,7 @@ from sim.report.reading import matrix, read
 from sim.report.truck_card import TruckCard, cards, gains
 from sim.report.verdict import answer, balance, question, sentence
 from sim.store.store import Store
+from terrain.whole_file import whole
 
 CLIP_BYTES = 4_500_000
 """Room for recorded trials in the page."""
@@ -74,12 +75,8 @@ def write_report(
             (folder / name).write_text(table, encoding="utf-8", newline="")
             written.append(folder / name)
         # The page appears whole or not at all.
-        part = out.with_name(f".{out.name}.part")
-        try:
+        with whole(out) as part:
             part.write_text(text, encoding="utf-8")
-            part.replace(out)
-        finally:
-            part.unlink(missing_ok=True)
     except OSError as error:
         raise SimError(f"cannot be written: {error.strerror}", file=error.filename or out,
                        remedy="Give another file with --out") from error

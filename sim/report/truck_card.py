@@ -18,7 +18,7 @@ from models.stability import tip_angles
 from sim.chart.value import Gain
 from sim.compare.comparison import Comparison
 from sim.statistics.paired import Verdict
-from sim.store.store import Configuration
+from sim.store.store import StoredTruck
 
 PHOTO_PIXELS = 720
 LARGEST_PHOTO = 40_000_000
@@ -70,7 +70,7 @@ class TruckCard:
 
 def cards(
     comparison: Comparison,
-    known: dict[str, Configuration],
+    known: dict[str, StoredTruck],
     sheets: dict[str, Sheet],
     names: Sequence[str],
     folder: Path,
@@ -78,12 +78,12 @@ def cards(
     """Cards in series order; ``folder`` is where photos are looked for."""
     configs = {cell.name: cell.config for cell in comparison.cells}
     configs.setdefault(comparison.baseline.name, comparison.baseline.hash)
-    measured = {c: _measures(known.get(c, Configuration(c, c, {})).facts, sheets.get(c)) for c in configs.values()}
+    measured = {c: _measures(known.get(c, StoredTruck(c, c, {})).facts, sheets.get(c)) for c in configs.values()}
     base = measured[comparison.baseline.hash]
     out = []
     for series, name in enumerate(names):
         config = configs[name]
-        facts = known.get(config, Configuration(config, name, {})).facts
+        facts = known.get(config, StoredTruck(config, name, {})).facts
         is_base = config == comparison.baseline.hash
         rows = tuple(
             Row(words, value, unit, digits, None if is_base or words not in base else value - base[words][0])
@@ -107,7 +107,7 @@ def cards(
     return out
 
 
-def gains(found: Sequence[TruckCard], known: dict[str, Configuration]) -> list[Gain]:
+def gains(found: Sequence[TruckCard], known: dict[str, StoredTruck]) -> list[Gain]:
     """What each changed truck gains over the baseline, for the value chart."""
     base = next(card for card in found if card.baseline)
     base_facts = known[base.config].facts if base.config in known else {}

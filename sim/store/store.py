@@ -39,7 +39,7 @@ _INSERT = f"INSERT OR IGNORE INTO trial ({', '.join((*COLUMNS, *EFFORT))}) VALUE
 
 
 @dataclass(frozen=True)
-class Configuration:
+class StoredTruck:
     """A truck as the store remembers it."""
 
     hash: str
@@ -98,7 +98,7 @@ class Store:
             cursor.executemany("INSERT OR IGNORE INTO trace (key, npz) VALUES (?, ?)", traces)
         return new
 
-    def add_configurations(self, configurations: Iterable[Configuration]) -> None:
+    def add_configurations(self, configurations: Iterable[StoredTruck]) -> None:
         """Remember trucks by their hash; a later name for the same truck replaces the earlier."""
         rows = [(c.hash, c.name, json.dumps(c.facts, sort_keys=True)) for c in configurations]
         with self._transaction() as cursor:
@@ -124,10 +124,10 @@ class Store:
         rows = self._rows(f"SELECT key, {_MEASURES} FROM trial")  # noqa: S608
         return {row[0]: _record(row[1:]) for row in rows}
 
-    def configurations(self) -> dict[str, Configuration]:
+    def configurations(self) -> dict[str, StoredTruck]:
         """Trucks by hash."""
         rows = self._rows("SELECT hash, name, facts FROM configuration")
-        return {h: Configuration(h, name, json.loads(facts)) for h, name, facts in rows}
+        return {h: StoredTruck(h, name, json.loads(facts)) for h, name, facts in rows}
 
     def latest(self) -> Versions | None:
         """Versions of the trial stored last, None in an empty store."""

@@ -12,19 +12,18 @@ from dataclasses import asdict, dataclass
 from typing import Annotated
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
+from models.spec import Spec
 from terrain import file_name
 
 
-class Variation(BaseModel):
+class Variation(Spec):
     """How much of each kind of luck a study lets in; zero switches one off.
 
     Offsets, heading and voltage are uniform within plus or minus the value; grip and centre of gravity are normal
     with the value as standard deviation, cut at three.
     """
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     start_offset_mm: Annotated[float, Field(ge=0, le=500)] = 8.0
     heading_deg: Annotated[float, Field(ge=0, le=45)] = 2.0

@@ -1,0 +1,77 @@
+"""Workers that fill an open store: the one way in which studies, decisions and rehearsals have their trials run."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+from models.rigid import RigidModel
+from sim.batch.batch import Progress, StopSwitch, Supply, run
+from sim.batch.version import versions
+from sim.batch.worker import Job
+from sim.batch.worker_pool import Executor, WorkerPool
+from sim.store.store import Store
+
+PERFORM = "sim.trial.perform:perform"
+Watch = Callable[[Progress], None]
+
+
+@dataclass(frozen=True)
+class Elsewhere:
+    """A scheduler to hand trials to instead of running them here."""
+
+    scheduler: str
+    tls: tuple[str, str, str] | None = None
+    """Paths of CA, certificate and key (PEM) for a ``tls://`` address."""
+
+
+@dataclass(frozen=True)
+class Session:
+    """Workers and the store that they fill."""
+
+    store: Store
+    executor: Executor
+    switch: StopSwitch
+    watch: Watch | None
+
+    def run(self, supply: Supply, until: float | None = None) -> Progress:
+        """Run a supply of trials to its end; see :func:`sim.batch.batch.run`."""
+        return run(supply, self.store, versions(), self.executor, until=until, watch=self.watch, stop=self.switch)
+
+
+@contextmanager
+def session(
+    store: Store,
+    trucks: Mapping[str, RigidModel],
+    workers: int,
+    watch: Watch | None = None,
+    *,
+    niceness: int = 0,
+    watchdog_s: float = 120.0,
+    memory_mb: int = 1024,
+    elsewhere: Elsewhere | None = None,
+) -> Iterator[Session]:
+    """Start workers, on this machine or behind a scheduler, and listen for Ctrl-C until the block ends.
+
+    :param store: Open for writing.
+    :param trucks: Rigid models by hash, all that the trials may name.
+    :raises SimError: Workers cannot start.
+    """
+    job = Job(PERFORM, trucks, memory_mb, niceness)
+    switch = StopSwitch()
+    with switch.armed():
+        executor = _executor(job, workers, watchdog_s, elsewhere)
+        try:
+            yield Session(store, executor, switch, watch)
+        finally:
+            executor.close()
+
+
+def _executor(job: Job, workers: int, watchdog_s: float, elsewhere: Elsewhere | None) -> Executor:
+    if elsewhere is None:
+        return WorkerPool(job, workers, watchdog_s=watchdog_s)
+    from sim.batch.cluster import Certificates, Cluster
+
+    certificates = Certificates(*elsewhere.tls) if elsewhere.tls else None
+    return Cluster(elsewhere.scheduler, job, versions(), watchdog_s=watchdog_s, certificates=certificates)
