@@ -4,37 +4,51 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
+from functools import partial
+from typing import Any
 
 from models.errors import BuildSheetError
 from models.holding import check_links
 from models.key import join
 from models.massprops import wheel_loads
-from models.plausible import check_amounts, check_places, check_wheelbase
+from models.plausible import amount_checks, check_total, check_wheelbase, density_checks, place_checks
+from models.record import together
 from models.spec import PAIRED, Axle, HullShape, Part, Sheet, Tyre
 
 WHEELBASE_SLACK_MM = 0.5
 
 
-def check_sheet(sheet: Sheet) -> None:
+def check_sheet(sheet: Sheet, data: Mapping[str, Any] | None = None) -> None:
     """Check what no single key can show.
 
-    :raises BuildSheetError: the first fault, with its key, its value and what to do (the file is not named).
+    :param data: as read from the file, for the order of the faults.
+    :raises BuildSheetError: all faults found, each with its key, its value and what to do (the file is not named).
     """
-    _check_names(sheet)
-    for part in sheet.parts:
-        _check_part(part)
-    check_wheelbase(sheet)
-    _check_axle_places(sheet)
-    check_places(sheet)
-    for end, axle, tyre in _ends(sheet):
-        _check_tyre(end, tyre)
-        _check_axle(end, axle, tyre)
-    _check_driveline(sheet)
-    for shape in sheet.hull:
-        _check_hull(shape)
-    check_amounts(sheet)
-    check_links(sheet)
+    # What one stage finds would make the next one stumble over the same slip again.
+    stages: tuple[list[Callable[[], None]], ...] = (
+        [lambda: _check_names(sheet), lambda: check_wheelbase(sheet),
+         *(partial(_check_part, part) for part in sheet.parts)],
+        [lambda: _check_axle_places(sheet), *place_checks(sheet),
+         *(partial(check, end, axle, tyre) for end, axle, tyre in _ends(sheet) for check in (_check_tyre, _check_axle)),
+         lambda: _check_driveline(sheet), *(partial(_check_hull, shape) for shape in sheet.hull),
+         *amount_checks(sheet)],
+        [partial(check_total, sheet)],
+        [*density_checks(sheet), partial(check_links, sheet)],
+        [partial(_check_stands, sheet)],
+    )  # fmt: skip
+    for stage in stages:
+        faults = []
+        for check in stage:
+            try:
+                check()
+            except BuildSheetError as fault:
+                faults.append(fault)
+        if faults:
+            raise together(faults, data if data is not None else sheet.model_dump(by_alias=True))
+
+
+def _check_stands(sheet: Sheet) -> None:
     wheel_loads(sheet)
 
 
@@ -130,7 +144,7 @@ def _check_axle_places(sheet: Sheet) -> None:
         )
 
 
-def _check_tyre(end: str, tyre: Tyre) -> None:
+def _check_tyre(end: str, axle: Axle, tyre: Tyre) -> None:
     field = f"tyres.{end}"
     outside, rim = tyre.outside_diameter_mm, tyre.rim_diameter_mm
     if rim is not None and rim >= outside:

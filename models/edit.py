@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any
@@ -10,6 +9,7 @@ from typing import Any
 from models.change import Change, Move, Replacement
 from models.checks import check_sheet
 from models.errors import BuildSheetError
+from models.nearest import nearest
 from models.record import validated
 from models.setting import set_keys, unset_keys
 from models.spec import Sheet
@@ -130,7 +130,7 @@ def _find(parts: list[Data], name: str, field: str, names: Mapping[str, str]) ->
     found = next((part for part in parts if part["name"] == current), None)
     if found is None:
         known = [str(part["name"]) for part in parts]
-        near = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
-        remedy = f'Did you mean "{near[0]}"?' if near else f"Parts of this truck: {', '.join(sorted(known))}."
+        near = nearest(name, known)
+        remedy = f'Did you mean "{near}"?' if near else f"Parts of this truck: {', '.join(sorted(known))}."
         raise BuildSheetError("this truck has no such part.", remedy=remedy, field=field, value=name)
     return found

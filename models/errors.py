@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 _LONGEST_VALUE = 60
+_MOST_FAULTS = 19
+"""Told after the first; a file that is no sheet at all has no end of them."""
 
 
 def shown(value: object) -> str:
@@ -37,7 +39,7 @@ class BuildSheetError(ValueError):
     """A fault in a build sheet or change: what is wrong, where, and what to do about it.
 
     Its text is one or two lines: ``file: field = value: problem`` and then the remedy; the change, if it came from one,
-    stands before the field.
+    stands before the field. Of several faults of a file each has its own.
     """
 
     _NOTHING = object()
@@ -51,25 +53,34 @@ class BuildSheetError(ValueError):
         field: str | None = None,
         value: object = _NOTHING,
         change: str | None = None,
+        others: Sequence[BuildSheetError] = (),
     ) -> None:
-        """Hold the pieces; any but the problem may be missing. Where it happened can be added later (:meth:`at`)."""
+        """Hold the pieces; any but the problem may be missing. Where it happened can be added later (:meth:`at`).
+
+        :param others: faults of the same file that come after this one; the text tells all of them.
+        """
+        self.others = tuple(others)
         self.problem = problem
         self.remedy = remedy
         self.file = None if file is None else str(file)
         self.field = field
         self.change = change
         self.value = None if value is self._NOTHING else value
-        self._value_known = value is not self._NOTHING
+        self.value_known = value is not self._NOTHING
         super().__init__(self._text())
 
     def _text(self) -> str:
         where = "" if self.field is None else _cut(_printable(self.field))
-        if where and self._value_known:
+        if where and self.value_known:
             where = f"{where} = {shown(self.value)}"
         file = "" if self.file is None else _cut(_printable(Path(self.file).name))
         change = "" if self.change is None else f"change {shown(self.change)}"
         first = ": ".join(piece for piece in (file, change, where, self.problem) if piece)
-        return f"{first}\n  {self.remedy}" if self.remedy else first
+        text = f"{first}\n  {self.remedy}" if self.remedy else first
+        told = [str(other) for other in self.others[:_MOST_FAULTS]]
+        if len(self.others) > _MOST_FAULTS:
+            told.append(f"and {len(self.others) - _MOST_FAULTS} more problems.")
+        return "\n".join([text, *told])
 
     def at(self, file: str | Path | None = None, change: str | None = None) -> BuildSheetError:
         """Return the same fault with its file or change named, unless it already has one."""
@@ -78,6 +89,7 @@ class BuildSheetError(ValueError):
             remedy=self.remedy,
             file=file if self.file is None else self.file,
             field=self.field,
-            value=self.value if self._value_known else self._NOTHING,
+            value=self.value if self.value_known else self._NOTHING,
             change=change if self.change is None else self.change,
+            others=[other.at(file, change) for other in self.others],
         )

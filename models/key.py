@@ -89,6 +89,27 @@ def leads_somewhere(key: str, data: Any) -> bool:
     return True
 
 
+def order_in(data: Any, key: str) -> tuple[int, ...]:
+    """Where a dotted key stands in the file that the data were read from, missing keys after the others."""
+    try:
+        steps = split(key)
+    except ValueError:
+        return ()
+    order = []
+    for step in steps:
+        found: str | int | None = step
+        if isinstance(data, Mapping):
+            names = list(data)
+            order.append(names.index(step) if step in data else len(names))
+        elif isinstance(data, Sequence) and not isinstance(data, str):
+            found = index_of(data, step)
+            order.append(len(data) if found is None else int(found))
+        data = None if found is None else _below(data, found)
+        if data is None:
+            break
+    return tuple(order)
+
+
 def _below(data: Any, step: str | int) -> Any:
     try:
         return data[step]

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 
 from models.errors import BuildSheetError
 from models.key import join
-from models.spec import PAIRED, Part, Sheet
+from models.spec import PAIRED, HullShape, Part, Sheet
+from models.typical import typical
 
 # Usual figures at 1/10 and how they shrink with the scale: small trucks are relatively light, lengths go as the scale.
 _MASS_G, _WHEELBASE_MM, _TRACK_MM, _STALL_KGCM, _AT_SCALE = 3000.0, 313.0, 200.0, 15.0, 10.0
@@ -60,33 +62,35 @@ def _length_slip(value: float, usual: float) -> str:
     return ""
 
 
-def check_places(sheet: Sheet) -> None:
-    """Check that everything sits where the truck is and is no larger, and that wheels are on their axles.
+def place_checks(sheet: Sheet) -> list[Callable[[], None]]:
+    """Checks that everything sits where the truck is and is no larger, and that wheels are on their axles."""
+    return [
+        *(partial(_check_place, sheet, field, place) for field, place in _places(sheet)),
+        *(partial(_check_size, sheet, table, thing) for table, things in (("parts", sheet.parts), ("hull", sheet.hull))
+          for thing in things),
+        *(partial(_check_on_axle, part, sheet) for part in sheet.parts),
+    ]  # fmt: skip
 
-    :raises BuildSheetError: a place far outside the truck or under the ground, or a wheel away from its axle.
-    """
+
+def _check_place(sheet: Sheet, field: list[str], place: Sequence[float]) -> None:
     base, track = sheet.wheelbase_mm, max(sheet.axles.front.track_mm, sheet.axles.rear.track_mm)
     limits = (("x", -base, 2 * base), ("y", -2 * track, 2 * track), ("z", 0.0, 2.5 * base))
-    for field, place in _places(sheet):
-        for value, (axis, low, high) in zip(place, limits, strict=True):
-            if not low <= value <= high:
-                raise BuildSheetError(
-                    f"is outside the truck ({low:g} to {high:g} mm).",
-                    remedy="Places are in mm from under the rear axle: x forward, y left, z up from the bench.",
-                    field=join([*field, axis]),
-                    value=value,
-                )
-    for table, things in (("parts", sheet.parts), ("hull", sheet.hull)):
-        for thing in things:
-            if max(thing.size_mm) > 3 * base:
-                raise BuildSheetError(
-                    f"is far larger than the truck (wheelbase {base:g} mm).",
-                    remedy="Sizes are full length, width and height in mm.",
-                    field=join([table, thing.name, "size_mm"]),
-                    value=thing.size_mm,
-                )
-    for part in sheet.parts:
-        _check_on_axle(part, sheet)
+    for value, (axis, low, high) in zip(place, limits, strict=True):
+        if not low <= value <= high:
+            raise BuildSheetError(
+                f"is outside the truck ({low:g} to {high:g} mm).",
+                remedy="Places are in mm from under the rear axle: x forward, y left, z up from the bench.",
+                field=join([*field, axis]), value=value,
+            )  # fmt: skip
+
+
+def _check_size(sheet: Sheet, table: str, thing: Part | HullShape) -> None:
+    if max(thing.size_mm) > 3 * sheet.wheelbase_mm:
+        raise BuildSheetError(
+            f"is far larger than the truck (wheelbase {sheet.wheelbase_mm:g} mm).",
+            remedy="Sizes are full length, width and height in mm.",
+            field=join([table, thing.name, "size_mm"]), value=thing.size_mm,
+        )  # fmt: skip
 
 
 def _places(sheet: Sheet) -> Iterator[tuple[list[str], tuple[float, float, float]]]:
@@ -105,6 +109,7 @@ def _places(sheet: Sheet) -> Iterator[tuple[list[str], tuple[float, float, float
 
 def _check_on_axle(part: Part, sheet: Sheet) -> None:
     if part.body not in PAIRED:
+        _check_on_housing(part, sheet)
         return
     end = "rear" if part.body == "rear_wheels" else "front"
     axle, tyre = (sheet.axles.rear, sheet.tyres.rear) if end == "rear" else (sheet.axles.front, sheet.tyres.front)
@@ -126,33 +131,77 @@ def _check_on_axle(part: Part, sheet: Sheet) -> None:
         )
 
 
-def check_amounts(sheet: Sheet) -> None:
-    """Check masses, motor and servo against the scale.
+def _check_on_housing(part: Part, sheet: Sheet) -> None:
+    """What rides on an axle is near it: a battery there would go up and down with the wheels."""
+    if part.body == "chassis":
+        return
+    axle = sheet.axles.front if part.body == "front_axle" else sheet.axles.rear
+    off = abs(part.at_mm[0] - axle.x_mm) - part.size_mm[0] / 2
+    if off > 0.5 * sheet.wheelbase_mm:
+        raise BuildSheetError(
+            f"rides on {part.body} but is {abs(part.at_mm[0] - axle.x_mm):g} mm away from it.",
+            remedy='What is screwed to the frame has body = "chassis" (or none); else check at_mm.',
+            field=join(["parts", part.name, "at_mm", "x"]), value=part.at_mm[0],
+        )  # fmt: skip
 
-    :raises BuildSheetError: an amount no such truck has, with the unit it looks like.
+
+def amount_checks(sheet: Sheet) -> list[Callable[[], None]]:
+    """Checks of masses, springs, motor and servo against the scale."""
+    return [
+        *(partial(_check_mass, sheet, part) for part in sheet.parts), partial(_check_servo, sheet),
+        *(partial(_check_spring, sheet, end) for end in ("front", "rear")), partial(_check_kv, sheet),
+    ]  # fmt: skip
+
+
+def check_total(sheet: Sheet) -> None:
+    """Check the sum of the parts.
+
+    :raises BuildSheetError: a mass no such truck has, with the unit it looks like.
     """
+    _check_total(sheet, usual_mass_g(sheet.scale))
+
+
+def density_checks(sheet: Sheet) -> list[Callable[[], None]]:
+    """Checks that nothing is denser than tungsten or lighter than foam."""
+    return [partial(_check_density, part) for part in sheet.parts]
+
+
+def _check_mass(sheet: Sheet, part: Part) -> None:
     usual = usual_mass_g(sheet.scale)
-    for part in sheet.parts:
-        key = "mass_each_g" if part.body in PAIRED else "mass_g"
-        grams = getattr(part, key)
-        if grams > 2.0 * usual:
-            raise BuildSheetError(
-                f"a whole {_scale_text(sheet)} truck has about {usual:.0f} g.",
-                remedy=f"{key} is in grams: was it typed in milligrams, or without its decimal point?",
-                field=join(["parts", part.name, key]),
-                value=grams,
-            )
-    _check_total(sheet, usual)
-    for part in sheet.parts:
-        _check_density(part)
-    _check_servo(sheet)
+    key = "mass_each_g" if part.body in PAIRED else "mass_g"
+    grams = getattr(part, key)
+    if grams > 2.0 * usual:
+        raise BuildSheetError(
+            f"a whole {_scale_text(sheet)} truck has about {usual:.0f} g.",
+            remedy=f"{key} is in grams: was it typed in milligrams, or without its decimal point?",
+            field=join(["parts", part.name, key]), value=grams,
+        )  # fmt: skip
+
+
+def _check_kv(sheet: Sheet) -> None:
     if sheet.motor.kv_rpm_per_v < 150:
         raise BuildSheetError(
             "no motor of these trucks turns that slowly.",
             remedy="kv_rpm_per_v is revolutions a minute for each volt, not the number of turns of wire.",
-            field="motor.kv_rpm_per_v",
-            value=sheet.motor.kv_rpm_per_v,
-        )
+            field="motor.kv_rpm_per_v", value=sheet.motor.kv_rpm_per_v,
+        )  # fmt: skip
+
+
+def _check_spring(sheet: Sheet, end: str) -> None:
+    """A spring that holds the truck far above or far below any that its makers fit."""
+    rate = (sheet.axles.front if end == "front" else sheet.axles.rear).shock.rate_n_per_mm
+    usual = typical("shock.rate_n_per_mm", sheet.scale)
+    if usual.low / 2.5 <= rate <= usual.high * 8.0:
+        return
+    slips = ((1000.0, "N/m"), (0.1751, "lb/in"), (9.80665, "kg/mm"), (0.00980665, "g/mm"), (0.1, "N/cm"))
+    remedy = next((f"If that is in {unit}, write {rate * factor if unit != 'N/m' else rate / 1000.0:.3g}."
+                   for factor, unit in slips
+                   if usual.low <= (rate / factor if unit == "N/m" else rate * factor) <= usual.high),
+                  "rate_n_per_mm is newtons for each millimetre: check the unit and the decimal point.")  # fmt: skip
+    raise BuildSheetError(
+        f"springs of 1/{sheet.scale:g} trucks have {usual.low:g} to {usual.high:g} N/mm.", remedy=remedy,
+        field=f"axles.{end}.shock.rate_n_per_mm", value=rate,
+    )  # fmt: skip
 
 
 def _check_density(part: Part) -> None:
@@ -202,9 +251,11 @@ def _check_servo(sheet: Sheet) -> None:
     stall = sheet.servo.stall_kgcm
     if stall <= 6.0 * usual:
         return
+    units = [f"in {unit}, write {stall / factor:.2g}" for factor, unit in ((13.887, "oz·in"), (9.80665, "N·cm"), (
+        98.0665, "N·mm")) if 0.25 * usual <= stall / factor <= 3.0 * usual]  # fmt: skip
     raise BuildSheetError(
         f"a strong servo of this scale has about {usual:.0f} kg·cm.",
-        remedy=f"If it is in ounce-inches, write {stall / 13.887:.2g} (1 kg·cm is 13.9 oz·in).",
+        remedy=f"If it is {', or '.join(units)}." if units else "Check the unit and the decimal point.",
         field="servo.stall_kgcm",
         value=stall,
     )

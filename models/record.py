@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import difflib
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -12,10 +11,14 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from models.errors import BuildSheetError
-from models.key import dotted
+from models.key import dotted, order_in
+from models.nearest import nearest
+from models.toml_slips import toml_slip
 from models.wording import in_words
 
 Record = TypeVar("Record", bound=BaseModel)
+FILLED_IN = frozenset({"links", "shock", "x_mm", "motor", "battery", "driveline", "servo"})
+"""Keys of a sheet that a builder may leave out (:mod:`models.short`)."""
 _LARGEST_FILE = 4_000_000
 
 
@@ -56,23 +59,18 @@ def read_toml(file: Path) -> dict[str, Any]:
             f"line {line} is not UTF-8 text.", remedy="Save the file as UTF-8 in your editor.", file=file
         ) from None
     except tomllib.TOMLDecodeError as fault:
-        raise BuildSheetError(f"not valid TOML: {fault}.", remedy=_toml_remedy(str(fault)), file=file) from None
+        problem, remedy = toml_slip(data.decode("utf-8-sig"), str(fault))
+        raise BuildSheetError(problem, remedy=remedy, file=file) from None
     except RecursionError:
         raise BuildSheetError("is nested too deeply.", remedy="A sheet needs four levels at most.", file=file) from None
 
 
 def _files_near(file: Path) -> str:
     here = sorted(p.name for p in file.parent.glob("*.toml")) if file.parent.is_dir() else []
-    near = difflib.get_close_matches(file.name, here, n=1, cutoff=0.5)
+    near = nearest(file.name, here)
     if near:
-        return f"Did you mean {near[0]}?"
+        return f"Did you mean {near}?"
     return "Check the spelling and the folder."
-
-
-def _toml_remedy(fault: str) -> str:
-    if "overwrite" in fault.lower():
-        return "The key or table appears twice; delete one of the two."
-    return 'Text needs quotes ("like this"), decimals a point (1.5), lists commas, and each key its own line.'
 
 
 def validated(kind: type[Record], data: Mapping[str, Any], file: Path | None = None) -> Record:
@@ -99,16 +97,25 @@ def _with_tuples(data: Any) -> Any:
 def _explained(
     kind: type[BaseModel], details: list[ErrorDetails], data: Mapping[str, Any], file: Path | None
 ) -> BuildSheetError:
+    """All faults in the order of the file."""
     # An unknown key is most often a misspelled one, and then explains the missing key reported beside it.
-    first = min(details, key=lambda d: d["type"] != "extra_forbidden")
-    if first["type"] == "extra_forbidden":
-        details = [d for d in details if d["type"] != "missing" or d["loc"][:-1] != first["loc"][:-1]]
-    location = first["loc"]
-    problem, remedy = in_words(kind, first)
-    more = len(details) - 1
-    if more:
-        problem += f" ({more} more problem{'s' if more > 1 else ''} after this one.)"
-    field = dotted(location, data)
-    if first["type"] == "missing":
-        return BuildSheetError(problem, remedy=remedy, file=file, field=field)
-    return BuildSheetError(problem, remedy=remedy, file=file, field=field, value=first["input"])
+    tables = {d["loc"][:-1] for d in details if d["type"] == "extra_forbidden"}
+    kept = [d for d in details if d["type"] != "missing" or d["loc"][:-1] not in tables]
+    # What a typical truck fills in is missing only because something it hangs on is.
+    kept = [d for d in kept if d["type"] != "missing" or d["loc"][-1] not in FILLED_IN] or kept
+    faults = []
+    for detail in kept:
+        problem, remedy = in_words(kind, detail)
+        value = {} if detail["type"] == "missing" else {"value": detail["input"]}
+        faults.append(BuildSheetError(problem, remedy=remedy, file=file, field=dotted(detail["loc"], data), **value))
+    return together(faults, data)
+
+
+def together(faults: Sequence[BuildSheetError], data: Mapping[str, Any]) -> BuildSheetError:
+    """One error of several, in the order of the file; a fault told twice is told once."""
+    once = list({(fault.field, fault.problem): fault for fault in faults}.values())
+    first, *others = sorted(once, key=lambda fault: order_in(data, fault.field or ""))
+    return BuildSheetError(
+        first.problem, remedy=first.remedy, file=first.file, field=first.field, change=first.change, others=others,
+        **({"value": first.value} if first.value_known else {}),
+    )  # fmt: skip

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterator, Mapping
 from typing import Any
 
 from models.change import Change
 from models.errors import BuildSheetError
 from models.key import index_of, join, split
+from models.nearest import nearest
 
 _FIXED = ("schema", "name", "scale", "assumed")
 
@@ -92,9 +92,9 @@ def _key(held: Any, step: str, path: list[str], names: Mapping[str, str]) -> Any
         if index is not None:
             return index
         known = [str(entry["name"]) for entry in held if isinstance(entry, Mapping) and "name" in entry]
-        near = difflib.get_close_matches(step, known, n=1, cutoff=0.5)
+        near = nearest(step, known)
         remedy = f"There are: {', '.join(known)}." if known else f"It has {len(held)} entries, counted from 1."
-        remedy = f'Did you mean "{near[0]}"?' if near else remedy
+        remedy = f'Did you mean "{near}"?' if near else remedy
         raise BuildSheetError("there is no such entry.", remedy=remedy, field=join(path))
     raise BuildSheetError(
         f"{join(path[:-1])} is a single value, nothing is below it.",

@@ -23,10 +23,11 @@ def load_sheet(path: str | Path) -> Sheet:
     :raises BuildSheetError: the file cannot be read, a key or value is wrong, or the truck it describes cannot be.
     """
     file = Path(path)
-    sheet = validated(Sheet, filled(read_toml(file)), file)
+    data = filled(read_toml(file))
+    sheet = validated(Sheet, data, file)
     sheet = sheet.model_copy(update={"hull": with_mesh_paths(sheet.hull, file, "hull")})
     try:
-        check_sheet(sheet)
+        check_sheet(sheet, data)
     except BuildSheetError as fault:
         raise fault.at(file) from None
     return sheet

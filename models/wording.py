@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import typing
 from collections.abc import Sequence
 from typing import Any
@@ -10,6 +9,8 @@ from typing import Any
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
+
+from models.nearest import nearest
 
 UNITS: dict[str, str] = {
     "_kgcm": "kilogram-centimetres (kg·cm)",
@@ -117,6 +118,11 @@ def _missing(kind: type[BaseModel], location: Sequence[str | int], key: str) -> 
     if below is not None:
         table = ".".join(str(step) for step in location if isinstance(step, str))
         needs = ", ".join(name for name, f in _by_key(below).items() if f.is_required())
+        if location[-1] in ("parts", "hull"):
+            return "is missing.", f"Add a [[{table}]] entry for each part with {needs}."
+        if table in ("axles", "tyres"):
+            needs = {"axles": "track_mm", "tyres": "outside_diameter_mm, width_mm"}[table]
+            return "is missing.", f"Add the tables [{table}.front] and [{table}.rear], each with {needs}."
         return "is missing.", f"Add the table [{table}] with {needs}."
     unit = unit_of(key)
     return "is missing.", f"Add `{key} = ...`" + (f", in {unit}." if unit else ".")
@@ -127,21 +133,24 @@ def _length(kind: type[BaseModel], location: Sequence[str | int], key: str) -> t
         return "four links hold an axle.", "Give each of the two lower and two upper rods its own [[...links]] entry."
     if key == "parts":
         return "there are no parts.", "Add at least one [[parts]] entry for each body."
+    if key.endswith("_mm"):
+        return ("has the wrong number of numbers.",
+                "Give as many as in [12.5, 0, 45]; decimals have a point: 17,5 in a list are two numbers.")
     return "has the wrong number of entries.", "See the example sheets for how this key is written."
 
 
 def _unknown(kind: type[BaseModel], location: Sequence[str | int]) -> tuple[str, str]:
     known = list(_fields(kind, location[:-1]))
-    near = difflib.get_close_matches(str(location[-1]), known, n=1, cutoff=0.5)
+    near = nearest(str(location[-1]), known)
     if near:
-        return "there is no such key.", f"Did you mean {near[0]}?"
+        return "there is no such key.", f"Did you mean {near}?"
     return "there is no such key.", f"Known here: {', '.join(known)}."
 
 
 def _nearest(value: Any, expected: str) -> str:
     allowed = [word.strip("' ") for word in expected.replace(" or ", ", ").split(",")]
-    near = difflib.get_close_matches(str(value), allowed, n=1, cutoff=0.5)
-    return f'Did you mean "{near[0]}"?' if near else ""
+    near = nearest(str(value), allowed)
+    return f'Did you mean "{near}"?' if near else ""
 
 
 def _fields(kind: type[BaseModel], location: Sequence[str | int]) -> dict[str, FieldInfo]:

@@ -45,8 +45,15 @@ def test_the_sheet_these_faults_are_put_into_is_good(tmp_path: Path) -> None:
         ),
         (
             b"",
-            "truck.toml: schema: is missing. (10 more problems after this one.)\n"
-            "  Put `schema = 1` on the first line: it says which form of sheet this is.",
+            "truck.toml: schema: is missing.\n"
+            "  Put `schema = 1` on the first line: it says which form of sheet this is.\n"
+            "truck.toml: name: is missing.\n  Add `name = ...`.\n"
+            "truck.toml: scale: is missing.\n  Add `scale = ...`.\n"
+            "truck.toml: wheelbase_mm: is missing.\n  Add `wheelbase_mm = ...`, in millimetres.\n"
+            "truck.toml: parts: is missing.\n  Add a [[parts]] entry for each part with name, at_mm.\n"
+            "truck.toml: axles: is missing.\n  Add the tables [axles.front] and [axles.rear], each with track_mm.\n"
+            "truck.toml: tyres: is missing.\n"
+            "  Add the tables [tyres.front] and [tyres.rear], each with outside_diameter_mm, width_mm.",
         ),
         (b"a = " + b"[" * 5000, "truck.toml: is nested too deeply.\n  A sheet needs four levels at most."),
     ],

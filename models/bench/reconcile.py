@@ -22,6 +22,7 @@ from models.bench.unknowns import SPRINGS, TYRES, Unknown, unknowns
 from models.bench.weighing import Balance
 from models.errors import BuildSheetError
 from models.massprops import truck_properties
+from models.nearest import nearest
 from models.spec import LOOSE_PART, PAIRED, Sheet
 
 Vector = NDArray[np.float64]
@@ -152,15 +153,13 @@ def _solved(residuals: Callable[[Vector], Vector], low: Vector, high: Vector) ->
 
 
 def _check_names(sheet: Sheet, weighed: Mapping[str, tuple[float, float]]) -> None:
-    import difflib
-
     names = [part.name for part in sheet.parts]
     for name in weighed:
         if name not in names:
-            near = difflib.get_close_matches(name, names, n=1, cutoff=0.5)
+            near = nearest(name, names)
             raise BuildSheetError(
                 "the sheet has no such part.",
-                remedy=f'Did you mean "{near[0]}"?' if near else f"Parts: {', '.join(sorted(names))}.",
+                remedy=f'Did you mean "{near}"?' if near else f"Parts: {', '.join(sorted(names))}.",
                 field="part", value=name,
             )  # fmt: skip
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -15,18 +16,22 @@ if TYPE_CHECKING:
     from sim.reality.observed import Tried
     from sim.trial.truck import Truck
 
-app = typer.Typer(no_args_is_help=True, help="Attempts on real lines: import a day's log, see what it says.")
+app = typer.Typer(
+    no_args_is_help=True, add_completion=False,
+    help="A log is a file of real tries: line, truck, outcome, date. Start one, import it, see what it says.",
+)
 
 
 @app.command()
 def new(file: Annotated[Path, typer.Argument(help="Log file to write (.toml or .csv).", show_default=False)]) -> None:
     """Write a log file to start from; a table if its name ends in .csv."""
     from sim.errors import SimError
-    from sim.reality.attempt_file import STARTER, STARTER_ROWS
+    from sim.reality.attempt_file import STARTER, STARTER_DATE, STARTER_ROWS
 
     try:
         with file.open("x", encoding="utf-8") as out:
-            out.write(STARTER_ROWS if file.suffix.lower() == ".csv" else STARTER)
+            text = STARTER_ROWS if file.suffix.lower() == ".csv" else STARTER
+            out.write(text.replace(STARTER_DATE, datetime.date.today().isoformat()))
     except FileExistsError:
         raise SimError("is there already", file=file, remedy="Name another file") from None
     except OSError as error:

@@ -9,7 +9,10 @@ import typer
 
 from sim.cli.console import say, show_json
 
-app = typer.Typer(no_args_is_help=True, help="Check a plan and what it will take.")
+app = typer.Typer(
+    no_args_is_help=True, add_completion=False,
+    help="A plan is a TOML file: trucks, obstacles with levels, how many trials. Check it and what it will take.",
+)
 
 
 @app.callback()

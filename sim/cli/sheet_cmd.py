@@ -177,9 +177,10 @@ def _drawn(configuration: Configuration, path: Path) -> list[Path]:
 
 def _warnings(configuration: Configuration, n: Statics) -> list[str]:
     from models.room import rubbing
+    from models.slips import slips
     from models.standing import wheel_heights
 
-    found = []
+    found = list(slips(configuration.sheet))
     if n.steer_needed_kgcm > n.steer_available_kgcm:
         found.append(f"the servo cannot turn the wheels at rest ({n.steer_needed_kgcm:.2f} kg·cm needed, "
                      f"{n.steer_available_kgcm:.2f} there)")

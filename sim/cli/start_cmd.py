@@ -84,10 +84,14 @@ def as_data(started: Started, sheet: Sheet, file: Path, pictures: list[Path]) ->
 
 
 def _show(started: Started, sheet: Sheet, file: Path, pictures: list[Path]) -> None:
+    from models.slips import slips
+
     found = as_data(started, sheet, file, pictures)
     say(f"Wrote {file}: {len(file.read_text(encoding='utf-8').splitlines())} lines, {found['mass_g']:.0f} g, "
         f"{found['front_percent']:.1f} % on the front axle, centre of gravity {found['cg_mm'][2]:.0f} mm up.")
     for text in started.notes:
+        say(f"NOTE: {text}.")
+    for text in slips(sheet):
         say(f"NOTE: {text}.")
     weighed = found["measured"]
     say(f"Measured: {', '.join(weighed) if weighed else 'no part alone'}. The rest is assumed from typical "

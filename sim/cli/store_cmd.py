@@ -9,7 +9,10 @@ import typer
 
 from sim.cli.console import say, show_json, show_table
 
-app = typer.Typer(no_args_is_help=True, help="Look into a store and copy its trials out.")
+app = typer.Typer(
+    no_args_is_help=True, add_completion=False,
+    help="A store is one SQLite file with every trial of a batch and real tries. Look into it, copy its trials out.",
+)
 StoreFile = Annotated[Path, typer.Argument(help="Store (SQLite) that a batch has filled.", show_default=False)]
 
 

@@ -89,6 +89,8 @@ class LogFile(Spec):
     attempt: tuple[TryEntry, ...] = ()
 
 
+STARTER_DATE = "2026-11-22"
+"""Stands in the starters for the day on which one is written."""
 STARTER = """\
 # A day on the rocks. Any number of tries per line; outcomes: cleared, rolled, stuck, slid, timeout (void: does not
 # count). A reason is one of the simulation's codes or your own words, after a colon.
