@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from models.bench.interval import Interval
 from models.bench.measure_chassis import protractor, ruler
 from models.bench.measurement import Measurement, Setting, mapped, mean_of
 from models.bench.quantity import read
-from models.bench.readings import Readings
+from models.bench.readings import Readings, Side
 from models.errors import BuildSheetError
 from models.massprops import contact_places, truck_properties, wheel_loads
 from models.spec import Sheet
@@ -148,18 +149,21 @@ def tilt_readings(readings: Readings) -> list[TiltReading]:
     :raises BuildSheetError: an angle that no board has.
     """
     units, found = readings.unit_by_kind(), []
-    for n, entry in enumerate(readings.tilt, start=1):
-        field = f"tilt.{n}.angles"
-        angles = [read("angle", a, f"{field}.{k}", units) for k, a in enumerate(entry.angles, start=1)]
+    given = [(f"tilt.{n}.angles", entry.to, entry.angles) for n, entry in enumerate(readings.tilt, start=1)]
+    once = ((side, getattr(readings, f"tipped_{side}")) for side in _WHERE)
+    given += [(f"tipped_{side}", cast(Side, side), (angle,)) for side, angle in once if angle is not None]
+    for field, to, raw in given:
+        many = field.endswith(".angles")
+        angles = [read("angle", a, f"{field}.{k}" if many else field, units) for k, a in enumerate(raw, start=1)]
         if not math.radians(10.0) < min(angles) <= max(angles) < math.radians(85.0):
             raise BuildSheetError(
                 "no truck tips there.",
                 remedy="Give the board's angle from level (35 to 50 deg sideways, 45 to 65 deg climbing are usual).",
-                field=field, value=list(entry.angles),
+                field=field, value=list(raw),
             )  # fmt: skip
         # 1 deg for a phone held by hand, beside what the file says of its protractor.
         own = max(protractor(readings), math.radians(1.0) / math.sqrt(3.0))
-        found.append(TiltReading(entry.to, mean_of(angles, own), field))
+        found.append(TiltReading(to, mean_of(angles, own), field))
     return found
 
 

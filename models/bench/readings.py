@@ -200,6 +200,12 @@ class Readings(Spec):
     foam_gap: tuple[FoamGap, ...] = ()
     slip_board: tuple[SlipBoard, ...] = ()
     tilt: tuple[Tilt, ...] = ()
+    tipped_left: Reading | None = None
+    """Angle at which the truck tipped over its left side, read once; [[tilt]] holds more readings."""
+    tipped_right: Reading | None = None
+    tipped_back: Reading | None = None
+    """Nose up."""
+    tipped_front: Reading | None = None
     sag: tuple[Sag, ...] = ()
     spring: tuple[Spring, ...] = ()
     steering: FullLock | None = None

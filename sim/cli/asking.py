@@ -50,7 +50,7 @@ def ask_for_readings(file: Path, sheet: Sheet | None, prompt: Callable[[str], st
     book = _Notebook(file, name)
     book.keep()
     say("Answer with units: 336 g, 11.9 oz, 134 mm. Several readings of one thing with commas between. "
-        "Enter alone skips.")
+        "Enter alone skips, but for what is marked needed.")
     say(f"CAUTION: {PACK_CAUTION} Weigh with the pack in if you drive with it in, then take it out.")
     try:
         _questions(book, ask, sheet)
@@ -60,7 +60,7 @@ def ask_for_readings(file: Path, sheet: Sheet | None, prompt: Callable[[str], st
 
 
 def _questions(book: _Notebook, ask: Callable[[str], str], sheet: Sheet | None) -> None:
-    step = _one(ask, "mass", "Smallest step of the scale", required=True)
+    step = _one(ask, "mass", "Smallest step of the scale (Enter: 1 g)") or "1 g"
     book.data["scale"] = {"step": step}
     book.keep()
     say("Whole truck on the scale. Shake it, let it settle, read three times.")
@@ -73,14 +73,14 @@ def _questions(book: _Notebook, ask: Callable[[str], str], sheet: Sheet | None) 
         note("All four wheels are needed for bias and cross weight; these readings were left out.")
     lengths = ("wheelbase", "track_front", "track_rear", "axle_height_front", "axle_height_rear")
     for length in lengths:
-        hint = "" if sheet is None else " (Enter: as on the sheet)"
+        hint = " (needed)" if sheet is None else " (Enter: as on the sheet)"
         _into(book, book.data, length, _one(ask, "length", length.replace("_", " ") + hint, required=sheet is None))
     _lifts(book, ask)
 
 
 def _lifts(book: _Notebook, ask: Callable[[str], str]) -> None:
     say("Lifts: raise one axle, the other stays on the scale, wheels free to roll. Three up, two down, each end.")
-    locked = ask("Is the suspension locked with solid links? yes or no").strip().lower()
+    locked = ask("Is the suspension locked with solid links? yes or no (Enter: no)").strip().lower()
     book.data["suspension"] = "locked" if locked.startswith("y") else "free"
     lifts: list[dict[str, Any]] = []
     while True:
@@ -90,9 +90,9 @@ def _lifts(book: _Notebook, ask: Callable[[str], str]) -> None:
                 return
             note("front or rear, please.")
             continue
-        height = _one(ask, "length", "Height of the raised axle over its level place", required=True)
-        load = _several(ask, "mass", "Scale under the other axle", required=True)
-        going = ask("Reached going up or down").strip().lower()
+        height = _one(ask, "length", "Height of the raised axle over its level place (needed)", required=True)
+        load = _several(ask, "mass", "Scale under the other axle (needed)", required=True)
+        going = ask("Reached going up or down (Enter: up)").strip().lower()
         lifts.append({"raised": raised, "height": height, "load": load, "going": "down" if going == "down" else "up"})
         book.data["lift"] = lifts
         book.keep()

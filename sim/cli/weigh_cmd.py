@@ -18,6 +18,7 @@ def weigh(
     readings: Annotated[Path, typer.Argument(help="Readings file (TOML).", show_default=False)],
     sheet: Annotated[Path | None, typer.Option(help="Build sheet, for lengths that were not measured.")] = None,
     ask: Annotated[bool, typer.Option("--ask", help="Be asked for the readings; writes the file.")] = False,
+    new: Annotated[bool, typer.Option("--new", help="Write a blank readings file to fill in.")] = False,
     chart: Annotated[Path | None, typer.Option(help="Picture to write, without its ending.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
@@ -26,6 +27,11 @@ def weigh(
     from models.sheet import load_sheet
 
     truck = None if sheet is None else load_sheet(sheet)
+    if new:
+        _write_blank(readings, truck)
+        say(f"Wrote {readings}. Fill it in with any text editor, then: cragbench weigh {readings}"
+            + (f" --sheet {sheet}" if sheet else ""))
+        return
     if ask:
         from sim.cli.asking import ask_for_readings
 
@@ -40,6 +46,22 @@ def weigh(
         say(f"Wrote {file}")
     if truck is not None:
         say(f"Next: `cragbench fit {sheet} {readings} --out NEW.toml` makes the sheet agree.")
+
+
+def _write_blank(file: Path, sheet: Sheet | None) -> None:
+    from models.bench.blank import blank_readings
+    from models.bench.procedure import PACK_CAUTION
+    from models.errors import BuildSheetError
+
+    try:
+        with file.open("x", encoding="utf-8") as out:
+            out.write(blank_readings("your truck" if sheet is None else sheet.name, PACK_CAUTION))
+    except FileExistsError:
+        raise BuildSheetError("is there already; readings are never overwritten.", remedy="Name another file.",
+                              file=file) from None  # fmt: skip
+    except OSError as fault:
+        raise BuildSheetError(f"cannot be written: {fault.strerror}.", remedy="Name a folder that you may write to.",
+                              file=file) from None  # fmt: skip
 
 
 def as_data(found: Weighed) -> dict[str, Any]:
