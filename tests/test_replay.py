@@ -22,7 +22,7 @@ from sim.replay.ground_mesh import ground_mesh
 from sim.replay.page_data import packed, page_data, unpacked
 from sim.replay.picks import clips, picks
 from sim.replay.pose import poses, quaternions
-from sim.replay.raster import fill
+from sim.replay.raster import SOLID, VEIL, fill
 from sim.replay.wanted import Wanted, find
 from sim.store.store import Store, pack, unpack
 from sim.trial import ground_cache
@@ -137,7 +137,7 @@ def _canvas() -> tuple[np.ndarray, np.ndarray]:
 def test_a_triangle_fills_its_area() -> None:
     image, near = _canvas()
     corners = np.array([[10.2, 10.3, 1.0], [10.2, 50.3, 1.0], [60.2, 50.3, 1.0]])
-    fill(corners, np.array([[0, 1, 2]]), np.full((1, 3), 255, dtype=np.uint8), image, near, False)
+    fill(corners, np.array([[0, 1, 2]]), np.full((1, 3), 255, dtype=np.uint8), image, near, SOLID)
     # Half of 50 x 40 pixels; a pixel is in when its middle is, so the error is of the order of the rim's length.
     assert (image[..., 0] > 0).sum() == pytest.approx(1000, abs=30)
 
@@ -145,7 +145,7 @@ def test_a_triangle_fills_its_area() -> None:
 def test_a_back_side_is_not_drawn() -> None:
     image, near = _canvas()
     corners = np.array([[10.0, 10.0, 1.0], [10.0, 50.0, 1.0], [60.0, 50.0, 1.0]])
-    fill(corners, np.array([[2, 1, 0]]), np.full((1, 3), 255, dtype=np.uint8), image, near, False)
+    fill(corners, np.array([[2, 1, 0]]), np.full((1, 3), 255, dtype=np.uint8), image, near, SOLID)
     assert image.max() == 0
 
 
@@ -157,7 +157,7 @@ def test_what_is_nearer_hides_what_is_behind_in_any_order() -> None:
     for faces in (near_first, far_first):
         image, near = _canvas()
         tones = np.array([[200, 0, 0] if f[0] == 0 else [0, 200, 0] for f in faces], dtype=np.uint8)
-        fill(corners, faces, tones, image, near, False)
+        fill(corners, faces, tones, image, near, SOLID)
         pictures.append(image)
     assert (pictures[0] == pictures[1]).all()
     assert pictures[0][..., 1].max() == 0
@@ -166,7 +166,7 @@ def test_what_is_nearer_hides_what_is_behind_in_any_order() -> None:
 def test_a_veil_covers_half() -> None:
     whole, veiled = _canvas(), _canvas()
     corners = np.array([[5.0, 5.0, 1.0], [5.0, 55.0, 1.0], [75.0, 55.0, 1.0]])
-    for (image, near), veil in ((whole, False), (veiled, True)):
+    for (image, near), veil in ((whole, SOLID), (veiled, VEIL)):
         fill(corners, np.array([[0, 1, 2]]), np.full((1, 3), 255, dtype=np.uint8), image, near, veil)
     assert veiled[0].astype(bool).sum() == pytest.approx(whole[0].astype(bool).sum() / 2, rel=0.02)
 

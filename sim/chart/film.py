@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from sim.chart import style
-from sim.chart.film_overlay import draw_moment
+from sim.chart.film_overlay import draw_moment, draw_names
 from sim.errors import SimError
 from sim.replay import scene
-from sim.replay.camera import VIEWS, camera
+from sim.replay.camera import View, camera
 from sim.replay.clip import Clip, camera_path
+from sim.replay.sight import sights
 
 Frame = NDArray[np.uint8]
 Box = tuple[int, int, int, int]
@@ -66,6 +67,7 @@ class Film:
         """Every frame, (height, width, 3)."""
         bed = scene.ground(self.clips[0], style.SCENE, LINES)
         path = camera_path(self.clips[0])
+        views = sights(self.clips[0])
         times = self.times()
         strip = Strip(self, times)
         for time in times:
@@ -73,7 +75,7 @@ class Film:
             whole = Image.new("RGB", self.layout.size, style.INK)
             things = scene.moment(bed, self._cast(at), style.SCENE)
             for name, box in self.layout.panels.items():
-                whole.paste(self._panel(name, box, at, things, path[at[0]]), box[:2])
+                whole.paste(self._panel(views[name].view(at[0]), box, at, things, path[at[0]]), box[:2])
             whole.paste(strip.at(float(time), at), self.layout.strip[:2])
             yield np.asarray(whole)
 
@@ -84,15 +86,17 @@ class Film:
         ]
 
     def _panel(
-        self, name: str, box: Box, at: Sequence[int], things: Sequence[scene.Lit], target: NDArray[np.float64]
+        self, view: View, box: Box, at: Sequence[int], things: Sequence[scene.Lit], target: NDArray[np.float64]
     ) -> Image.Image:
         lead = self.clips[0]
         size = (FINE * (box[2] - box[0]), FINE * (box[3] - box[1]))
-        eye = camera(VIEWS[name], target, lead.obstacle.start.heading, lead.actor.shape.length, size)
+        eye = camera(view, target, lead.obstacle.start.heading, lead.actor.shape.length, size)
         picture = Image.fromarray(scene.paint(eye, size, things, style.SCENE["sky"]))
         draw_moment(ImageDraw.Draw(picture), eye, lead, at[0], FINE)
+        if box[:2] != (0, 0):
+            draw_names(ImageDraw.Draw(picture), eye, lead, at[0], font(FINE * 15))
         small = picture.reduce(FINE)
-        if name == "side":
+        if box[:2] == (0, 0):
             self._captions(ImageDraw.Draw(small), at)
         return small
 

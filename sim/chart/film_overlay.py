@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import ImageDraw
+from PIL import ImageDraw, ImageFont
 
 from models.massprops import GRAVITY
 from sim.chart import style
@@ -43,6 +43,27 @@ def draw_moment(pen: ImageDraw.ImageDraw, eye: Camera, clip: Clip, sample: int, 
     box = (top[0] - radius, top[1] - radius, top[0] + radius, top[1] + radius)
     for start in (0, 180):
         pen.pieslice(box, start, start + 90, fill=style.INK)
+
+
+def draw_names(pen: ImageDraw.ImageDraw, eye: Camera, clip: Clip, sample: int, letters: ImageFont.FreeTypeFont) -> None:
+    """Write the names of the parts that the picture is about beside it, each with a line to its part."""
+    rotation, origin = clip.poses.rotation[sample], clip.poses.origin[sample]
+    spots = [eye.project((rotation[one.body] @ one.at + origin[one.body])[None])[0] for one in clip.actor.shape.names]
+    middle = eye.centre[0]
+    step = 1.25 * float(letters.size)
+    for side in (-1, 1):
+        mine = [(spot, one) for spot, one in zip(spots, clip.actor.shape.names, strict=True)
+                if (spot[0] >= middle) == (side > 0) and spot[2] > 0.0]
+        mine.sort(key=lambda pair: float(pair[0][1]))
+        y = eye.centre[1] - 0.5 * step * len(mine)
+        for spot, one in mine:
+            x = middle + side * 0.96 * middle
+            tone = style.FAILED if one.changed else style.INK
+            box = pen.textbbox((x, y), one.text, font=letters, anchor="rm" if side > 0 else "lm")
+            pen.line([(box[0] - 4 if side > 0 else box[2] + 4, y), (float(spot[0]), float(spot[1]))], fill=tone, width=2)
+            pen.rectangle((box[0] - 4, box[1] - 2, box[2] + 4, box[3] + 2), fill="white")
+            pen.text((x, y), one.text, font=letters, fill=tone, anchor="rm" if side > 0 else "lm")
+            y += step
 
 
 def _disc(pen: ImageDraw.ImageDraw, at: Array, radius: float, inside: str | None, edge: str, fine: int) -> None:

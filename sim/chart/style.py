@@ -301,6 +301,8 @@ SCENE: dict[str, str] = {
     "lane": "#9a8f7f",
     "load": "#009E73",
     "support": "#9B2D6B",
+    "part": "#8FA3B8",
+    "changed": "#FFB000",
 }
 """Tones of everything in a driven scene; the shell takes the colour of its configuration."""
 MARGIN_BANDS: tuple[tuple[float, str, str], ...] = ((0.0, "#B3261E", "tipping"), (10.0, "#D55E00", "close"))

@@ -14,6 +14,7 @@ from matplotlib.patches import Circle, Rectangle, Wedge
 from models.massprops import MassProperties, truck_properties, wheel_loads
 from models.spec import PAIRED, Part, Sheet
 from sim.chart import style
+from sim.replay.parts import grams, state
 
 SMALLEST_SHARE, SMALLEST_SHARE_NARROW = 0.012, 0.04
 """Of the truck's mass: what is lighter and unchanged is drawn without a label; in a wide and in a narrow picture."""
@@ -86,19 +87,7 @@ def truck_drawing(sheet: Sheet, before: Sheet | None = None, name: str | None = 
 
 def blocks(sheet: Sheet, before: Sheet | None) -> list[Block]:
     """Parts with what happened to them; a part is known by its name."""
-    earlier = {p.name: p for p in before.parts} if before is not None else {p.name: p for p in sheet.parts}
-    out = []
-    for part in sheet.parts:
-        old = earlier.get(part.name)
-        state = "same"
-        if old is None:
-            state = "new"
-        elif old.at_mm != part.at_mm:
-            state = "moved"
-        elif _grams(old) != _grams(part):
-            state = "heavier or lighter"
-        out.append(Block(part, _grams(part), state))
-    return out
+    return [Block(part, grams(part), state(part, before)) for part in sheet.parts]
 
 
 def title(sheet: Sheet, before: Sheet | None, name: str | None) -> str:
@@ -114,10 +103,6 @@ def title(sheet: Sheet, before: Sheet | None, name: str | None) -> str:
     was = wheel_loads(before).front_percent
     moved = f"moves the centre of gravity {way}" if way else "leaves the centre of gravity in place"
     return f"{who} {moved}: {was:.1f} to {share:.1f} % on the front axle"
-
-
-def _grams(part: Part) -> float:
-    return part.mass_g if part.mass_g is not None else 2.0 * (part.mass_each_g or 0.0)
 
 
 def _extent(found: Sequence[Block], sheet: Sheet) -> tuple[float, float, float]:

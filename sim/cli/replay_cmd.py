@@ -35,7 +35,8 @@ def replay(
 
     with Store(store) as opened:
         comparison = compare(opened)
-        found = clips(opened, find(opened, comparison, Wanted(truck, against, obstacle, repeat)))
+        found = clips(opened, find(opened, comparison, Wanted(truck, against, obstacle, repeat)), None,
+                      comparison.baseline.hash)
     if not found:
         raise SimError("holds no build sheet of that truck", file=store, field="truck",
                        remedy="Run the batch again with this version, which keeps the sheets")

@@ -56,13 +56,13 @@ class Clip:
         return float(self.trace.time[-1] - self.trace.time[0])
 
 
-def actor(name: str, sheet: Sheet) -> Actor:
-    """Assemble a truck for drawing from a resolved sheet.
+def actor(name: str, sheet: Sheet, before: Sheet | None = None) -> Actor:
+    """Assemble a truck for drawing from a resolved sheet; what differs from ``before`` is marked.
 
     :raises BuildSheetError: a sheet that cannot be assembled here, such as one whose mesh file is gone.
     """
     model = rigid_model(sheet)
-    return Actor(name, model, truck_shape(sheet, model))
+    return Actor(name, model, truck_shape(sheet, model, before))
 
 
 def clip(who: Actor, trial: Trial, trace: Trace) -> Clip:

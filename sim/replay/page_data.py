@@ -14,6 +14,7 @@ from sim.replay import camera, scene
 from sim.replay.clip import Actor, Clip, camera_path
 from sim.replay.ground_mesh import ground_mesh
 from sim.replay.pose import quaternions
+from sim.replay.sight import sights
 
 Array = NDArray[np.float64]
 DRAWN = (0, 2, 3, 4, 5, 6, 8, 9, 10)
@@ -81,6 +82,7 @@ def _clip(clip: Clip) -> dict[str, Any]:
     q = quaternions(clip.poses.rotation[at][:, DRAWN])
     bodies = np.concatenate([clip.poses.origin[at][:, DRAWN], q], axis=2).reshape(n, -1)
     trace = clip.trace
+    eyes = sights(clip)
     rest = [clip.poses.cg[at], trace.wheel_contact[at].reshape(n, -1), trace.wheel_force[at].reshape(n, -1)]
     margin = np.degrees(trace.margin[at])[:, None]
     return {
@@ -93,7 +95,9 @@ def _clip(clip: Clip) -> dict[str, Any]:
         "step": float(np.median(np.diff(trace.time[at]))) if n > 1 else 1.0 / RATE,
         "weight": GRAVITY * clip.actor.model.mass,
         "heading": float(clip.obstacle.start.heading),
-        "frames": packed(np.concatenate([bodies, *rest, margin, camera_path(clip)[at]], axis=1)),
+        "frames": packed(np.concatenate([bodies, *rest, margin, camera_path(clip)[at],
+                                         *(eyes[name].elevation[at][:, None] for name in camera.VIEWS)], axis=1)),
+        "azimuths": {name: one.azimuth for name, one in eyes.items()},
     }
 
 
@@ -117,10 +121,18 @@ def _actor(who: Actor) -> dict[str, Any]:
         {
             "body": DRAWN.index(s.body),
             "tone": s.tone,
+            "inside": inside,
             "v": np.round(s.vertices, 5).ravel().tolist(),
             "f": s.faces.ravel().tolist(),
         }
-        for s in who.shape.solids
+        for inside, several in ((False, who.shape.solids), (True, who.shape.inside))
+        for s in several
+        if s.body in DRAWN
+    ]
+    names = [
+        {"text": one.text, "body": DRAWN.index(one.body), "at": np.round(one.at, 5).tolist(), "changed": one.changed}
+        for one in who.shape.names
+        if one.body in DRAWN
     ]
     rods = [
         {
@@ -131,4 +143,4 @@ def _actor(who: Actor) -> dict[str, Any]:
         }
         for rod in who.shape.rods
     ]
-    return {"name": who.name, "length": who.shape.length, "solids": solids, "rods": rods}
+    return {"name": who.name, "length": who.shape.length, "solids": solids, "rods": rods, "names": names}

@@ -67,15 +67,19 @@ def picks(store: Store, comparison: Comparison, names: Sequence[str]) -> list[Pi
     return found
 
 
-def clips(store: Store, chosen: Sequence[Pick], watch: Callable[[str], None] | None = None) -> list[tuple[Pick, Clip]]:
-    """Clips of picks whose truck the store can still draw."""
+def clips(
+    store: Store, chosen: Sequence[Pick], watch: Callable[[str], None] | None = None, baseline: str | None = None
+) -> list[tuple[Pick, Clip]]:
+    """Clips of picks whose truck the store can still draw; parts that differ from the ``baseline`` are marked."""
     known = sheets(store)
     names = store.configurations()
     actors: dict[str, Actor | None] = {}
     out = []
     for pick in chosen:
         if pick.config not in actors:
-            actors[pick.config] = _actor(names[pick.config].name, known[pick.config]) if pick.config in known else None
+            before = known.get(baseline) if baseline not in (None, pick.config) else None
+            made = _actor(names[pick.config].name, known[pick.config], before) if pick.config in known else None
+            actors[pick.config] = made
         who = actors[pick.config]
         trace = store.trace(pick.trial.key)
         if who is None or trace is None or len(trace.time) < 2:
@@ -86,9 +90,9 @@ def clips(store: Store, chosen: Sequence[Pick], watch: Callable[[str], None] | N
     return out
 
 
-def _actor(name: str, sheet: Sheet) -> Actor | None:
+def _actor(name: str, sheet: Sheet, before: Sheet | None) -> Actor | None:
     try:
-        return actor(name, sheet)
+        return actor(name, sheet, before)
     except BuildSheetError:
         # A mesh file that stayed on another machine: the numbers stand without the picture.
         return None

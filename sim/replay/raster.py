@@ -12,6 +12,9 @@ from sim.physics.compiled import kernel
 Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8]
 Depths = NDArray[np.float32]
+SOLID, VEIL, GLASS = 0, 1, 2
+TINT = 0.3
+"""Share of its own colour that one pane of glass gives."""
 BEHIND = 0.985
 """A ghost is painted as if it stood so much farther away."""
 NEAREST = 0.01
@@ -20,12 +23,13 @@ NEAREST = 0.01
 
 @kernel
 def fill(
-    points: Array, faces: NDArray[np.int64], colours: NDArray[np.uint8], image: Pixels, nearness: Depths, veil: bool
+    points: Array, faces: NDArray[np.int64], colours: NDArray[np.uint8], image: Pixels, nearness: Depths, how: int
 ) -> None:
     """Paint flat triangles into an image (h, w, 3) where they are nearer than what is there.
 
     ``points`` (n, 3) are pixel x, pixel y and depth; ``colours`` (m, 3) one per face; ``nearness`` (h, w) holds
-    1 / depth, which is linear in the picture. A veil leaves out every other pixel: what is behind shows through.
+    1 / depth, which is linear in the picture. A veil leaves out every other pixel: what is behind shows through. Glass
+    tints what is there and hides nothing; it is painted last.
     """
     height, width = nearness.shape
     for f in range(faces.shape[0]):
@@ -46,7 +50,7 @@ def fill(
         if low > high or left > right:
             continue
         # Where a ghost and the truck coincide, the truck is seen.
-        back = BEHIND if veil else 1.0
+        back = BEHIND if how == VEIL else 1.0
         n0, n1, n2 = back / points[i, 2], back / points[j, 2], back / points[k, 2]
         a0, b0 = (y2 - y1) / area, (x1 - x2) / area
         a1, b1 = (y0 - y2) / area, (x2 - x0) / area
@@ -57,10 +61,13 @@ def fill(
                 w0 = -(a0 * (px - x1) + b0 * (py - y1))
                 w1 = -(a1 * (px - x2) + b1 * (py - y2))
                 w2 = 1.0 - w0 - w1
-                if w0 < 0.0 or w1 < 0.0 or w2 < 0.0 or (veil and (x + y) % 2 == 1):
+                if w0 < 0.0 or w1 < 0.0 or w2 < 0.0 or (how == VEIL and (x + y) % 2 == 1):
                     continue
                 near = w0 * n0 + w1 * n1 + w2 * n2
-                if near > nearness[y, x]:
+                if near > nearness[y, x] and how == GLASS:
+                    for c in range(3):
+                        image[y, x, c] = int((1.0 - TINT) * image[y, x, c] + TINT * colours[f, c])
+                elif near > nearness[y, x]:
                     nearness[y, x] = near
                     image[y, x, 0] = colours[f, 0]
                     image[y, x, 1] = colours[f, 1]

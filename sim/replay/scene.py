@@ -12,7 +12,9 @@ from numpy.typing import NDArray
 from sim.replay.camera import Camera
 from sim.replay.clip import Clip
 from sim.replay.ground_mesh import MOST_LINES, GroundMesh, ground_mesh
-from sim.replay.raster import fill
+from sim.replay.raster import GLASS, SOLID, VEIL, fill
+from sim.replay.solid import Solid
+from sim.replay.truck_shape import Rod
 from terrain.heightfield import sample
 from terrain.obstacle import Obstacle
 
@@ -118,8 +120,24 @@ def lane_places(lane: Array, points: Array) -> tuple[Array, Array]:
     return along, aside
 
 
-def truck(found: Clip, frame: int, tones: Mapping[str, str], shell: str) -> tuple[Array, NDArray[np.int64], Array]:
-    """World vertices (n, 3), faces (m, 3) and lit colours (m, 3) of a truck at one sample of its clip."""
+Triangles = tuple[Array, NDArray[np.int64], Array]
+"""World vertices (n, 3), faces (m, 3) and lit colours (m, 3)."""
+
+
+def truck(found: Clip, frame: int, tones: Mapping[str, str], shell: str, inside: bool = False) -> list[Triangles]:
+    """A truck at one sample of its clip: what hides, and with a look ``inside`` the shell of glass as the second."""
+    shape = found.actor.shape
+    if not inside:
+        return [_triangles(found, frame, tones, shell, shape.solids, shape.rods)]
+    glass = [s for s in shape.solids if s.tone in ("shell", "cab")]
+    solid = [s for s in shape.solids if s.tone not in ("shell", "cab")]
+    return [_triangles(found, frame, tones, shell, [*solid, *shape.inside], shape.rods),
+            _triangles(found, frame, tones, shell, glass, [])]
+
+
+def _triangles(
+    found: Clip, frame: int, tones: Mapping[str, str], shell: str, solids: Sequence[Solid], rods: Sequence[Rod]
+) -> Triangles:
     rotation, origin = found.poses.rotation[frame], found.poses.origin[frame]
     vertices: list[Array] = []
     faces: list[NDArray[np.int64]] = []
@@ -137,11 +155,13 @@ def truck(found: Clip, frame: int, tones: Mapping[str, str], shell: str) -> tupl
         colours.append(lit(colour, normals))
         count += len(points)
 
-    for s in found.actor.shape.solids:
+    for s in solids:
         add(s.vertices @ rotation[s.body].T + origin[s.body], s.faces, s.tone)
-    for rod in found.actor.shape.rods:
+    for rod in rods:
         a, b = (rotation[k] @ p + origin[k] for k, p in zip(rod.bodies, rod.ends, strict=True))
         add(_prism(a, b, rod.radius), ROD_FACES, rod.tone)
+    if not vertices:
+        return np.empty((0, 3)), np.empty((0, 3), dtype=np.int64), np.empty((0, 3))
     return np.concatenate(vertices), np.concatenate(faces), np.concatenate(colours)
 
 
@@ -173,17 +193,21 @@ class Lit:
     vertices: Array
     faces: NDArray[np.int64]
     colours: Colours
-    ghost: bool
+    how: int
+    """SOLID, VEIL or GLASS of :mod:`sim.replay.raster`."""
 
 
 def moment(bed: Ground, cast: Sequence[tuple[Clip, int, str, bool]], tones: Mapping[str, str]) -> list[Lit]:
-    """The ground and every (clip, sample, shell colour, whether a ghost) at one moment; the first one leads."""
+    """The ground and every (clip, sample, shell colour, whether a ghost) at one moment; the first one leads.
+
+    One looks inside every truck but a ghost.
+    """
     first, frame, _, _ = cast[0]
-    out = [Lit(bed.vertices, bed.faces, shaded(bed, first, frame).astype(np.uint8), False)]
+    out = [Lit(bed.vertices, bed.faces, shaded(bed, first, frame).astype(np.uint8), SOLID)]
     for clip, at, shell, ghost in cast:
-        vertices, faces, lights = truck(clip, at, tones, shell)
-        out.append(Lit(vertices, faces, lights.astype(np.uint8), ghost))
-    return out
+        for k, (vertices, faces, lights) in enumerate(truck(clip, at, tones, shell, not ghost)):
+            out.append(Lit(vertices, faces, lights.astype(np.uint8), VEIL if ghost else GLASS if k else SOLID))
+    return sorted(out, key=lambda thing: thing.how == GLASS)
 
 
 def paint(camera: Camera, size: tuple[int, int], lit_things: Sequence[Lit], sky: str) -> Colours:
@@ -193,5 +217,5 @@ def paint(camera: Camera, size: tuple[int, int], lit_things: Sequence[Lit], sky:
     image[:] = rgb(sky).astype(np.uint8)
     nearness = np.zeros((height, width), dtype=np.float32)
     for thing in lit_things:
-        fill(camera.project(thing.vertices), thing.faces, thing.colours, image, nearness, thing.ghost)
+        fill(camera.project(thing.vertices), thing.faces, thing.colours, image, nearness, thing.how)
     return image

@@ -13,12 +13,11 @@ from models.hullmesh import load_mesh
 from models.rigid import AXLE_BODIES, BODY_NAMES, WHEEL_BODIES, RigidModel
 from models.spec import HullShape, Part, Sheet
 from sim.replay import solid
+from sim.replay.parts import LIGHTEST, NamedPart, grams, inside
 from sim.replay.solid import Solid
 
 Array = NDArray[np.float64]
 SHELL_WORDS = ("body", "cab", "shell", "tub", "bed", "roof", "hood")
-LIGHTEST_PART = 2.0
-"""g; what weighs less is not drawn."""
 
 
 @dataclass(frozen=True)
@@ -38,22 +37,26 @@ class TruckShape:
 
     solids: tuple[Solid, ...]
     rods: tuple[Rod, ...]
+    inside: tuple[Solid, ...]
+    """Parts under the shell, and those anywhere that differ from the truck it is compared with."""
+    names: tuple[NamedPart, ...]
     length: float
     """m, the wheelbase: what cameras measure by."""
 
 
-def truck_shape(sheet: Sheet, model: RigidModel) -> TruckShape:
-    """Shapes of a resolved sheet on the bodies of its rigid model."""
+def truck_shape(sheet: Sheet, model: RigidModel, before: Sheet | None = None) -> TruckShape:
+    """Shapes of a resolved sheet on the bodies of its rigid model; what differs from ``before`` is marked."""
     origins = model.origins()
     solids = [s for shape in sheet.hull if (s := _hull_solid(shape, origins)) is not None]
     if not any(s.body == 0 for s in solids):
-        solids += [_part_solid(p, origins) for p in sheet.parts if p.body == "chassis" and _grams(p) >= LIGHTEST_PART]
+        solids += [_part_solid(p, origins) for p in sheet.parts if p.body == "chassis" and grams(p) >= LIGHTEST]
     solids += [s for p in sheet.parts if p.body == "front_knuckles" for s in _pair(p, origins)]
     for ring, body in zip(model.tyres, WHEEL_BODIES, strict=True):
         radius, half = float(np.max(ring.row_radius)), float(np.max(np.abs(ring.row_y)))
         crown = radius - float(np.min(ring.row_radius))
         solids += solid.wheel(body, radius, ring.rim_radius, 2.0 * half * 1.1, crown)
-    return TruckShape(tuple(solids), tuple(_rods(sheet, model, origins)), model.wheelbase)
+    parts, names = inside(sheet, before, origins)
+    return TruckShape(tuple(solids), tuple(_rods(sheet, model, origins)), tuple(parts), tuple(names), model.wheelbase)
 
 
 def _hull_solid(shape: HullShape, origins: Array) -> Solid | None:
@@ -94,10 +97,6 @@ def _pair(part: Part, origins: Array) -> list[Solid]:
         centre = np.array(part.at_mm) / 1e3 * [1.0, side, 1.0] - origins[body]
         out.append(solid.box(body, "axle", centre, np.array(part.size_mm) / 1e3))
     return out
-
-
-def _grams(part: Part) -> float:
-    return part.mass_g or part.mass_each_g or 0.0
 
 
 def _rods(sheet: Sheet, model: RigidModel, origins: Array) -> list[Rod]:

@@ -118,7 +118,8 @@ def _difficulty(subject: Subject) -> Named:
 
 
 def _margin_time(subject: Subject) -> Named:
-    found = clips(subject.store, picks(subject.store, subject.comparison, subject.names))
+    found = clips(subject.store, picks(subject.store, subject.comparison, subject.names), None,
+                  subject.comparison.baseline.hash)
     for text in dict.fromkeys(pick.label for pick, _ in found):
         traces: list[MarginTrace] = [margin_trace(pick, clip) for pick, clip in found if pick.label == text]
         yield f"margin-time-{text}", margin_time(traces, text, subject.width)

@@ -94,7 +94,7 @@ def render(store: Store, baseline: str | None, tell: Watch, tilt: int = 0) -> tu
     found = cards(comparison, known, sheets(store), names, store.path.absolute().parent)
     ends = endings(store, comparison)
     tell("choosing recorded trials")
-    chosen = clips(store, picks(store, comparison, names), tell)
+    chosen = clips(store, picks(store, comparison, names), tell, comparison.baseline.hash)
     shown = _within(chosen)
     won = gains(found, known)
     tables = csv_texts(comparison, found, ends, chosen, won)

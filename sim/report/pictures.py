@@ -17,9 +17,10 @@ from sim.chart.margin_time import MarginTrace
 from sim.compare.comparison import CellResult, Comparison
 from sim.compare.sentences import label
 from sim.replay import scene
-from sim.replay.camera import VIEWS, camera
+from sim.replay.camera import camera
 from sim.replay.clip import Clip, camera_path
 from sim.replay.picks import Pick
+from sim.replay.sight import sights
 from sim.report.endings import Ends
 from sim.report.reading import Reading
 from sim.report.truck_card import TruckCard
@@ -121,7 +122,7 @@ def stills(clips: Sequence[tuple[Pick, Clip]]) -> list[Still]:
         worst = int(np.nanargmin(clip.trace.margin))
         size = (2 * STILL[0], 2 * STILL[1])
         eye = camera(
-            VIEWS["chase"], camera_path(clip)[worst], clip.obstacle.start.heading, clip.actor.shape.length, size
+            sights(clip)["chase"].view(worst), camera_path(clip)[worst], clip.obstacle.start.heading, clip.actor.shape.length, size
         )
         things = scene.moment(bed, [(clip, worst, style.colour(pick.series), False)], style.SCENE)
         pixels = scene.paint(eye, size, things, style.SCENE["sky"])

@@ -18,6 +18,28 @@ class Overlay {
     this.centre(camera, Array.from(now.slice(CG, CG + 3)), feet);
   }
 
+  /* Names of what the picture is about, in two columns beside it, each with a line to its part. */
+  names(camera, truck, width, height) {
+    const { c, scale } = this, size = 12 * scale, step = 1.35 * size;
+    c.font = `${size}px sans-serif`;
+    c.textBaseline = "middle";
+    const all = truck.data.names.map((one) => ({ ...one, spot: camera.spot(moved(truck.frames[one.body], ...one.at)) }))
+      .filter((one) => one.spot);
+    for (const right of [false, true]) {
+      const mine = all.filter((one) => one.spot[0] >= width / 2 === right).sort((a, b) => a.spot[1] - b.spot[1]);
+      let y = Math.max(step, camera.cy - 0.5 * step * mine.length);
+      for (const { text, changed, spot } of mine) {
+        const long = c.measureText(text).width, x = right ? width - long - 8 * scale : 8 * scale;
+        this.line([[right ? x - 3 * scale : x + long + 3 * scale, y], spot], changed ? "#b34a00" : "#22262b", 1);
+        c.fillStyle = "rgba(255,255,255,.88)";
+        c.fillRect(x - 3 * scale, y - 0.62 * size, long + 6 * scale, 1.24 * size);
+        c.fillStyle = changed ? "#9a3f00" : "#22262b";
+        c.fillText(text, x, y);
+        y += step;
+      }
+    }
+  }
+
   line(points, colour, width, dash) {
     if (points.some((p) => p === null)) return;
     const { c, scale } = this;

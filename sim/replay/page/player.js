@@ -12,8 +12,8 @@ class Player {
     this.time = 0;
     this.playing = false;
     this.view = "chase";
-    this.scale = Math.min(2, 1.3 * (window.devicePixelRatio || 1));
-    this.turn = { yaw: 0, pitch: 0 };
+    this.full = this.scale = Math.min(2, 1.3 * (window.devicePixelRatio || 1));
+    this.turn = { yaw: 0, pitch: 0, near: 1 };
     this.stats = { frames: 0, spent: 0, recent: [] };
     this.stages = ["first", "second"].map((name) => this.stage(name));
     this.bind();
@@ -34,9 +34,25 @@ class Player {
     this.find("place").addEventListener("change", () => this.fillTrucks());
     for (const name of ["one", "other"]) this.find(name).addEventListener("change", () => this.choose());
     for (const input of this.root.querySelectorAll("input[type=radio]")) {
-      input.addEventListener("change", () => { this.turn = { yaw: 0, pitch: 0 }; this.draw(); });
+      input.addEventListener("change", () => { this.turn = { yaw: 0, pitch: 0, near: 1 }; this.draw(); });
     }
-    for (const { canvas } of this.stages) this.bindDrag(canvas);
+    this.root.querySelector("input[name=inside]").addEventListener("change", () => this.draw());
+    for (const { canvas } of this.stages) { this.bindDrag(canvas); this.bindKeys(canvas); }
+  }
+
+  /* What dragging does, by keys: arrows turn, plus and minus come closer and back off, Home looks as at first. */
+  bindKeys(canvas) {
+    const by = { ArrowLeft: ["yaw", 0.12], ArrowRight: ["yaw", -0.12], ArrowUp: ["pitch", 0.08], ArrowDown: ["pitch", -0.08] };
+    canvas.addEventListener("keydown", (e) => {
+      if (by[e.key]) this.turn[by[e.key][0]] += by[e.key][1];
+      else if (e.key === "+" || e.key === "=") this.turn.near = Math.max(0.4, this.turn.near / 1.1);
+      else if (e.key === "-") this.turn.near = Math.min(2.5, this.turn.near * 1.1);
+      else if (e.key === "Home") this.turn = { yaw: 0, pitch: 0, near: 1 };
+      else return;
+      this.turn.pitch = Math.min(1.3, Math.max(-1.3, this.turn.pitch));
+      e.preventDefault();
+      this.draw();
+    });
   }
 
   bindDrag(canvas) {
@@ -44,7 +60,7 @@ class Player {
     canvas.addEventListener("pointermove", (e) => {
       if (!this.drag) return;
       this.turn.yaw -= 0.008 * (e.clientX - this.drag[0]);
-      this.turn.pitch = Math.min(1.3, Math.max(-0.4, this.turn.pitch + 0.006 * (e.clientY - this.drag[1])));
+      this.turn.pitch = Math.min(1.3, Math.max(-1.3, this.turn.pitch + 0.006 * (e.clientY - this.drag[1])));
       this.drag = [e.clientX, e.clientY];
       this.draw();
     });
@@ -125,7 +141,7 @@ class Player {
     if (this.playing) requestAnimationFrame((next) => this.tick(next));
   }
 
-  /* Fewer pixels where the machine is slow, so that the motion stays smooth. */
+  /* Fewer pixels while the machine is slow, so that the motion stays smooth; all of them again when it is not. */
   measure(spent) {
     this.stats.frames += 1;
     this.stats.spent += spent;
@@ -134,6 +150,7 @@ class Player {
     const mean = this.stats.recent.reduce((a, b) => a + b) / this.stats.recent.length;
     this.stats.recent = [];
     if (mean > 20 && this.scale > 0.6) this.scale *= 0.8;
+    else if (mean < 9 && this.scale < this.full) this.scale = Math.min(this.full, this.scale / 0.8);
   }
 
   seek(time) {
@@ -170,16 +187,20 @@ class Player {
       [canvas.width, canvas.height] = [width, height];
     }
     const [lead] = cast, { now } = lead;
-    const view = this.data.views[this.chosen("camera")];
+    const name = this.chosen("camera"), [, , away, lens] = this.data.views[name];
+    const view = [lead.clip.azimuths[name], now[RAISED + VIEW_NAMES.indexOf(name)], away, lens];
+    const inside = this.root.querySelector("input[name=inside]").checked;
     const target = [now[LOOK_AT], now[LOOK_AT + 1], now[LOOK_AT + 2]];
-    const camera = new Camera(view, target, lead.clip.heading, lead.length, width, height, this.turn);
+    const camera = new Camera(view, target, lead.clip.heading, lead.length, width, height, this.turn, lead.ground);
+    stage.camera = camera;
     stage.raster.clear(packColour(...rgb(getComputedStyle(canvas).getPropertyValue("--sky").trim())));
     lead.ground.paint(stage.raster, camera, now, lead.length);
-    cast.forEach((s, i) => s.truck.paint(stage.raster, camera, s.now, s.colour, i > 0));
+    cast.forEach((s, i) => s.truck.paint(stage.raster, camera, s.now, s.colour, i > 0, inside && i === 0));
     const context = canvas.getContext("2d");
     context.putImageData(stage.raster.image, 0, 0);
     const overlay = new Overlay(context, this.scale, this.data.tones);
     overlay.moment(camera, now, lead.clip, lead.length);
+    if (inside) overlay.names(camera, lead.truck, width, height);
   }
 
   tell(stage, s, ghost) {

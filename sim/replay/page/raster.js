@@ -2,6 +2,9 @@
    everywhere, in the films too. */
 "use strict";
 
+const TINT = 77;
+const mix = (under, over) => ((256 - TINT) * (under & 255) + TINT * (over & 255)) >> 8;
+
 class Raster {
   constructor(width, height) {
     this.width = width;
@@ -17,8 +20,9 @@ class Raster {
   }
 
   /* points: x, y in pixels and 1 / depth (0 behind the eye), three numbers each; faces: three indices each;
-     colours: one packed colour per face. A veil leaves out every other pixel. */
-  fill(points, faces, colours, veil) {
+     colours: one packed colour per face. A veil (1) leaves out every other pixel; glass (2) tints what is there. */
+  fill(points, faces, colours, how) {
+    const veil = how === 1, glass = how === 2;
     const { width, height, pixels, near } = this;
     const count = faces.length, back = veil ? 0.985 : 1;
     for (let f = 0, n = 0; f < count; f += 3, n++) {
@@ -53,6 +57,11 @@ class Raster {
         let at = y * width + from;
         for (let x = from; x <= to; x++, at++, w0 += a0, w1 += a1, z += dn) {
           if (w0 >= 0 && w1 >= 0 && w0 + w1 <= 1 && z > near[at] && !(veil && ((x + y) & 1))) {
+            if (glass) {
+              const under = pixels[at];
+              pixels[at] = (255 << 24) | (mix(under >> 16, colour >> 16) << 16) | (mix(under >> 8, colour >> 8) << 8) | mix(under, colour);
+              continue;
+            }
             near[at] = z;
             pixels[at] = colour;
           }

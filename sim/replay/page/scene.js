@@ -1,7 +1,8 @@
 /* A recorded trial unpacked: blended poses at any time, the truck's and the ground's triangles, a camera. */
 "use strict";
 
-const BODIES = 9, CG = 63, CONTACT = 66, FORCE = 78, MARGIN = 90, LOOK_AT = 91;
+const BODIES = 9, CG = 63, CONTACT = 66, FORCE = 78, MARGIN = 90, LOOK_AT = 91, RAISED = 94;
+const VIEW_NAMES = ["side", "front", "chase"];
 const LIGHT = (([x, y, z]) => { const s = Math.hypot(x, y, z); return [x / s, y / s, z / s]; })([-0.45, -0.5, 0.8]);
 const AMBIENT = 0.45, UNDER = 0.42;
 
@@ -59,10 +60,17 @@ function matrix(now, body) {
 const moved = (m, x, y, z) => [0, 4, 8].map((r) => m[r] * x + m[r + 1] * y + m[r + 2] * z + m[r + 3]);
 
 class Camera {
-  constructor(view, target, heading, length, width, height, turn) {
-    const [azimuth, elevation, distance, lens] = view;
-    const a = heading + azimuth + (turn ? turn.yaw : 0);
-    const e = Math.min(1.5, Math.max(0.02, elevation + (turn ? turn.pitch : 0)));
+  /* view: azimuth, elevation, distance, lens; ground: what the eye must stay above when it is turned by hand. */
+  constructor(view, target, heading, length, width, height, turn, ground) {
+    const [azimuth, elevation, away, lens] = view, distance = away * turn.near;
+    const a = heading + azimuth + turn.yaw;
+    let e = Math.min(1.5, Math.max(0.02, elevation + turn.pitch));
+    const inGround = (up) => [0.35, 0.7, 1].some((part) => {
+      const reach = part * distance * length;
+      const p = [target[0] + reach * Math.cos(a) * Math.cos(up), target[1] + reach * Math.sin(a) * Math.cos(up)];
+      return target[2] + reach * Math.sin(up) < ground.height(p[0], p[1]) + 0.05 * length;
+    });
+    while ((turn.yaw || turn.pitch) && e < 1.5 && inGround(e)) e += 0.05;
     const back = [Math.cos(a) * Math.cos(e), Math.sin(a) * Math.cos(e), Math.sin(e)];
     this.ahead = back.map((v) => -v);
     this.right = [-Math.sin(a), Math.cos(a), 0];
@@ -112,8 +120,21 @@ class Ground {
     this.faces = Uint32Array.from([...faces, ...second, ...data.strip.flat().map((i) => i + nx * ny)]);
     this.projected = new Float32Array(this.points.length);
     this.light = light;
+    [this.x, this.y] = [data.x, data.y];
     this.tone = rgb(rock);
     this.colours = new Uint32Array(this.faces.length / 3);
+  }
+
+  /* Height (m) at a place, between grid lines; beyond the edge that of the edge. */
+  height(x, y) {
+    const cell = (lines, v) => {
+      let i = 1;
+      while (i < lines.length - 1 && lines[i] < v) i++;
+      return [i - 1, Math.min(1, Math.max(0, (v - lines[i - 1]) / (lines[i] - lines[i - 1])))];
+    };
+    const [i, u] = cell(this.x, x), [j, v] = cell(this.y, y), n = this.y.length;
+    const z = (a, b) => this.points[3 * (a * n + b) + 2];
+    return (1 - u) * ((1 - v) * z(i, j) + v * z(i, j + 1)) + u * ((1 - v) * z(i + 1, j) + v * z(i + 1, j + 1));
   }
 
   /* Darkens the ground under a truck and paints it. */
@@ -131,7 +152,7 @@ class Ground {
         colours[n] = packColour(tone[0] * k, tone[1] * k, tone[2] * k);
       }
     }
-    raster.fill(camera.project(points, this.projected), faces, colours, false);
+    raster.fill(camera.project(points, this.projected), faces, colours, 0);
   }
 }
 
@@ -148,9 +169,12 @@ class Truck {
       colours: new Uint32Array(8) };
   }
 
-  paint(raster, camera, now, shell, ghost) {
+  paint(raster, camera, now, shell, ghost, inside) {
     const frames = Array.from({ length: BODIES }, (_, b) => matrix(now, b));
-    for (const part of this.parts) {
+    const glass = (part) => inside && (part.tone === "shell" || part.tone === "cab");
+    this.frames = frames;
+    for (const part of [...this.parts.filter((p) => !glass(p)), ...this.parts.filter(glass)]) {
+      if (part.inside && !inside) continue;
       const m = frames[part.body], { v, world } = part;
       for (let i = 0; i < v.length; i += 3) {
         const x = v[i], y = v[i + 1], z = v[i + 2];
@@ -158,13 +182,15 @@ class Truck {
         world[i + 1] = m[4] * x + m[5] * y + m[6] * z + m[7];
         world[i + 2] = m[8] * x + m[9] * y + m[10] * z + m[11];
       }
-      this.draw(raster, camera, part, this.toneOf(part.tone, shell), ghost);
+      if (!glass(part)) this.draw(raster, camera, part, this.toneOf(part.tone, shell), ghost ? 1 : 0);
     }
     for (const rod of this.data.rods) {
       const [a, b] = rod.ends.map((end, i) => moved(frames[rod.bodies[i]], ...end));
       this.prism(a, b, rod.radius);
-      this.draw(raster, camera, this.rod, this.toneOf(rod.tone, shell), ghost);
+      this.draw(raster, camera, this.rod, this.toneOf(rod.tone, shell), ghost ? 1 : 0);
     }
+    // What one looks through is painted when all that it could hide is there.
+    for (const part of this.parts.filter(glass)) this.draw(raster, camera, part, this.toneOf(part.tone, shell), 2);
   }
 
   toneOf(name, shell) {
@@ -173,7 +199,7 @@ class Truck {
     return rgb(this.tones[name]);
   }
 
-  draw(raster, camera, part, tone, ghost) {
+  draw(raster, camera, part, tone, how) {
     const { world, f, colours } = part;
     for (let n = 0; n < colours.length; n++) {
       const i = 3 * f[3 * n], j = 3 * f[3 * n + 1], k = 3 * f[3 * n + 2];
@@ -186,7 +212,7 @@ class Truck {
       const b = AMBIENT * (0.775 + 0.225 * z) + (1.12 - AMBIENT) * sun;
       colours[n] = packColour(tone[0] * b, tone[1] * b, tone[2] * b);
     }
-    raster.fill(camera.project(world, part.flat), f, colours, ghost);
+    raster.fill(camera.project(world, part.flat), f, colours, how);
   }
 
   prism(a, b, radius) {
