@@ -20,8 +20,8 @@ from models.errors import BuildSheetError
 
 
 def test_lift_angle_of_the_published_car() -> None:
-    # A forum's worked example, read as an excerpt: wheelbase 110 in, lift 18 in: 108.5 in along the ground and a
-    # slope of .1659 (not .1636, which divides by the wheelbase).
+    # Right triangle, a worked example without a source to cite: wheelbase 110 in, lift 18 in: 108.5 in along the
+    # ground and a slope of .1659 (not .1636, which divides by the wheelbase).
     angle = lift_angle(18.0, 110.0, 12.0, 12.0)
     assert 110.0 * math.cos(angle) == pytest.approx(108.517, abs=5e-4)
     assert math.tan(angle) == pytest.approx(0.165872, abs=5e-7)

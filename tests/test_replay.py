@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from models.rigid import WHEEL_BODIES
+from sim.batch.study import make_task
 from sim.chart.film import film
 from sim.compare.comparison import compare
 from sim.errors import SimError
@@ -23,9 +24,16 @@ from sim.replay.page_data import packed, page_data, unpacked
 from sim.replay.picks import clips, picks
 from sim.replay.pose import poses, quaternions
 from sim.replay.raster import SOLID, VEIL, fill
+from sim.replay.sight import free, sights
 from sim.replay.wanted import Wanted, find
-from sim.store.store import Store, pack, unpack
+from sim.store.store import Store, Trial, pack, unpack
 from sim.trial import ground_cache
+from sim.trial.luck import Variation
+from sim.trial.perform import perform
+from sim.trial.task import Versions, record
+from terrain.families.registry import FAMILIES
+from terrain.heightfield import sample
+from terrain.yardstick import Yardstick
 
 
 @pytest.fixture(scope="module")
@@ -286,3 +294,31 @@ def made_trial(task, record, versions):  # type: ignore[no-untyped-def]
     from sim.store.store import Trial
 
     return Trial("key", task, versions, record)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("family", sorted(FAMILIES))
+def test_cameras_stand_above_the_ground_and_see_the_truck_on_every_family(family: str) -> None:
+    """A driven trial on the hardest usual level: at every moment each eye sees centre of gravity and wheels."""
+    truck = made_store.truck()
+    yard = made_store.yard_of(truck.model)
+    level = FAMILIES[family].levels(Yardstick(yard.wheelbase_mm / 1e3, yard.tyre_radius_mm / 1e3, yard.scale))[-1]
+    task = make_task(truck.hash, family, level, 0, yard=yard, driver_name="steady", seed=3, variation=Variation(),
+                     keep_trace=True)
+    result = perform({truck.hash: truck.model}, task)
+    assert result.trace is not None
+    trial = Trial("key", task, Versions("a", "b"), record(result))
+    found = clips_of.clip(clips_of.actor("truck", truck.configuration.sheet), trial, result.trace)
+    length, path = found.actor.shape.length, clips_of.camera_path(found)
+    # Moments between those that the eye was placed by.
+    at = np.arange(3, len(result.trace.time), 7)
+    seen = np.concatenate([found.poses.cg[at][:, None], found.poses.origin[at][:, list(WHEEL_BODIES)]], axis=1)
+    for name, sight in sights(found).items():
+        for k, moment in enumerate(at):
+            eye = camera(sight.view(int(moment)), path[moment], found.obstacle.start.heading, length, (640, 360))
+            height = float(sample(found.obstacle.ground, eye.eye[0], eye.eye[1]))
+            assert eye.eye[2] > height, (name, moment)
+            rays = [bool(free(found.obstacle, eye.eye[None], seen[k, j][None, None], 0.0)[0]) for j in range(5)]
+            # Between two moments that the eye was placed by, one wheel may dip behind a stone.
+            assert rays[0], (name, moment)
+            assert sum(rays) >= 4, (name, moment, rays)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -148,3 +149,14 @@ def test_command_lists_and_refuses() -> None:
     assert answer.returncode == 2
     assert "nonsense" in answer.stderr
     assert "Traceback" not in answer.stderr
+
+
+def test_every_source_can_be_found_or_says_that_it_cannot() -> None:
+    """No bare web site, no address cut short or withheld; what was read has a year, an edition or a paragraph."""
+    for check in checks():
+        words = check.source
+        assert not re.search(r"\w\.(com|org|net|edu|jp|au|de)\b|www|https?:|\.\.\.|…|withheld|forum", words), words
+        assert "from memory" not in words, words
+        assert check.known not in words, words
+        if check.known == "read":
+            assert re.search(r"\b(1[89]|20)\d\d\b|SAE J\d+|CFR", words), words

@@ -11,6 +11,8 @@ from sim.batch.batch import FixedSupply, Progress, Supply
 from sim.batch.plan import plan_hash
 from sim.batch.session import Elsewhere, Watch, session
 from sim.batch.study import Study, deadline, fixed_tasks
+from sim.batch.telling import telling_tasks
+from sim.batch.version import versions
 from sim.store.store import Store
 
 
@@ -35,7 +37,10 @@ def run_study(
         store.add_plan(plan_hash(study.text), study.plan.name, study.text)
         with session(store, study.payload, workers, watch, niceness=niceness, watchdog_s=watchdog_s,
                      memory_mb=memory_mb, elsewhere=elsewhere) as here:  # fmt: skip
-            return here.run(supply_of(study), deadline(study.plan, datetime.now()))
+            progress = here.run(supply_of(study), deadline(study.plan, datetime.now()))
+            if progress.ending == "finished":
+                here.record(telling_tasks(study, store, versions()))
+            return progress
 
 
 def supply_of(study: Study) -> Supply:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 
@@ -12,8 +12,11 @@ from sim.batch.version import versions
 from sim.batch.worker import Job
 from sim.batch.worker_pool import Executor, WorkerPool
 from sim.store.store import Store
+from sim.trial.task import Report, Task
 
 PERFORM = "sim.trial.perform:perform"
+PATIENCE_S = 1.0
+"""s to wait for an answer before one looks whether to stop."""
 Watch = Callable[[Progress], None]
 
 
@@ -38,6 +41,23 @@ class Session:
     def run(self, supply: Supply, until: float | None = None) -> Progress:
         """Run a supply of trials to its end; see :func:`sim.batch.batch.run`."""
         return run(supply, self.store, versions(), self.executor, until=until, watch=self.watch, stop=self.switch)
+
+    def record(self, tasks: Sequence[Task]) -> int:
+        """Drive trials that are in the store once more and keep their motions; returns how many were kept.
+
+        Ctrl-C leaves the rest to the next time.
+        """
+        waiting, out, kept = list(tasks), 0, 0
+        while out or (waiting and not self.switch.asked):
+            while waiting and self.executor.free() and not self.switch.asked:
+                self.executor.give(waiting.pop(0))
+                out += 1
+            answers = self.executor.collect(PATIENCE_S)
+            out -= len(answers)
+            reports = [answer for answer in answers if isinstance(answer, Report)]
+            self.store.add(reports, versions())
+            kept += len(reports)
+        return kept
 
 
 @contextmanager

@@ -21,8 +21,8 @@ from sim.replay.sight import sights
 Frame = NDArray[np.uint8]
 Box = tuple[int, int, int, int]
 FRAMES_PER_SECOND = 25
-HOLD = 1.2
-"""s that the last moment stands, so that the outcome can be read."""
+HOLD = 2.8
+"""s that the last moment stands, so that the verdict can be read."""
 LINES = (150, 48)
 """Grid lines of a film's ground."""
 FINE = 2
@@ -53,6 +53,8 @@ class Film:
     layout: Layout
     last: float | None = None
     """Only the last s of the longest clip; None for all of it."""
+    verdict: str = ""
+    """What all trials say, written over the last moment."""
 
     def times(self) -> NDArray[np.float64]:
         """Moments of the frames, s from the start of the trial."""
@@ -77,6 +79,8 @@ class Film:
             for name, box in self.layout.panels.items():
                 whole.paste(self._panel(views[name].view(at[0]), box, at, things, path[at[0]]), box[:2])
             whole.paste(strip.at(float(time), at), self.layout.strip[:2])
+            if self.verdict and time >= times[-1]:
+                self._write_verdict(whole)
             yield np.asarray(whole)
 
     def _cast(self, at: Sequence[int]) -> list[tuple[Clip, int, str, bool]]:
@@ -100,15 +104,28 @@ class Film:
             self._captions(ImageDraw.Draw(small), at)
         return small
 
+    def _write_verdict(self, whole: Image.Image) -> None:
+        """The verdict on a plain ground over the lower pictures' edge: the film says what it shows an example of."""
+        letters, wide = font(26, bold=True), self.layout.size[0]
+        lines = _broken(self.verdict, letters, wide - 60)
+        foot = self.layout.strip[1]
+        top = foot - 34 * len(lines) - 20
+        pen = ImageDraw.Draw(whole)
+        pen.rectangle((0, top, wide, foot), fill=style.PAPER)
+        pen.rectangle((0, top, 10, foot), fill=style.COLOURS[2])
+        pen.multiline_text((30, top + 8), "\n".join(lines), font=letters, fill=style.INK, spacing=6)
+
     def _captions(self, pen: ImageDraw.ImageDraw, at: Sequence[int]) -> None:
         pen.text((18, 12), self.clips[0].label, font=font(22), fill=style.QUIET)
+        y = 44
         for n, (clip, i, series) in enumerate(zip(self.clips, at, self.series, strict=True)):
-            y = 44 + 34 * n
             pen.rectangle((18, y + 6, 34, y + 22), fill=style.colour(series))
             over = i >= len(clip.trace.time) - 1
             ghost = " (ghost)" if n else ""
-            text = f"{shortened(clip.actor.name)}{ghost}" + (f": {clip.outcome}, {clip.reason}" if over else "")
-            pen.text((44, y), text, font=font(24, bold=True), fill=style.INK)
+            text = f"{clip.actor.name}{ghost}" + (f": {clip.outcome}, {clip.reason}" if over else "")
+            for line in _broken(text, font(24, bold=True), pen.im.size[0] - 60):
+                pen.text((44, y), line, font=font(24, bold=True), fill=style.INK)
+                y += 30
 
 
 class Strip:
@@ -188,12 +205,21 @@ def font(size: int, *, bold: bool = False) -> ImageFont.FreeTypeFont:
     return _fonts[key]
 
 
-def shortened(name: str, limit: int = 30) -> str:
-    """Name that fits a caption."""
-    return name if len(name) <= limit else name[: limit - 1] + "…"
+def _broken(text: str, letters: ImageFont.FreeTypeFont, wide: float) -> list[str]:
+    """Lines of a text that fit a width in pixels."""
+    lines = [""]
+    for word in style.readable(text).split():
+        longer = f"{lines[-1]} {word}".strip()
+        if lines[-1] and letters.getlength(longer) > wide:
+            lines.append(word)
+        else:
+            lines[-1] = longer
+    return lines
 
 
-def film(clips: Sequence[Clip], series: Sequence[int], shape: str = "wide", last: float | None = None) -> Film:
+def film(
+    clips: Sequence[Clip], series: Sequence[int], shape: str = "wide", last: float | None = None, verdict: str = ""
+) -> Film:
     """Make a film of one clip, or of two that drove the same ground.
 
     :raises SimError: Unknown shape, or clips of different grounds.
@@ -203,4 +229,4 @@ def film(clips: Sequence[Clip], series: Sequence[int], shape: str = "wide", last
     if len({clip.place for clip in clips}) > 1:
         raise SimError("the two trials drove different obstacles", field="against",
                        remedy="Choose trials of one obstacle and level")
-    return Film(tuple(clips), tuple(series), LAYOUTS[shape], last)
+    return Film(tuple(clips), tuple(series), LAYOUTS[shape], last, verdict)

@@ -60,7 +60,8 @@ def draw_names(pen: ImageDraw.ImageDraw, eye: Camera, clip: Clip, sample: int, l
             x = middle + side * 0.96 * middle
             tone = style.FAILED if one.changed else style.INK
             box = pen.textbbox((x, y), one.text, font=letters, anchor="rm" if side > 0 else "lm")
-            pen.line([(box[0] - 4 if side > 0 else box[2] + 4, y), (float(spot[0]), float(spot[1]))], fill=tone, width=2)
+            start = (box[0] - 4 if side > 0 else box[2] + 4, y)
+            pen.line([start, (float(spot[0]), float(spot[1]))], fill=tone, width=2)
             pen.rectangle((box[0] - 4, box[1] - 2, box[2] + 4, box[3] + 2), fill="white")
             pen.text((x, y), one.text, font=letters, fill=tone, anchor="rm" if side > 0 else "lm")
             y += step

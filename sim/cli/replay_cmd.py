@@ -27,10 +27,12 @@ def replay(
 
     from sim.chart.film import FRAMES_PER_SECOND, film
     from sim.compare.comparison import compare
+    from sim.compare.sentences import about
     from sim.errors import SimError
     from sim.replay.film_file import write_film
     from sim.replay.picks import clips
     from sim.replay.wanted import Wanted, find
+    from sim.report.verdict import sentence
     from sim.store.store import Store
 
     with Store(store) as opened:
@@ -40,7 +42,9 @@ def replay(
     if not found:
         raise SimError("holds no build sheet of that truck", file=store, field="truck",
                        remedy="Run the batch again with this version, which keeps the sheets")
-    made = film([clip for _, clip in found], [pick.series for pick, _ in found], shape, last)
+    shown = [clip.actor.name for _, clip in found if clip.actor.name != comparison.baseline.name]
+    said = sentence(about(comparison, shown[0])) if len(found) > 1 and shown else ""
+    made = film([clip for _, clip in found], [pick.series for pick, _ in found], shape, last, said)
     target = out or store.with_name(f"{store.stem}-replay")
     files = [target.with_name(f"{target.name}.{kind.strip().lower()}") for kind in formats.split(",")]
     count = len(made.times())

@@ -44,12 +44,14 @@ def sheets(store: Store) -> dict[str, Sheet]:
 
 
 def picks(store: Store, comparison: Comparison, names: Sequence[str]) -> list[Pick]:
-    """Recorded trials to show, the most telling places first; the baseline first at each place.
+    """Recorded trials to show: places where outcomes differ first, then by how telling; the baseline first at each.
 
     Every place shows one and the same repeat, so that its trucks met the same ground and luck.
     """
     recorded = recorded_trials(store, comparison.versions)
-    ranked = sorted(places(comparison.cells), key=lambda where: -_weight(at(comparison.cells, where)))
+    apart = _apart(recorded)
+    ranked = sorted(places(comparison.cells),
+                    key=lambda where: (where not in apart, -_weight(at(comparison.cells, where))))
     trucks = _trucks(comparison, {key[3] for key in recorded})
     found: list[Pick] = []
     shown = 0
@@ -142,12 +144,27 @@ def _weight(cells: Sequence[CellResult]) -> float:
     return max((_cell_weight(cell) for cell in cells), default=0.0)
 
 
+def _apart(recorded: dict[_Spot, Trial]) -> set[tuple[str, float, str]]:
+    """Places with a recorded repeat in which one truck cleared and another did not."""
+    seen: dict[tuple[str, float, str, int], set[bool]] = defaultdict(set)
+    for (obstacle, level, driver, _, repeat), trial in recorded.items():
+        seen[obstacle, level, driver, repeat].add(trial.record.cleared)
+    return {key[:3] for key, outcomes in seen.items() if len(outcomes) > 1}
+
+
 def _telling_repeat(here: dict[_Spot, Trial], cells: Sequence[CellResult]) -> int:
-    """The repeat with most trucks on record in which most outcomes are what the truck mostly does."""
+    """The repeat in which outcomes differ, with most trucks on record, that do what they mostly do."""
     by_repeat: dict[int, float] = defaultdict(float)
     likely = {cell.config: cell.rate.share >= 0.5 for cell in cells if cell.rate.trials}
     for (_, _, _, config, repeat), trial in here.items():
         by_repeat[repeat] += 1.0
         if config in likely and trial.record.cleared == likely[config]:
             by_repeat[repeat] += 0.5
+    # A difference that one sees tells more than many trucks that do the same.
+    outcomes: dict[int, set[bool]] = defaultdict(set)
+    for (_, _, _, config, repeat), trial in here.items():
+        if config in likely:
+            outcomes[repeat].add(trial.record.cleared)
+    for repeat, seen in outcomes.items():
+        by_repeat[repeat] += 100.0 * (len(seen) > 1)
     return min(by_repeat, key=lambda repeat: (-by_repeat[repeat], repeat))

@@ -29,6 +29,8 @@ from sim.trial.luck import Draw
 
 MOST_STILLS = 6
 STILL = (560, 315)
+GOING = -8.0
+"""deg of margin at which a truck that goes over is shown."""
 
 
 @dataclass(frozen=True)
@@ -119,18 +121,23 @@ def stills(clips: Sequence[tuple[Pick, Clip]]) -> list[Still]:
     grounds: dict[int, scene.Ground] = {}
     for pick, clip in clips[:MOST_STILLS]:
         bed = grounds.setdefault(id(clip.obstacle), scene.ground(clip, style.SCENE))
-        worst = int(np.nanargmin(clip.trace.margin))
+        # Of a truck that went over the moment in which it goes, not the one in which it lies.
+        going = np.flatnonzero(np.degrees(clip.trace.margin) < GOING)
+        worst = int(going[0]) if len(going) else int(np.nanargmin(clip.trace.margin))
         size = (2 * STILL[0], 2 * STILL[1])
-        eye = camera(
-            sights(clip)["chase"].view(worst), camera_path(clip)[worst], clip.obstacle.start.heading, clip.actor.shape.length, size
-        )
+        view, length = sights(clip)["chase"].view(worst), clip.actor.shape.length
+        eye = camera(view, camera_path(clip)[worst], clip.obstacle.start.heading, length, size)
         things = scene.moment(bed, [(clip, worst, style.colour(pick.series), False)], style.SCENE)
         pixels = scene.paint(eye, size, things, style.SCENE["sky"])
         picture = Image.fromarray(pixels).reduce(2)
         buffer = io.BytesIO()
         picture.save(buffer, "JPEG", quality=84)
         margin, time = np.degrees(clip.trace.margin[worst]), clip.trace.time[worst]
-        caption = f"{clip.actor.name} on {pick.label} at {time:.1f} s: {margin:.0f}° from tipping. {clip.outcome}"
+        caption = f"{clip.actor.name} on {pick.label} at {time:.1f} s: {_state(margin)}. {clip.outcome}"
         address = "data:image/jpeg;base64," + base64.b64encode(buffer.getvalue()).decode("ascii")
         made.append(Still(address, f"{caption}, {clip.reason}."))
     return made
+
+
+def _state(margin: float) -> str:
+    return f"{margin:.0f}° from tipping" if margin >= 0.0 else f"tipped, {-margin:.0f}° too far"

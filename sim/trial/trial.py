@@ -32,6 +32,8 @@ LOOK = 0.01
 """s between looks of driver and referee."""
 SETTLE_SHORTEST, SETTLE_LONGEST, SETTLED_SPEED = 0.2, 1.5, 2.0e-3
 TRACE_INTERVAL = 0.02
+LANDING_SHORTEST, LANDING_LONGEST, LANDED_SPEED = 0.3, 2.0, 0.02
+"""s and m/s: how long a recorded truck that went over is followed until it lies."""
 
 
 @dataclass(frozen=True)
@@ -173,7 +175,7 @@ def _drive(simulation: Simulation, obstacle: Obstacle, driver: Driver, trace: bo
             recorder.take(time, view, steer)
         decision = referee.verdict(time, view, memory, simulation.wheels, hands.move, recent_slip)
     outcome, reason = decision
-    return TrialResult(
+    result = TrialResult(
         outcome=outcome,
         reason=reason,
         time=time,
@@ -186,8 +188,27 @@ def _drive(simulation: Simulation, obstacle: Obstacle, driver: Driver, trace: bo
         servo_saturation=float(memory[M_SATURATED]) / time,
         energy=float(memory[M_ENERGY]),
         max_sink=float(memory[M_SINK]),
-        trace=recorder.trace() if recorder is not None else None,
     )
+    if recorder is None:
+        return result
+    if outcome == "rolled":
+        _land(simulation, obstacle, recorder, time, look_ahead)
+    return replace(result, trace=recorder.trace())
+
+
+def _land(simulation: Simulation, obstacle: Obstacle, recorder: Recorder, time: float, look_ahead: float) -> None:
+    """Go on recording, brake on, until the truck lies still: for the eye alone, all results are in."""
+    looks = round(LOOK / simulation.step)
+    simulation.command(0.0, 0.0, True)
+    for k in range(1, round(LANDING_LONGEST / LOOK) + 1):
+        simulation.advance(looks)
+        view = simulation.look(obstacle.lane, look_ahead, LOOK)
+        speed = float(np.linalg.norm(view[V_CG_VEL : V_CG_VEL + 3]))
+        if not np.isfinite(speed):
+            return
+        recorder.take(time + k * LOOK, view, 0.0)
+        if k * LOOK >= LANDING_SHORTEST and speed < LANDED_SPEED:
+            return
 
 
 def _slip(ground_speed: float, tread_speed: float) -> float:

@@ -10,9 +10,9 @@ from importlib.util import find_spec
 from time import perf_counter
 from typing import Literal
 
-Known = Literal["read", "from memory", "derived here", "common practice, no source", "other library"]
-"""How the reference value is known: read in the source named; recalled; worked out from the laws of mechanics; what
-everybody in the trade says; or computed by a library that is not ours."""
+Known = Literal["read", "from memory", "derived here", "unsourced", "other library"]
+"""How the reference value is known: read in the source named; recalled; worked out from the laws of mechanics; said in
+the trade or by one who measured, with nothing to cite; or computed by a library that is not ours."""
 State = Literal["pass", "fail", "broken", "not run"]
 Kind = Literal["absolute", "relative", "at least", "at most", "between", "shown"]
 

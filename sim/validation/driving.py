@@ -135,8 +135,8 @@ def cruise(model: RigidModel, speed: float, time: float, *, step: float = STEP) 
 @GROUP.check(
     "overdrive slip",
     "Locked axles straight ahead: front and rear tread differ in slip by the lead (6 %), shared between both axles",
-    source="mechanical lead of four-wheel-drive tractors, as tyre makers publish it; no wind-up relief",
-    known="read",
+    source="kinematics of locked axles: slip differs by the lead; no wind-up relief",
+    known="derived here",
     unit="slip",
     tolerance=relative(0.02, "(1 + front slip) / (1 + rear slip) = 1 + lead exactly; both treads are as high"),
 )

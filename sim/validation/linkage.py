@@ -49,8 +49,8 @@ def centre() -> Measured:
 @GROUP.check(
     "anti-squat",
     "The same links, height 80, wheelbase 300 mm: all drive at this axle, and half of it",
-    source="slope of the no-squat line h / l, home.earthlink.net/~whshope/id8.html; share of drive: Milliken, ch. 17",
-    known="read",
+    source="Milliken & Milliken, Race Car Vehicle Dynamics (SAE 1995), ch. 17: slope h / l by share of drive",
+    known="from memory",
     unit="%",
     tolerance=absolute(1e-3, "the printed digits"),
 )
@@ -63,8 +63,8 @@ def anti_squat() -> Measured:
 @GROUP.check(
     "roll centre",
     "Uppers angled to an apex, lowers parallel: the roll axis crosses the wheel plane 90.714 mm high",
-    source="construction of Gillespie, Fundamentals of Vehicle Dynamics (SAE 1992), ch. 7, quoted at race-dezert.com",
-    known="read",
+    source="construction of Gillespie, Fundamentals of Vehicle Dynamics (SAE 1992), ch. 7",
+    known="from memory",
     unit="m",
     tolerance=absolute(5e-7, "the printed digits"),
 )

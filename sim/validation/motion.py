@@ -81,7 +81,7 @@ def roll_down(model: RigidModel, step: float, time: float = 1.5, *, damped: bool
 @GROUP.check(
     "roll-down, time",
     "A rigid truck on undamped hard discs rolls down 5 deg with a = g sin / (1 + k), k from wheels and geared rotor",
-    source="rolling bodies: g sin / (1 + k), a cylinder 2/3 g sin (from memory)",
+    source="rolling bodies: g sin / (1 + k), a cylinder 2/3 g sin",
     known="derived here",
     unit="m",
     tolerance=relative(0.01, "hard discs still give 0.1 mm"),
@@ -153,7 +153,7 @@ def _thrown(step: float, time: float) -> tuple[Array, Array, Array, Array]:
 @GROUP.check(
     "free tumbling",
     "A truck thrown without gravity, all joints moving, springs and drive at work, keeps its angular momentum for 2 s",
-    source="conservation of angular momentum; benchmark scenes of this kind: boxes of the Gazebo comparison (read)",
+    source="conservation of angular momentum",
     known="derived here",
     unit="share lost",
     tolerance=absolute(0.01, "first-order engine: the loss halves with the step, see the note"),

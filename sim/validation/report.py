@@ -87,9 +87,9 @@ def markdown(rows: Sequence[Row], picture: str | None = None) -> str:
         f"{summary(results)}. This page is written by `python3 scripts/validate.py`; the same checks run as tests.",
         "",
         "Each row names where its reference value comes from and how it is known: *read* in the source named, *from "
-        "memory* (the source is named as remembered), *derived here* from the laws of mechanics, *common practice, no "
-        "source*, or computed by an *other library*. Of several values the worst is shown. A failing check stays here "
-        "until it passes.",
+        "memory* (the source is named as remembered), *derived here* from the laws of mechanics, *unsourced* (said in "
+        "the trade or measured by somebody, with nothing to cite), or computed by an *other library*. Of several "
+        "values the worst is shown. A failing check stays here until it passes.",
         "",
         f"Computed with {', '.join(installed())}.",
         "",

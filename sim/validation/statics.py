@@ -30,8 +30,8 @@ deg, rad = math.degrees, math.radians
 @GROUP.check(
     "tilt angle of five cars",
     "Tilt-table angle of published static stability factors: 1.06, 1.13, 1.15, 1.19, 1.20",
-    source="SSF of five 2001/02 sport-utility vehicles, wardsauto.com (NHTSA ratings); angle atan(SSF)",
-    known="read",
+    source="NHTSA rollover resistance ratings, 66 FR 3388 (12 January 2001): SSF = T / 2h; angle atan(SSF)",
+    known="from memory",
     unit="deg",
     tolerance=absolute(0.005, PRINTED),
 )
@@ -104,7 +104,7 @@ def wheel_loads_of_a_car() -> Measured:
 @GROUP.check(
     "axle loads on a slope",
     "49050 N, wheelbase 2.25 m, centre 1.0 m ahead of the rear axle and 1.5 m high, 10 deg nose up",
-    source="worked problem at what-when-how.com, stability of a vehicle on a slope (question read, answers computed)",
+    source="equilibrium of moments about the lower wheels (own numbers)",
     known="derived here",
     unit="N",
     tolerance=absolute(0.05, PRINTED),
@@ -134,7 +134,7 @@ def slope_limit() -> Measured:
 @GROUP.check(
     "approach angle of a point",
     "Points 0.80 m ahead and 0.45 m high, 0.95 m and 0.50 m, against a wheel of 0.35 m loaded radius",
-    source="49 CFR 523.2 (2015): tangent to the static loaded radius arc; ISO 612:1978, 6.9 (from memory)",
+    source="49 CFR 523.2 (2015): tangent to the static loaded radius arc",
     known="read",
     unit="deg",
     tolerance=absolute(5e-5, PRINTED),
@@ -161,8 +161,8 @@ def breakover() -> Measured:
 @GROUP.check(
     "ramp travel index",
     "62 in up a 20 deg ramp on a 94 in wheelbase, 72 in on 93 in, 1500 mm on 2500 mm",
-    source="therangerstation.com, angelfire.com/wi/mikeswwwsite, tireratio.com: 659, 774, 600",
-    known="read",
+    source="clubs' definition 1000 d / wheelbase, d along the ramp; their examples 659, 774, 600",
+    known="unsourced",
     unit="index",
     tolerance=absolute(1.0, "published values are cut off, 659.57 is given as 659"),
 )
@@ -175,8 +175,8 @@ def ramp() -> Measured:
 @GROUP.check(
     "axle lift angle",
     "Wheelbase 110 in, one axle raised by 18 in: distance along the ground and slope",
-    source="worked example of a car builders' forum, read as an excerpt: 108.5 in, .1659",
-    known="read",
+    source="right triangle: cos and tan of asin(18 / 110); a worked example gives 108.5 in, .1659",
+    known="unsourced",
     unit="in, –",
     tolerance=relative(5e-4, PRINTED),
 )
@@ -189,8 +189,8 @@ def lift() -> Measured:
 @GROUP.check(
     "centre of gravity by axle lift",
     "19.62 N, wheelbase 0.30 m, centre 90 mm high, 25 deg: load added on the scale, and height back from it",
-    source="h = R + (l / W) dF cot(angle), geocities.../MotorCity/4014/cgrav.html, eq. 7; numbers computed",
-    known="read",
+    source="ISO 10392:2011, axle-lift method: h = R + (l / W) dF cot(angle); numbers computed",
+    known="from memory",
     unit="N, m",
     tolerance=relative(1e-6, PRINTED),
 )
@@ -204,8 +204,8 @@ def lifted_height() -> Measured:
 @GROUP.check(
     "inertia of a box",
     "10 kg, 0.1 x 0.4 x 0.9 m",
-    source="scpeters/benchmark, boxes_description (open repository)",
-    known="read",
+    source="Meriam & Kraige, Engineering Mechanics: Dynamics, table D/4: m (b^2 + c^2) / 12",
+    known="from memory",
     unit="kg m^2",
     tolerance=absolute(5e-7, PRINTED),
 )
@@ -217,7 +217,7 @@ def box() -> Measured:
 @GROUP.check(
     "inertia of cylinders",
     "2 kg, radius 50, width 120 mm, solid and with a 60 mm bore: along and across the axis",
-    source="textbook solids",
+    source="Meriam & Kraige, Engineering Mechanics: Dynamics, table D/4",
     known="from memory",
     unit="kg m^2",
     tolerance=absolute(1e-12, "closed form"),
@@ -249,8 +249,8 @@ def composite() -> Measured:
 @GROUP.check(
     "motor torque constant",
     "kT of 5700, 2300 and 1300 rpm/V",
-    source="kT = 60 / (2 pi kV), tickerdossier.com/wiki/motor-constants",
-    known="read",
+    source="power balance of an ideal motor: kT = 60 / (2 pi kV)",
+    known="derived here",
     unit="N m/A",
     tolerance=relative(5e-6, PRINTED),
 )
@@ -262,8 +262,8 @@ def motor_constant() -> Measured:
 @GROUP.check(
     "no-load speed",
     "5700 rpm/V at 11.1 V, without load",
-    source="fxsolver.com, Motor Torque constant: 63270 rpm",
-    known="read",
+    source="power balance of an ideal motor: kV = 60 / (2 pi kT)",
+    known="derived here",
     unit="rpm",
     tolerance=absolute(0.5, PRINTED),
 )
@@ -299,7 +299,7 @@ def stall_force() -> Measured:
 @GROUP.check(
     "servo torque unit",
     "One kg cm in N m",
-    source="standard gravity, CGPM 1901",
+    source="standard gravity, 3rd CGPM (1901)",
     known="read",
     unit="N m",
     tolerance=relative(1e-12, "exact"),
@@ -312,8 +312,8 @@ def kgcm() -> Measured:
 @GROUP.check(
     "mechanical lead",
     "Rolling circumferences 1.000 and 1.330 m, gears 1.366",
-    source="trelleborg.com, mechanical lead: (Cf RM - Cr) / Cr; number computed",
-    known="read",
+    source="definition of mechanical lead (Cf RM - Cr) / Cr; number computed",
+    known="derived here",
     unit="%",
     tolerance=absolute(5e-4, PRINTED),
 )
@@ -325,8 +325,8 @@ def lead() -> Measured:
 @GROUP.check(
     "Ackermann",
     "Outer angle and turning radius: wheelbase 0.313, kingpins 0.18 m apart, inner wheel 40 deg",
-    source="cot(outer) - cot(inner) = w / l, morningexam.com; numbers computed",
-    known="read",
+    source="Jazar, Vehicle Dynamics (Springer 2008), eq. 7.1: cot(outer) - cot(inner) = w / l; numbers computed",
+    known="from memory",
     unit="deg, m",
     tolerance=relative(2e-5, PRINTED),
 )
@@ -355,8 +355,8 @@ def steering_moment() -> Measured:
     "brass at the front hubs",
     "46 g at the front hubs of a 1/24 truck that tips back at 49 deg: gain of the rigid formula (assumed: 480–560 g, "
     "wheelbase 140–150 mm, 48–52 % front)",
-    source="one builder's before and after, rc-outdoor.jp/?p=1570: 49 to 53 deg; test error not stated",
-    known="read",
+    source="one builder's before and after, 49 to 53 deg; test error not stated",
+    known="unsourced",
     unit="deg",
     tolerance=between("3.3 to 4.2 deg is what every plausible truck gives; 4 deg was measured"),
 )

