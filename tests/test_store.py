@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import math
 import sqlite3
+import subprocess
+import sys
 import threading
+from dataclasses import astuple, replace
 from pathlib import Path
 
 import fake_trial
@@ -14,6 +17,8 @@ from fake_trial import VERSIONS, FakeStudy, FakeTruck
 
 from sim.errors import StoreError
 from sim.store import schema
+from sim.store.claims import Claims
+from sim.store.rescue import inspect
 from sim.store.store import Store, StoredTruck
 from sim.trial.luck import Draw
 from sim.trial.task import Report, Versions, record
@@ -177,9 +182,15 @@ def test_older_store_is_brought_up_to_date(tmp_path: Path, monkeypatch: pytest.M
         patch.setattr(schema, "MIGRATIONS", schema.MIGRATIONS[:1])
         patch.setattr(schema, "VERSION", 1)
         with Store(path, write=True) as store:
-            store.add([report()], VERSIONS)
+            one = report()
+            where = (one.task.obstacle, one.task.level, one.task.yard, one.task.driver, 1, one.task.repeat)
+            row = ("key", one.task.config, *where, one.task.draw.text(), "code", "engine", *astuple(one.record), 1.0,
+                   2.0)
+            store.insert(f"INSERT INTO trial VALUES ({', '.join('?' * len(row))})", [row])  # noqa: S608
     with Store(path, write=write) as store:
         assert store.count() == 1
+        assert not store.damaged
+        assert [trial.key for trial in store.trials()] == ["key"]
         assert store.plans() == []
 
 
@@ -222,3 +233,143 @@ def test_two_writers_at_once(tmp_path: Path) -> None:
 def test_unknown_column(tmp_path: Path) -> None:
     with Store(tmp_path / "s.sqlite", write=True) as store, pytest.raises(StoreError, match="no such column"):
         list(store.table(["key", "1; DROP TABLE trial"]))
+
+
+def _flipped(path: Path, column: str, value: object) -> None:
+    connection = sqlite3.connect(path)
+    connection.execute(f"UPDATE trial SET {column} = ? WHERE repeat = 5", (value,))  # noqa: S608
+    connection.commit()
+    connection.close()
+
+
+@pytest.mark.parametrize(
+    ("column", "value", "why"),
+    [
+        ("outcome", "rolled", "not what was written"),
+        ("outcome", "flew", "not what was written"),
+        ("min_margin_deg", 12.345, "not what was written"),
+        ("level", 31.0, "not what was written"),
+        ("model", "x", "not what was written"),
+        ("wall_s", 1.0, "not what was written"),
+        ("checksum", "", ""),
+    ],
+)
+def test_a_row_that_is_not_as_written_is_named_and_left_out(
+    tmp_path: Path, column: str, value: object, why: str
+) -> None:
+    path = tmp_path / "s.sqlite"
+    with Store(path, write=True) as store:
+        good = [one for one in map(report, range(11)) if one.record.outcome != "invalid"]
+        store.add([replace(one, record=replace(one.record, outcome="cleared")) for one in good], VERSIONS)
+    _flipped(path, column, value)
+    with Store(path) as store:
+        found = list(store.damaged.values())
+        assert [one.why for one in found] == (["is " + why] if why else [])
+        assert len(store.done()) == (9 if why else 10)
+        assert len(list(store.trials())) == (9 if why else 10)
+        if why and column != "level":
+            assert found[0].trial == "ledge, level 30, steady, repeat 5, truck a"
+
+
+def test_empty_numbers_from_somewhere_else_are_told(tmp_path: Path) -> None:
+    path = tmp_path / "s.sqlite"
+    with Store(path, write=True) as store:
+        store.add([report(5)], VERSIONS)
+    _flipped(path, "checksum", "")
+    _flipped(path, "slip", None)
+    with Store(path) as store:
+        assert [one.why for one in store.damaged.values()] == ["has no slip"]
+
+
+def test_a_motion_that_is_not_as_written_is_told(tmp_path: Path) -> None:
+    path = tmp_path / "s.sqlite"
+    one = report()
+    traced = replace(one, trace=fake_trial._trace())
+    with Store(path, write=True) as store:
+        store.add([traced], VERSIONS)
+        store.insert("UPDATE trace SET npz = ?", [(b"x",)])
+    key = one.task.key(VERSIONS)
+    with Store(path) as store:
+        assert store.damaged_traces() == [key]
+        with pytest.raises(StoreError, match=f"{key}.*not what was written|not what was written.*{key}"):
+            store.trace(key)
+
+
+@pytest.mark.parametrize("text", ["database disk image is malformed", "file is not a database"])
+def test_damage_is_not_taken_for_a_full_disk(tmp_path: Path, text: str) -> None:
+    with Store(tmp_path / "s.sqlite", write=True) as store:
+        said = str(store._failed(sqlite3.DatabaseError(text)))
+    assert "damaged" in said
+    assert "Free some space" not in said
+
+
+def test_claims_keep_two_batches_apart_and_end(tmp_path: Path) -> None:
+    with Store(tmp_path / "s.sqlite", write=True) as store:
+        first, second = Claims(store), Claims(store, lease_s=-1.0)
+        assert first.take(["x", "y"]) == {"x", "y"}
+        assert second.take(["x", "z"]) == {"z"}
+        assert first.take(["z"]) == {"z"}  # the second's lease ran out at once
+        first.release(["x"])
+        assert second.take(["x"]) == {"x"}
+        one = report()
+        key = one.task.key(VERSIONS)
+        store.add([one], VERSIONS)
+        assert first.take([key]) == set()  # it is stored: there is nothing to claim
+        first.close()
+        second.close()
+        assert not list(store.select("SELECT * FROM claim"))
+
+
+def test_a_claim_of_a_process_that_is_gone_is_void(tmp_path: Path) -> None:
+    path = tmp_path / "s.sqlite"
+    code = (
+        "import sys\nfrom sim.store.store import Store\nfrom sim.store.claims import Claims\n"
+        "store = Store(sys.argv[1], write=True)\nClaims(store).take(['x'])\n"
+    )
+    subprocess.run([sys.executable, "-c", code, str(path)], check=True)
+    with Store(path, write=True) as store:
+        assert len(list(store.select("SELECT * FROM claim"))) == 1
+        assert Claims(store).take(["x"]) == {"x"}
+
+
+def test_what_is_good_of_a_damaged_store_is_copied(tmp_path: Path) -> None:
+    path, new = tmp_path / "s.sqlite", tmp_path / "new.sqlite"
+    with Store(path, write=True) as store:
+        store.add_configurations([StoredTruck("a", "first", {})])
+        store.add_plan("p", "plan", "text")
+        store.add([report(r) for r in range(10)], VERSIONS)
+    _flipped(path, "distance_mm", 1.0)
+    found = inspect(path, new)
+    assert (found.trials, len(found.damaged), found.rescued, found.undescribed) == (9, 1, 9, ())
+    with Store(new) as store:
+        assert store.count() == 9
+        assert store.plans() == [("p", "plan", "text")]
+        assert "first" in {truck.name for truck in store.configurations().values()}
+    assert not inspect(new).bad
+    with pytest.raises(StoreError, match="there already"):
+        inspect(path, new)
+
+
+def test_every_flipped_byte_of_the_rows_is_noticed(tmp_path: Path) -> None:
+    """No byte of a stored trial can change without a word: every trial is as written, or named, or the file is."""
+    path = tmp_path / "s.sqlite"
+    with Store(path, write=True) as store:
+        store.add([report(r) for r in range(12)], VERSIONS)
+        whole = list(store.table())
+    data = path.read_bytes()
+    start = data.find(report().task.draw.text().encode())
+    rng = np.random.default_rng(1)
+    silent = 0
+    for at in rng.integers(start - 200, len(data), 60):
+        broken = bytearray(data)
+        broken[at] ^= 1 << int(rng.integers(8))
+        copy = tmp_path / "broken.sqlite"
+        copy.write_bytes(broken)
+        try:
+            found = inspect(copy)
+            if not found.bad:
+                with Store(copy) as store:
+                    silent += list(store.table()) != whole
+        except StoreError:
+            continue
+    assert silent == 0

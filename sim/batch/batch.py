@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 import contextlib
+import math
 import signal
 import threading
 import time
 from collections import Counter, deque
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import astuple, dataclass, field
 from types import FrameType
-from typing import Literal, Protocol
+from typing import Any, Literal, Protocol
 
 from sim.batch.worker_pool import Answer, Executor, WorkerPool
 from sim.errors import SimError
+from sim.store.claims import Claims
 from sim.store.store import Store
+from sim.trial.result import OUTCOMES
 from sim.trial.task import Fault, Record, Report, Task, Versions
 
 TRIES = 3
 """How often a task may take a worker down or hang before it is set aside."""
+LOOK_S = 0.5
+"""Between looks at what another batch on the same store has done."""
 FAILED_STARTS = 3
 """How often workers may die before their first task."""
 Ending = Literal["finished", "interrupted", "out of time"]
@@ -112,7 +117,7 @@ def run(
     supply: Supply,
     store: Store,
     versions: Versions,
-    hands: Executor,
+    executor: Executor,
     *,
     until: float | None = None,
     watch: Callable[[Progress], None] | None = None,
@@ -123,7 +128,7 @@ def run(
     :param supply: Tasks; those already in the store are not run again.
     :param store: Open for writing. A trial is counted only after it is durable there.
     :param versions: Part of every key.
-    :param hands: Who carries them out; closed by the caller.
+    :param executor: Who carries them out; closed by the caller.
     :param until: Time (``time.time()``) after which no new trial is waited for.
     :param watch: Called after every change with the running progress.
     :param stop: Switch that ends the batch early, as Ctrl-C does.
@@ -131,32 +136,34 @@ def run(
     :raises SimError: Workers cannot even start.
     :raises StoreError: The store cannot be written; what was reported before is safe.
     """
-    progress = Progress(left=supply.left())
-    tries: Counter[Task] = Counter()
-    again: deque[Task] = deque()
+    batch = _Batch(supply, store, versions, executor)
+    progress = batch.progress
     began = time.monotonic()
-    known = store.done()
-    while not (supply.finished() and not again):
-        if stop is not None and stop.asked:
-            progress.ending = "interrupted"
-            break
-        if until is not None and time.time() >= until:
-            progress.ending = "out of time"
-            break
-        _hand_out(supply, again, known, versions, hands, progress)
-        if supply.finished() and not again:
-            break
-        answers = hands.collect(0.2)
-        _keep(answers, supply, store, versions, progress)
-        _retry(answers, supply, tries, again, progress)
-        _give_up_if_none_start(hands)
-        progress.elapsed_s = time.monotonic() - began
-        if progress.first is None and progress.done:
-            progress.first = progress.done, progress.elapsed_s
-        progress.left = supply.left()
-        if watch is not None and answers:
-            watch(progress)
-    _keep(hands.collect(0.0), supply, store, versions, progress)
+    try:
+        while not batch.finished():
+            if stop is not None and stop.asked:
+                progress.ending = "interrupted"
+                break
+            if until is not None and time.time() >= until:
+                progress.ending = "out of time"
+                break
+            batch.hand_out()
+            if batch.finished():
+                break
+            answers = executor.collect(0.2)
+            batch.keep(answers)
+            batch.retry(answers)
+            batch.claims.renew()
+            _give_up_if_none_start(executor)
+            progress.elapsed_s = time.monotonic() - began
+            if progress.first is None and progress.done:
+                progress.first = progress.done, progress.elapsed_s
+            progress.left = supply.left()
+            if watch is not None and answers:
+                watch(progress)
+        batch.keep(executor.collect(0.0))
+    finally:
+        batch.claims.close()
     progress.left = supply.left()
     progress.elapsed_s = time.monotonic() - began
     if watch is not None:
@@ -164,60 +171,130 @@ def run(
     return progress
 
 
-def _hand_out(
-    supply: Supply,
-    again: deque[Task],
-    known: dict[str, Record],
-    versions: Versions,
-    hands: Executor,
-    progress: Progress,
-) -> None:
-    while hands.free() > 0:
-        if again:
-            hands.give(again.popleft())
-            continue
-        task = supply.next()
-        if task is None:
+class _Batch:
+    """What one run knows: what is stored, what is out, what to try again, what another batch is at."""
+
+    def __init__(self, supply: Supply, store: Store, versions: Versions, executor: Executor) -> None:
+        self.supply, self.store, self.versions, self.executor = supply, store, versions, executor
+        self.progress = Progress(left=supply.left())
+        self.claims = Claims(store)
+        self._known = store.done()
+        self._tries: Counter[Task] = Counter()
+        self._again: deque[Task] = deque()
+        self._elsewhere: dict[str, Task] = {}
+        self._looked = time.monotonic()
+        self._out: set[Task] = set()
+
+    def finished(self) -> bool:
+        """Whether nothing is left to give, to wait for or to try again."""
+        return self.supply.finished() and not self._again
+
+    def hand_out(self) -> None:
+        """Give out as many tasks as there is room for."""
+        room = self.executor.free()
+        while room > 0 and self._again:
+            self._give(self._again.popleft())
+            room -= 1
+        wanted: dict[str, Task] = {}
+        while len(wanted) < room and (task := self.supply.next()) is not None:
+            key = task.key(self.versions)
+            if key in self.store.damaged:
+                self._set_aside(task, key)
+            elif key in self._known:
+                self._found(task, self._known[key])
+            else:
+                wanted[key] = task
+        ours = self.claims.take(list(wanted))
+        for key, task in wanted.items():
+            if key in ours:
+                self._give(task)
+            else:
+                self._elsewhere[key] = task
+        if self._elsewhere and time.monotonic() - self._looked > LOOK_S:
+            self._look_elsewhere()
+
+    def _give(self, task: Task) -> None:
+        self._out.add(task)
+        self.executor.give(task)
+
+    def _look_elsewhere(self) -> None:
+        """Take in what another batch has stored meanwhile, and take over what it has given up."""
+        self._looked = time.monotonic()
+        for key, task in list(self._elsewhere.items()):
+            record = self.store.find(key)
+            if record is not None:
+                del self._elsewhere[key]
+                self._found(task, record)
+        room = max(self.executor.free(), 0)
+        for key in self.claims.take(list(self._elsewhere)[:room]):
+            self._give(self._elsewhere.pop(key))
+
+    def _found(self, task: Task, record: Record) -> None:
+        self.progress.known += 1
+        _count(self.progress, task.config, record)
+        self.supply.absorb(task, record)
+
+    def _set_aside(self, task: Task, key: str) -> None:
+        text = f"its row in the store {self.store.damaged[key].why}; see cragbench store check {self.store.path}"
+        self.progress.faults.append(Fault(task, "damaged", text))
+        self.supply.absorb(task, None)
+
+    def keep(self, answers: list[Answer]) -> None:
+        """Store finished trials, then count them; what nobody asked for or no trial can give is a fault."""
+        reports = []
+        for answer in answers:
+            if isinstance(answer, Report) and answer.task in self._out:
+                why = unfit(answer)
+                if why:
+                    self._out.discard(answer.task)
+                    self.progress.faults.append(Fault(answer.task, "unfit", why))
+                    self.supply.absorb(answer.task, None)
+                else:
+                    reports.append(answer)
+        if not reports:
             return
-        found = known.get(task.key(versions))
-        if found is None:
-            hands.give(task)
-        else:
-            progress.known += 1
-            _count(progress, task.config, found)
-            supply.absorb(task, found)
+        self.store.add(reports, self.versions)
+        self.claims.done([report.task.key(self.versions) for report in reports])
+        for report in reports:
+            self._out.discard(report.task)
+            self.progress.done += 1
+            self.progress.trial_s += report.wall_s
+            _count(self.progress, report.task.config, report.record)
+            self.supply.absorb(report.task, report.record)
+
+    def retry(self, answers: list[Answer]) -> None:
+        """Try what crashed or hung again, and set aside what does so every time."""
+        for fault in answers:
+            if not isinstance(fault, Fault) or fault.task not in self._out:
+                continue
+            self._out.discard(fault.task)
+            self._tries[fault.task] += 1
+            # The same code raises the same error again; a dead or hung process may have been bad luck.
+            if fault.kind != "raised" and self._tries[fault.task] < TRIES:
+                self.progress.retried += 1
+                self._again.append(fault.task)
+            else:
+                self.progress.faults.append(fault)
+                self.claims.release([fault.task.key(self.versions)])
+                self.supply.absorb(fault.task, None)
 
 
-def _keep(answers: list[Answer], supply: Supply, store: Store, versions: Versions, progress: Progress) -> None:
-    reports = [answer for answer in answers if isinstance(answer, Report)]
-    if not reports:
-        return
-    store.add(reports, versions)
-    for report in reports:
-        progress.done += 1
-        progress.trial_s += report.wall_s
-        _count(progress, report.task.config, report.record)
-        supply.absorb(report.task, report.record)
+def unfit(report: Report) -> str:
+    """Why a worker's answer cannot be the result of a trial; nothing if it can."""
+    found: Any = report.record
+    wall_s: Any = report.wall_s
+    if not isinstance(found, Record) or found.outcome not in OUTCOMES or not isinstance(found.reason, str):
+        return "a worker answered with no outcome that there is"
+    measures: tuple[Any, ...] = astuple(found)[2:]
+    if not all(isinstance(value, int | float) for value in measures):
+        return "a worker answered with measures that are no numbers"
+    if found.outcome != "invalid" and not all(math.isfinite(value) for value in measures):
+        return "a worker answered with measures that are not finite"
+    return "" if isinstance(wall_s, float) and wall_s >= 0.0 else "a worker answered with no time"
 
 
-def _retry(
-    answers: list[Answer], supply: Supply, tries: Counter[Task], again: deque[Task], progress: Progress
-) -> None:
-    for fault in answers:
-        if not isinstance(fault, Fault):
-            continue
-        tries[fault.task] += 1
-        # The same code raises the same error again; a dead or hung process may have been bad luck.
-        if fault.kind != "raised" and tries[fault.task] < TRIES:
-            progress.retried += 1
-            again.append(fault.task)
-        else:
-            progress.faults.append(fault)
-            supply.absorb(fault.task, None)
-
-
-def _give_up_if_none_start(hands: Executor) -> None:
-    if isinstance(hands, WorkerPool) and hands.failed_starts >= FAILED_STARTS:
+def _give_up_if_none_start(executor: Executor) -> None:
+    if isinstance(executor, WorkerPool) and executor.failed_starts >= FAILED_STARTS:
         raise SimError(
             "worker processes end before their first trial",
             field="workers",
@@ -247,7 +324,9 @@ class StopSwitch:
             yield self
             return
         numbers = [signal.SIGINT, signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])]
-        before = {number: signal.signal(number, self._on_signal) for number in numbers}
+        # One that is ignored already stays so: nohup means that the end of the terminal is none of ours.
+        heard = [number for number in numbers if signal.getsignal(number) != signal.SIG_IGN]
+        before = {number: signal.signal(number, self._on_signal) for number in heard}
         try:
             yield self
         finally:

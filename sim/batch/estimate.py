@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from sim.batch.run_study import supply_of
 from sim.batch.study import Study, make_task
-from sim.batch.version import versions
+from sim.batch.version import versions, versions_of
 from sim.store.store import Store
 from sim.trial import perform
 
@@ -54,7 +54,7 @@ def _standing(study: Study) -> tuple[int, int]:
     if not study.store.exists():
         return 0, supply.left()
     with Store(study.store) as store:
-        done, here, known = store.done(), versions(), 0
+        done, here, known = store.done(), versions_of(study.payload), 0
     while (task := supply.next()) is not None:
         record = done.get(task.key(here))
         if record is not None:

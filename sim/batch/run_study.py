@@ -12,7 +12,6 @@ from sim.batch.plan import plan_hash
 from sim.batch.session import Elsewhere, Watch, session
 from sim.batch.study import Study, deadline, fixed_tasks
 from sim.batch.telling import telling_tasks
-from sim.batch.version import versions
 from sim.store.store import Store
 
 
@@ -39,7 +38,7 @@ def run_study(
                      memory_mb=memory_mb, elsewhere=elsewhere) as here:  # fmt: skip
             progress = here.run(supply_of(study), deadline(study.plan, datetime.now()))
             if progress.ending == "finished":
-                here.record(telling_tasks(study, store, versions()))
+                here.record(telling_tasks(study, store, here.versions))
             return progress
 
 

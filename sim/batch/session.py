@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 from models.rigid import RigidModel
 from sim.batch.batch import Progress, StopSwitch, Supply, run
-from sim.batch.version import versions
+from sim.batch.version import versions, versions_of
 from sim.batch.worker import Job
 from sim.batch.worker_pool import Executor, WorkerPool
 from sim.store.store import Store
-from sim.trial.task import Report, Task
+from sim.trial.task import Report, Task, Versions
 
 PERFORM = "sim.trial.perform:perform"
 PATIENCE_S = 1.0
@@ -34,13 +34,14 @@ class Session:
     """Workers and the store that they fill."""
 
     store: Store
+    versions: Versions
     executor: Executor
     switch: StopSwitch
     watch: Watch | None
 
     def run(self, supply: Supply, until: float | None = None) -> Progress:
         """Run a supply of trials to its end; see :func:`sim.batch.batch.run`."""
-        return run(supply, self.store, versions(), self.executor, until=until, watch=self.watch, stop=self.switch)
+        return run(supply, self.store, self.versions, self.executor, until=until, watch=self.watch, stop=self.switch)
 
     def record(self, tasks: Sequence[Task]) -> int:
         """Drive trials that are in the store once more and keep their motions; returns how many were kept.
@@ -55,7 +56,7 @@ class Session:
             answers = self.executor.collect(PATIENCE_S)
             out -= len(answers)
             reports = [answer for answer in answers if isinstance(answer, Report)]
-            self.store.add(reports, versions())
+            self.store.add(reports, self.versions)
             kept += len(reports)
         return kept
 
@@ -83,7 +84,7 @@ def session(
     with switch.armed():
         executor = _executor(job, workers, watchdog_s, elsewhere)
         try:
-            yield Session(store, executor, switch, watch)
+            yield Session(store, versions_of(trucks), executor, switch, watch)
         finally:
             executor.close()
 

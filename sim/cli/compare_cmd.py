@@ -39,6 +39,7 @@ def compare(
     """
     from sim.cli import together
     from sim.compare.comparison import compare as compare_store
+    from sim.compare.left_out import left_out
     from sim.compare.limits import limits
     from sim.compare.sentences import sentences
     from sim.decision import warned
@@ -50,6 +51,7 @@ def compare(
         comparison = compare_store(opened, baseline)
         shots = Shots(opened, comparison)
         members = lineup(comparison, opened.configurations())
+        missing = left_out(opened, comparison)
     found = limits(comparison)
     folder = out or store.absolute().parent
     wanted = formats.split(",") if charts and formats else []
@@ -58,7 +60,7 @@ def compare(
     files += together.charts(comparison, shots, members, tilted, folder, store.stem, wanted)
     told = together.cautions(members, comparison, shots)
     if as_json:
-        data = as_data(comparison) | {"limits": [_limit_data(limit) for limit in found]}
+        data = as_data(comparison) | {"left_out": missing} | {"limits": [_limit_data(limit) for limit in found]}
         data |= together.as_data(comparison, shots) | {"tip": together.tips_as_data(members, tilted),
                                                        "cautions": warned.as_data(told)}
         show_json(data | {"finding": ". ".join(sentences(comparison, found)), "files": [str(f) for f in files]})
@@ -70,6 +72,8 @@ def compare(
         say(sentence + ".")
     for text in together.as_data(comparison, shots)["together"]:
         say(text)
+    for text in missing:
+        note(f"WARNING: {text}.")
     options.warn(told)
     say()
     for file in files:
@@ -129,8 +133,6 @@ def show(comparison: Comparison) -> None:
         say()
     if comparison.invalid:
         note(f"WARNING: {comparison.invalid} trials are invalid (the solver failed); they are in no rate.")
-    if comparison.other_versions:
-        note(f"{comparison.other_versions} trials of other versions of the physics are left out.")
 
 
 def _show_limits(found: list[Limit]) -> None:

@@ -66,3 +66,44 @@ def parquet(store: StoreFile, out: Annotated[Path, typer.Option(help="File to wr
 
     with Store(store) as opened:
         say(f"wrote {write_trials_parquet(opened, out)} trials to {out}")
+
+
+@app.command()
+def check(
+    store: StoreFile,
+    rescue: Annotated[Path | None, typer.Option(help="New store to copy everything into that is as written.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+) -> None:
+    """Check every trial and recorded motion against its check value, and name what is damaged.
+
+    Damaged trials are in no result. With --rescue all others are copied into a new store; a batch on that store
+    drives the damaged ones again. Exit code 1 if anything is damaged.
+    """
+    from sim.store.rescue import inspect
+
+    found = inspect(store, rescue)
+    if as_json:
+        show_json({
+            "trials": found.trials, "unchecked": found.unchecked, "undescribed": list(found.undescribed),
+            "damaged": [vars(one) for one in found.damaged], "damaged_traces": list(found.traces),
+            "unreadable": found.unreadable, "rescued": found.rescued,
+        })  # fmt: skip
+    else:
+        say(f"{store}: {found.trials} trials are as they were written, {len(found.damaged)} are damaged")
+        for one in found.damaged:
+            say(f"  damaged: {one.trial} ({one.key}): {one.why}")
+        for key in found.traces:
+            say(f"  damaged: the recorded motion of {key}")
+        if found.unchecked:
+            say(f"{found.unchecked} of them are from before check values were kept and could not be checked")
+        if found.undescribed:
+            say(f"trucks that this store does not describe: {', '.join(found.undescribed)} (from another store?)")
+        if found.unreadable:
+            say(f"part of the file cannot be read at all: {found.unreadable}")
+        if rescue is not None:
+            say(f"copied {found.rescued} trials into {rescue}; drive the others again with: "
+                f"cragbench batch PLAN --store {rescue}")
+        elif found.bad:
+            say(f"Copy what is good: cragbench store check {store} --rescue NEW.sqlite")
+    if found.bad:
+        raise typer.Exit(1)

@@ -168,19 +168,16 @@ _Outcomes = dict[tuple[_Place, str], Counter[str]]
 def _collect(store: Store, latest: Versions) -> tuple[dict[_Place, _Shots], _Outcomes, int]:
     shots: dict[_Place, _Shots] = defaultdict(lambda: defaultdict(dict))
     outcomes: _Outcomes = defaultdict(Counter)
-    left_out = 0
     columns = ("obstacle", "level", "driver", "config", "study_seed", "repeat", "draw", "outcome", "min_margin_deg")
-    for *row, code, engine in store.table((*columns, "code", "engine")):
-        if (code, engine) != (latest.code, latest.engine):
-            left_out += 1
-            continue
+    for row in store.of(latest, columns):
         obstacle, level, driver, config, seed, repeat, luck, outcome, margin = row
         where = (obstacle, level, driver)
         outcomes[where, config][outcome] += 1
         by_pair = shots[where][config]
         if outcome != "invalid":
             by_pair[Pair(seed, repeat, luck)] = Shot(outcome == "cleared", margin)
-    return shots, outcomes, left_out
+    used = sum(sum(count.values()) for count in outcomes.values())
+    return shots, outcomes, store.count() - len(store.damaged) - used
 
 
 def _searched(plans: Iterable[Mapping[str, Any]], obstacles: Iterable[str]) -> dict[str, tuple[float, float]]:

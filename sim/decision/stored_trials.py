@@ -13,7 +13,7 @@ from sim.store.store import Store
 
 Array = NDArray[np.float64]
 _COLUMNS = ("obstacle", "level", "driver", "config", "study_seed", "repeat", "draw", "outcome", "min_margin_deg",
-            "peak_current_a", "servo_saturation", "code", "engine")
+            "peak_current_a", "servo_saturation")
 
 
 class Shots:
@@ -26,10 +26,9 @@ class Shots:
             defaultdict(dict)
         )
         self._effort: dict[str, list[tuple[float, float]]] = defaultdict(list)
-        latest = (comparison.versions.code, comparison.versions.engine)
-        for row in store.table(_COLUMNS):
-            obstacle, level, driver, config, seed, repeat, luck, outcome, margin, current, servo, *by = row
-            if tuple(by) == latest and outcome != "invalid":
+        for row in store.of(comparison.versions, _COLUMNS):
+            obstacle, level, driver, config, seed, repeat, luck, outcome, margin, current, servo = row
+            if outcome != "invalid":
                 self._found[obstacle, level, driver, config][seed, repeat, luck] = (outcome == "cleared", margin)
                 self._effort[config].append((current, servo))
 

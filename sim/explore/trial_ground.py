@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from models.rigid import RigidModel
 from sim.batch.batch import FixedSupply, Progress, StopSwitch, run
 from sim.batch.session import PERFORM
-from sim.batch.version import versions
+from sim.batch.version import versions_of
 from sim.batch.worker import Job
 from sim.batch.worker_pool import WorkerPool
 from sim.decision.runner import Stopped
@@ -94,7 +94,7 @@ class TrialGround:
         # Trucks innermost: they drive the same ground in turn.
         order = sorted(tasks, key=lambda task: (task.repeat, task.obstacle, task.level))
         heard = _Heard(order)
-        progress = run(heard, self.store, versions(), self.crew, watch=self.watch, stop=self.switch)
+        progress = run(heard, self.store, versions_of(models), self.crew, watch=self.watch, stop=self.switch)
         self.run_trials += progress.done
         self.known_trials += progress.known
         if progress.ending == "interrupted":

@@ -12,7 +12,7 @@ from models.spec import Sheet
 from sim.batch.batch import FixedSupply, Progress
 from sim.batch.session import Watch, session
 from sim.batch.study import make_task, yard_of
-from sim.batch.version import versions
+from sim.batch.version import versions_of
 from sim.errors import SimError
 from sim.reality.observed import Tried
 from sim.reality.response import Response, response
@@ -78,8 +78,8 @@ def rehearse(
     """Run what is missing; a second run does nothing."""
     # The same line may stand in several cells, and the ends of a range tell most: outer grips of all lines first.
     tasks = list(dict.fromkeys(task for cell in cells for _, task in plan.tasks_of(cell)))
-    known = store.done()
-    missing = [task for task in tasks if task.key(versions()) not in known]
+    known, versions = store.done(), versions_of(plan.trucks)
+    missing = [task for task in tasks if task.key(versions) not in known]
     if not missing:
         return Progress(known=len(tasks))
     with session(store, plan.trucks, workers, watch) as here:
@@ -91,7 +91,7 @@ def responses(store: Store, plan: Rehearsal, cells: Sequence[Tried]) -> list[Res
 
     :raises SimError: A cell of which nothing has been simulated.
     """
-    known, now = store.done(), versions()
+    known, now = store.done(), versions_of(plan.trucks)
     found = []
     for cell in cells:
         count = {grip: [0, 0] for grip in plan.grips}

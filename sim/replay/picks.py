@@ -5,16 +5,14 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from models.errors import BuildSheetError
 from models.spec import Sheet
 from sim.compare.comparison import CellResult, Comparison, at, places
 from sim.compare.sentences import label
 from sim.replay.clip import Actor, Clip, actor, clip
-from sim.store.store import KEY_COLUMNS, Store, Trial
-from sim.trial.luck import Draw
-from sim.trial.task import RECORD_COLUMNS, Record, Task, Versions
+from sim.store.store import Store, Trial
+from sim.trial.task import Versions
 
 MOST_PLACES = 12
 MOST_TRUCKS = 6
@@ -109,19 +107,12 @@ def recorded_trials(store: Store, versions: Versions) -> dict[_Spot, Trial]:
     out: dict[_Spot, Trial] = {}
     if not keys:
         return out
-    for key, *row in store.table(("key", *KEY_COLUMNS, *RECORD_COLUMNS)):
-        if key in keys and (row[8], row[9]) == (versions.code, versions.engine):
-            trial = _trial(key, row)
+    for trial in store.trials():
+        by, config = trial.versions, trial.task.config
+        if trial.key in keys and versions.made(by.code, by.engine, config, by.models.get(config, "")):
             t = trial.task
             out.setdefault((t.obstacle, t.level, t.driver, t.config, t.repeat), trial)
     return out
-
-
-def _trial(key: str, row: Sequence[Any]) -> Trial:
-    config, obstacle, level, yard, driver, seed, repeat, luck, code, engine = row[:10]
-    task = Task(config, obstacle, level, yard, driver, seed, repeat, Draw.from_text(luck))
-    measures: list[Any] = [float("nan") if value is None else value for value in row[12:]]
-    return Trial(key, task, Versions(code, engine), Record(row[10], row[11], *measures))
 
 
 def _trucks(comparison: Comparison, recorded: set[str]) -> list[str]:

@@ -13,7 +13,7 @@ from sim.store.store import Store
 
 Place = tuple[str, float, str]
 _WHERE, _HOW = ("obstacle", "level", "driver", "config"), ("outcome", "reason", "distance_mm")
-COLUMNS = (*_WHERE, *_HOW, "yard", "draw", "code", "engine")
+COLUMNS = (*_WHERE, *_HOW, "yard", "draw")
 
 
 @dataclass
@@ -49,9 +49,8 @@ def endings(store: Store, comparison: Comparison) -> Ends:
     """Read how every valid trial of the comparison's versions ended."""
     cells: dict[tuple[Place, str], Ended] = defaultdict(Ended)
     grounds: dict[Place, tuple[str, str]] = {}
-    for obstacle, level, driver, config, outcome, reason, distance, yard, draw, code, engine in store.table(COLUMNS):
-        if (code, engine) != (comparison.versions.code, comparison.versions.engine):
-            continue
+    rows = store.of(comparison.versions, COLUMNS)
+    for obstacle, level, driver, config, outcome, reason, distance, yard, draw in rows:
         place = (obstacle, level, driver)
         grounds.setdefault(place, (yard, draw))
         ended = cells[place, config]

@@ -20,6 +20,7 @@ from sim.chart import style
 from sim.chart.inline import Gallery
 from sim.chart.value import cost
 from sim.compare.comparison import CellResult, Comparison, at, places
+from sim.compare.left_out import left_out
 from sim.compare.sentences import difference, label, share
 from sim.errors import SimError
 from sim.replay.clip import Clip
@@ -105,6 +106,7 @@ def render(store: Store, baseline: str | None, tell: Watch, tilt: int = 0) -> tu
         "empty": False,
         "store": store.path.name,
         "comparison": comparison,
+        "left_out": left_out(store, comparison),
         "reading": reading,
         "cards": found,
         "comparison_names": names,

@@ -77,7 +77,17 @@ _ATTEMPTS = (
         simulated INTEGER NOT NULL
     ) WITHOUT ROWID""",
 )
-MIGRATIONS: tuple[tuple[str, ...], ...] = (_CREATE, _PLANS, _ATTEMPTS)
+_CHECKS = (
+    "ALTER TABLE trial ADD COLUMN model TEXT NOT NULL DEFAULT ''",
+    "ALTER TABLE trial ADD COLUMN checksum TEXT NOT NULL DEFAULT ''",
+    "ALTER TABLE trace ADD COLUMN checksum TEXT NOT NULL DEFAULT ''",
+    """CREATE TABLE claim (
+        key TEXT PRIMARY KEY,
+        owner TEXT NOT NULL,
+        until REAL NOT NULL
+    ) WITHOUT ROWID""",
+)
+MIGRATIONS: tuple[tuple[str, ...], ...] = (_CREATE, _PLANS, _ATTEMPTS, _CHECKS)
 """``MIGRATIONS[n]`` takes a file from version n to n + 1; a new file goes through all of them."""
 VERSION = len(MIGRATIONS)
 

@@ -10,9 +10,10 @@ import io
 import json
 import sqlite3
 import time
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import astuple, dataclass, fields
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -20,11 +21,13 @@ import numpy as np
 
 from sim.errors import StoreError
 from sim.store import schema
+from sim.store.integrity import NONE_KEPT, Damaged, blob_check, check_value, described, fault, stored_form
 from sim.trial.luck import Draw
 from sim.trial.result import Trace
 from sim.trial.task import RECORD_COLUMNS, Cell, Record, Report, Task, Versions
 
-KEY_COLUMNS = ("config", "obstacle", "level", "yard", "driver", "study_seed", "repeat", "draw", "code", "engine")
+KEY_COLUMNS = ("config", "obstacle", "level", "yard", "driver", "study_seed", "repeat", "draw", "code", "engine",
+               "model")
 COLUMNS = ("key", *KEY_COLUMNS, *RECORD_COLUMNS)
 """Columns of a trial that are the same in every run."""
 EFFORT = ("wall_s", "finished_at")
@@ -34,8 +37,9 @@ WAIT_S = 30.0
 """How long one writer waits for another."""
 # Column names in these texts are constants of this file; values are always bound.
 _MEASURES = ", ".join(RECORD_COLUMNS)
-_HOLDERS = ", ".join("?" * len((*COLUMNS, *EFFORT)))
-_INSERT = f"INSERT OR IGNORE INTO trial ({', '.join((*COLUMNS, *EFFORT))}) VALUES ({_HOLDERS})"  # noqa: S608
+_ALL = (*COLUMNS, *EFFORT)
+_HOLDERS = ", ".join("?" * (len(_ALL) + 1))
+_INSERT = f"INSERT OR IGNORE INTO trial ({', '.join(_ALL)}, checksum) VALUES ({_HOLDERS})"  # noqa: S608
 
 
 @dataclass(frozen=True)
@@ -88,15 +92,35 @@ class Store:
         rows, traces, now = [], [], time.time()
         for report in reports:
             key = report.task.key(versions)
-            rows.append((*_row(key, report, versions), report.wall_s, now))
+            row = stored_form(_ALL, (*_row(key, report, versions), report.wall_s, now))
+            rows.append((*row, check_value(row)))
             if report.trace is not None:
-                traces.append((key, pack(report.trace)))
+                blob = pack(report.trace)
+                traces.append((key, blob, blob_check(blob)))
         with self._transaction() as cursor:
             before = self._connection.total_changes
             cursor.executemany(_INSERT, rows)
             new = self._connection.total_changes - before
-            cursor.executemany("INSERT OR IGNORE INTO trace (key, npz) VALUES (?, ?)", traces)
+            cursor.executemany("INSERT OR IGNORE INTO trace (key, npz, checksum) VALUES (?, ?, ?)", traces)
+            cursor.executemany("DELETE FROM claim WHERE key = ?", [(row[0],) for row in rows])
+        self.__dict__.pop("damaged", None)
         return new
+
+    def claim(self, keys: Sequence[str], owner: str, until: float, free: Callable[[str, float], bool]) -> set[str]:
+        """Claim trials for one batch, see :mod:`sim.store.claims`; returns those that nobody else holds.
+
+        :param free: Whether a claim of some other owner, until some time, is void.
+        """
+        ours = set()
+        with self._transaction() as cursor:
+            for key in keys:
+                held = cursor.execute("SELECT owner, until FROM claim WHERE key = ?", (key,)).fetchone()
+                if held is not None and held[0] != owner and not free(*held):
+                    continue
+                if cursor.execute("SELECT 1 FROM trial WHERE key = ?", (key,)).fetchone() is None:
+                    cursor.execute("INSERT OR REPLACE INTO claim VALUES (?, ?, ?)", (key, owner, until))
+                    ours.add(key)
+        return ours
 
     def add_configurations(self, configurations: Iterable[StoredTruck]) -> None:
         """Remember trucks by their hash; a later name for the same truck replaces the earlier."""
@@ -115,14 +139,14 @@ class Store:
 
     def find(self, key: str) -> Record | None:
         """Result of one trial, None while it is missing."""
-        for row in self._rows(f"SELECT {_MEASURES} FROM trial WHERE key = ?", (key,)):  # noqa: S608
-            return _record(row)
+        if key not in self.damaged:
+            for row in self._rows(f"SELECT {_MEASURES} FROM trial WHERE key = ?", (key,)):  # noqa: S608
+                return _record(row)
         return None
 
     def done(self) -> dict[str, Record]:
         """Every stored result by key."""
-        rows = self._rows(f"SELECT key, {_MEASURES} FROM trial")  # noqa: S608
-        return {row[0]: _record(row[1:]) for row in rows}
+        return {row[0]: _record(row[1:]) for row in self.table(("key", *RECORD_COLUMNS))}
 
     def configurations(self) -> dict[str, StoredTruck]:
         """Trucks by hash."""
@@ -130,10 +154,23 @@ class Store:
         return {h: StoredTruck(h, name, json.loads(facts)) for h, name, facts in rows}
 
     def latest(self) -> Versions | None:
-        """Versions of the trial stored last, None in an empty store."""
-        for row in self._rows("SELECT code, engine FROM trial ORDER BY finished_at DESC, key LIMIT 1"):
-            return Versions(*row)
+        """Versions of the trial stored last, with the model stored last of every truck; None in an empty store."""
+        for code, engine in self._rows("SELECT code, engine FROM trial ORDER BY finished_at DESC, key LIMIT 1"):
+            # SQLite takes the other columns of a group from the row that holds its maximum.
+            asked = "SELECT config, model, max(finished_at) FROM trial WHERE code = ? AND engine = ? GROUP BY config"
+            return Versions(code, engine, {row[0]: row[1] for row in self._rows(asked, (code, engine))})
         return None
+
+    @cached_property
+    def damaged(self) -> dict[str, Damaged]:
+        """Trials that cannot be used, by key: no reader gives them out, and a batch leaves them alone."""
+        found = {}
+        for *values, checksum in self._rows(f"SELECT {', '.join(_ALL)}, checksum FROM trial"):  # noqa: S608
+            row = dict(zip(_ALL, values, strict=True))
+            why = fault(row, checksum)
+            if why:
+                found[row["key"]] = Damaged(row["key"], described(row), why)
+        return found
 
     def count(self) -> int:
         """Number of trials."""
@@ -145,11 +182,20 @@ class Store:
         return None if value is None else float(value)
 
     def table(self, columns: Sequence[str] = COLUMNS) -> Iterator[tuple[Any, ...]]:
-        """Rows in one fixed order, as stored."""
+        """Rows in one fixed order, as stored; damaged ones are left out (:attr:`damaged`)."""
         unknown = set(columns) - {*COLUMNS, *EFFORT}
         if unknown:
             raise StoreError("no such column", file=self.path, field="columns", value=sorted(unknown))
-        return self._rows(f"SELECT {', '.join(columns)} FROM trial ORDER BY {ORDER}")  # noqa: S608 - checked
+        damaged = self.damaged
+        for key, *row in self._rows(f"SELECT key, {', '.join(columns)} FROM trial ORDER BY {ORDER}"):  # noqa: S608
+            if key not in damaged:
+                yield tuple(row)
+
+    def of(self, versions: Versions, columns: Sequence[str]) -> Iterator[tuple[Any, ...]]:
+        """Rows of some versions alone, in the same order."""
+        for *row, code, engine, config, model in self.table((*columns, "code", "engine", "config", "model")):
+            if versions.made(code, engine, config, model):
+                yield tuple(row)
 
     def trials(self) -> Iterator[Trial]:
         """Every trial in one fixed order."""
@@ -163,9 +209,17 @@ class Store:
 
     def trace(self, key: str) -> Trace | None:
         """Recorded motion of one trial, None if it was not asked for."""
-        for (blob,) in self._rows("SELECT npz FROM trace WHERE key = ?", (key,)):
+        for blob, checksum in self._rows("SELECT npz, checksum FROM trace WHERE key = ?", (key,)):
+            if checksum not in (NONE_KEPT, blob_check(blob)):
+                raise StoreError("a recorded motion is not what was written", file=self.path, field="trial", value=key,
+                                 remedy=f"See what else is damaged: cragbench store check {self.path}")
             return unpack(blob)
         return None
+
+    def damaged_traces(self) -> list[str]:
+        """Keys of the trials whose recorded motion is not what was written."""
+        rows = self._rows("SELECT key, npz, checksum FROM trace")
+        return [key for key, blob, checksum in rows if checksum not in (NONE_KEPT, blob_check(blob))]
 
     def traced(self) -> set[str]:
         """Keys of the trials whose motion is stored."""
@@ -242,13 +296,16 @@ class Store:
             raise self._failed(error) from error
 
     def _failed(self, error: Exception) -> StoreError:
+        damaged = f"The file is damaged; copy what can still be read: cragbench store check {self.path} --rescue NEW"
+        full = "Free some space and run the same command again; finished trials are kept"
         remedies = {
-            "disk": "Free some space and run the same command again; finished trials are kept",
-            "full": "Free some space and run the same command again; finished trials are kept",
+            "malformed": damaged,
+            "not a database": damaged,
+            "corrupt": damaged,
+            "disk": full,
+            "full": full,
             "locked": "Another program holds the store; wait for it or stop it",
             "readonly": "Make the file and its folder writable",
-            "malformed": "The file is damaged; take a copy from before, or start a new store",
-            "not a database": "The file is damaged; take a copy from before, or start a new store",
         }
         text = str(error)
         remedy = next((advice for word, advice in remedies.items() if word in text), None)
@@ -274,7 +331,8 @@ def unpack(blob: bytes) -> Trace:
 def _row(key: str, report: Report, versions: Versions) -> tuple[Any, ...]:
     t = report.task
     where = (t.config, t.obstacle, t.level, t.yard, t.driver, t.study_seed, t.repeat, t.draw.text())
-    return (key, *where, versions.code, versions.engine, *astuple(report.record))
+    model = versions.models.get(t.config, "")
+    return (key, *where, versions.code, versions.engine, model, *astuple(report.record))
 
 
 def _record(row: Sequence[Any]) -> Record:
@@ -283,6 +341,6 @@ def _record(row: Sequence[Any]) -> Record:
 
 
 def _trial(row: Sequence[Any]) -> Trial:
-    key, config, obstacle, level, yard, driver, seed, repeat, luck, code, engine = row[:11]
+    key, config, obstacle, level, yard, driver, seed, repeat, luck, code, engine, model = row[:12]
     task = Task(config, obstacle, level, yard, driver, seed, repeat, Draw.from_text(luck))
-    return Trial(key, task, Versions(code, engine), _record(row[11:]))
+    return Trial(key, task, Versions(code, engine, {config: model}), _record(row[12:]))

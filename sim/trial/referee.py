@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.physics.arrays import M_HULL_LOAD, M_HULL_LOAD_AXLE, W_NORMAL
-from sim.physics.observe import V_CG, V_FINITE, V_LEFT_Z, V_MARGIN, V_NOSE, V_S, V_SIDE, V_UP
+from models.massprops import GRAVITY
+from sim.physics.arrays import M_ENERGY, M_HULL_LOAD, M_HULL_LOAD_AXLE, W_NORMAL
+from sim.physics.observe import V_CG, V_CG_VEL, V_FINITE, V_LEFT_Z, V_MARGIN, V_NOSE, V_S, V_SIDE, V_UP
 from sim.trial.result import Outcome
 
 Array = NDArray[np.float64]
@@ -28,6 +29,10 @@ SLIPPING = 0.6
 SANE_SPEED = 20.0
 """m/s; nothing here moves this fast: the solution has blown up."""
 
+ENERGY_SLACK = 2.0
+"""Weights times wheelbases of energy that may appear from springs, tyres and the rounding of one look; a truck that
+was thrown higher or faster than that was thrown by the solver (assumed)."""
+
 
 @dataclass
 class Referee:
@@ -42,14 +47,17 @@ class Referee:
     floor: float
     """m, below which the truck has left the ground."""
     _low_since: float = -1.0
+    _energy: float | None = None
+    """J that the truck had at the first look."""
     best: float = -math.inf
 
     def verdict(
         self, time: float, view: Array, memory: Array, wheels: Array, move: str, slip: float
     ) -> tuple[Outcome, str] | None:
         """Outcome and reason code once the trial is decided, else None."""
-        if view[V_FINITE] != 0.0:
-            return "invalid", "state not finite"
+        blown = self._blown_up(view, memory)
+        if blown:
+            return "invalid", blown
         if view[V_CG + 2] < self.floor:
             return "invalid", "left the ground"
         over = self._over(time, view)
@@ -69,6 +77,23 @@ class Referee:
         if time > self.time_limit:
             return "timeout", "time ran out"
         return None
+
+    def _blown_up(self, view: Array, memory: Array) -> str:
+        """What no truck can do, whatever it would count as: then the solution is no solution."""
+        speed = float(np.linalg.norm(view[V_CG_VEL : V_CG_VEL + 3]))
+        if view[V_FINITE] != 0.0 or not math.isfinite(speed + view[V_S] + view[V_CG + 2]):
+            return "state not finite"
+        if speed > SANE_SPEED:
+            return "faster than anything moves here"
+        mass = self.weight / GRAVITY
+        # A fall is paid for by height; what is left over must have come from the pack.
+        energy = 0.5 * mass * speed**2 + self.weight * view[V_CG + 2]
+        spent = float(memory[M_ENERGY])
+        if self._energy is None:
+            self._energy = energy - spent
+        if energy - spent > self._energy + ENERGY_SLACK * self.weight * self.wheelbase:
+            return "more energy than the pack gave"
+        return ""
 
     def _over(self, time: float, view: Array) -> str:
         low = view[V_MARGIN] < ROLLED_MARGIN

@@ -5,7 +5,8 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-from dataclasses import dataclass, fields
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
 
 from sim.trial.luck import Draw, level_text
 from sim.trial.result import Trace, TrialResult
@@ -13,10 +14,17 @@ from sim.trial.result import Trace, TrialResult
 
 @dataclass(frozen=True)
 class Versions:
-    """What computed a result: a hash of the physics sources, and the libraries under them."""
+    """What computed a result: a hash of the physics sources, the libraries under them, and the trucks as assembled."""
 
     code: str
     engine: str
+    models: Mapping[str, str] = field(default_factory=dict, compare=False)
+    """Content hash of the rigid model by configuration: a sheet drives as the code assembled it, and that code is no
+    part of :attr:`code`."""
+
+    def made(self, code: str, engine: str, config: str, model: str) -> bool:
+        """Whether a stored row is of these versions."""
+        return (code, engine) == (self.code, self.engine) and self.models.get(config, model) == model
 
 
 @dataclass(frozen=True)
@@ -50,6 +58,7 @@ class Task:
             self.draw.text(),
             versions.code,
             versions.engine,
+            versions.models.get(self.config, ""),
         ]
         return hashlib.sha256(json.dumps(parts).encode()).hexdigest()[:32]
 
