@@ -54,7 +54,7 @@ def _warn(address: Address) -> None:
         "start runs on this machine. The connection is not encrypted: whoever listens on the network can learn the "
         "address. Use it in your own network or on your phone's hotspot, and end it with Ctrl-C when you are back."
     )
-    typer.echo(_code(address.link))
+    typer.echo(_code(f"{address.link}log"))
 
 
 def _code(link: str) -> str:

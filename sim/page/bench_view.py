@@ -10,7 +10,6 @@ from markupsafe import Markup
 from models.conflict import Conflict
 from models.defaults import resolve
 from models.errors import BuildSheetError
-from models.room import rubbing
 from models.spec import PAIRED, Part, Sheet
 from sim.decision.drilling import template
 from sim.errors import SimError
@@ -45,8 +44,6 @@ class PartRow:
     grams: float
     grams_key: str
     source: str
-    leverage: float
-    """Percentage points of weight on the front axle that a tenth of its mass moves."""
     movable: bool
     changed: bool
 
@@ -104,25 +101,16 @@ class Looker:
             return around.at((0.0, 0.0, 0.0))
         return around.at([to - at for to, at in zip(place, base, strict=True)])
 
-    def part_rows(self, bench: Bench, edits: Edits) -> list[PartRow]:
-        """List the parts, those first whose mass matters most to the bias."""
+    def part_rows(self, bench: Bench) -> list[PartRow]:
+        """List the parts, those that nobody measured first."""
         opened = {part.name: part for part in self._desk.opened.parts}
-        truck = standing(bench.sheet).truck
         out = []
         for part in bench.sheet.parts:
             each = part.body in PAIRED
             grams = (part.mass_each_g if each else part.mass_g) or 0.0
-            total = grams * (2 if each else 1)
-            lever = (part.at_mm[0] - 1e3 * float(truck.cg[0])) / bench.sheet.wheelbase_mm
             out.append(PartRow(part, anchor(part.name), grams, "mass_each_g" if each else "mass_g", part.source,
-                               10.0 * total / (1e3 * truck.mass) * lever, movable(part),
-                               opened.get(part.name) != part))
-        return sorted(out, key=lambda row: (row.source != "assumed", -abs(row.leverage)))
-
-    def rubs(self, sheet: Sheet) -> list[str]:
-        """Tyres that rub on the truck as it is, in words."""
-        return [f"the {rub.tyre} rubs on {rub.by} at full lock and bump, {rub.depth:.1f} mm deep"
-                for rub in rubbing(sheet)]
+                               movable(part), opened.get(part.name) != part))
+        return sorted(out, key=lambda row: (row.source != "assumed", -row.grams))
 
 
 def companions(sheet: Sheet, name: str) -> list[str]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from urllib.parse import quote
+
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
@@ -15,8 +17,11 @@ EXAMPLES = (("gundi", "1/24, straight axles"), ("dassie", "1/18"), ("takin", "1/
 
 def home(request: Request) -> Response:
     """List the sheets of the folder."""
+    from models.answers import QUESTIONS
+
     shelf = shelf_of(request)
-    return shelf.page("home.html", request, here="home", sheets=shelf.folder.files("sheet"), examples=EXAMPLES)
+    return shelf.page("home.html", request, here="home", sheets=shelf.folder.files("sheet"), examples=EXAMPLES,
+                      questions=QUESTIONS)
 
 
 async def example(request: Request) -> Response:
@@ -39,4 +44,28 @@ def _example(request: Request, which: str) -> Response:
     return RedirectResponse(f"{request.scope['root_path']}/truck?sheet={which}.toml", 303)
 
 
-ROUTES = [Route("/", home), Route("/example", example, methods=["POST"])]
+async def start(request: Request) -> Response:
+    """Make a first sheet from the answers to the questions of ``cragbench start``."""
+    form = await request.form()
+    given = {key: str(value).strip() for key, value in form.items() if isinstance(value, str) and str(value).strip()}
+    return await run_in_threadpool(_start, request, given)
+
+
+def _start(request: Request, given: dict[str, str]) -> Response:
+    from models.answers import answers_of
+    from models.start import start as work_out
+    from models.start_text import text_of
+
+    shelf = shelf_of(request)
+    name = given.pop("name", "")
+    if not name:
+        raise SimError("the truck needs a name", field="name", remedy="Its file is named after it")
+    text = text_of(work_out(answers_of(name, given)))
+    file = shelf.folder.free_name(name, ".toml")
+    with shelf.folder.path(file, ".toml").open("x", encoding="utf-8") as out:
+        out.write(text)
+    return RedirectResponse(f"{request.scope['root_path']}/truck?sheet={quote(file)}", 303)
+
+
+ROUTES = [Route("/", home), Route("/example", example, methods=["POST"]),
+          Route("/start", start, methods=["POST"])]

@@ -45,6 +45,16 @@ def revision(request: Request) -> Response:
     return shelf_of(request).page("bench.html", request, **_all(desk, looker, _selected(request, desk)))
 
 
+def known(request: Request) -> Response:
+    """Show what is known, and rank what is assumed by what it does to the angles."""
+    from models.sensitivity import doubts
+
+    desk, looker = shelf_of(request).desk(request.query_params.get("sheet", ""))
+    bench = looker.look(desk.edits)
+    return shelf_of(request).page("known.html", request, desk=desk, bench=bench, doubt=doubts(bench.sheet),
+                                  parts=looker.part_rows(bench), assumed=_assumed(bench.sheet))
+
+
 async def move(request: Request) -> Response:
     """Move parts by an offset; while they are held nothing is kept."""
     form = await request.form()
@@ -201,12 +211,12 @@ def _save(request: Request, form: FormData) -> Response:
 def _all(desk: Desk, looker: Looker, selected: str) -> dict[str, Any]:
     edits = desk.edits
     bench = looker.look(edits, selected)
-    parts = looker.part_rows(bench, edits)
+    parts = looker.part_rows(bench)
     chosen = next((row for row in parts if row.part.name == selected), None)
     return {
         "desk": desk, "bench": bench, "parts": parts, "chosen": chosen, "sources": _SOURCES, "said": "",
         "companions": companions(bench.sheet, selected) if chosen else [],
-        "assumed": _assumed(bench.sheet), "join": join,
+        "join": join,
     }
 
 
@@ -244,6 +254,7 @@ ROUTES = [
     Route("/truck", screen),
     Route("/truck/part", part),
     Route("/truck/revision", revision),
+    Route("/truck/known", known),
     Route("/truck/move", move, methods=["POST"]),
     Route("/truck/place", place, methods=["POST"]),
     Route("/truck/value", value, methods=["POST"]),

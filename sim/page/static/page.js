@@ -55,6 +55,11 @@
     part.focus({ preventScroll: true });
   });
 
+  // Not every browser minds touch-action inside of a drawing: without this the page would scroll away under the finger.
+  document.addEventListener("touchstart", (event) => {
+    if (event.target.closest?.(".movable")) event.preventDefault();
+  }, { passive: false });
+
   document.addEventListener("pointermove", (event) => {
     if (!held || event.pointerId !== held.id) return;
     const now = millimetres(held.svg, event);
@@ -99,6 +104,20 @@
       ask(values(part.dataset.part, [waiting.by_x + by[0], waiting.by_y + by[1], waiting.by_z + by[2]], true));
     } else ask(values(part.dataset.part, by, true));
   });
+
+  // The server gone, or started again under another address: nothing here can be done but to say so.
+  const told = (event) => {
+    const status = event.detail?.ctx?.response?.status;
+    const line = document.createElement("p");
+    line.className = "alarm";
+    line.textContent = status
+      ? `The server answered with ${status}. Load the page again; nothing that was kept is lost.`
+      : "The bench does not answer any more. Start cragbench page again and use the address it prints: what was done " +
+        "is on the bench again then, and runs go on by themselves.";
+    document.getElementById("message").replaceChildren(line);
+  };
+  document.addEventListener("htmx:error", told);
+  document.addEventListener("htmx:response:error", told);
 
   window.addEventListener("beforeunload", (event) => {
     if (document.querySelector('[data-unsaved="yes"]')) event.preventDefault();

@@ -1,0 +1,163 @@
+"""The process that answers a question: looks for levels, writes the plan, runs it; ``python -m sim.page.asker STATE``.
+
+It lives apart from the page: closing the page, or killing its server, leaves it at work. What it runs is a plan and a
+store like any other, so ``cragbench batch`` and ``cragbench compare`` go on from there.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import subprocess
+import sys
+import time
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from sim.batch.batch import Progress
+from sim.errors import SimError
+from sim.page.run_state import RunState, held, read
+
+BASE = "as it is"
+"""Name of the truck that the others are compared with."""
+EVERY_S = 0.5
+"""Between two looks at a run's state."""
+
+
+class Teller:
+    """Writes down where a run stands, now and then."""
+
+    def __init__(self, file: Path, state: RunState) -> None:
+        """Begin with a state."""
+        self.file, self.state, self._last = file, state, 0.0
+
+    def tell(self, **changes: Any) -> None:
+        """Write at once."""
+        self.state = replace(self.state, **changes)
+        self.state.write(self.file)
+
+    def watch(self, progress: Progress) -> None:
+        """Write if it is time."""
+        if time.monotonic() - self._last < EVERY_S:
+            return
+        self._last = time.monotonic()
+        left = progress.seconds_left
+        self.tell(done=progress.done, known=progress.known, left=progress.left,
+                  seconds_left=None if math.isnan(left) else left)
+
+
+def answer(teller: Teller, folder: Path) -> None:
+    """Do what a run is for."""
+    if teller.state.kind == "plan":
+        _plan(teller, folder)
+    else:
+        _decide(teller, folder)
+
+
+def _plan(teller: Teller, folder: Path) -> None:
+    from sim.batch.run_study import run_study
+    from sim.batch.study import prepare
+
+    job = teller.state.job
+    plan = folder / str(job["plan"])
+    if not plan.exists():
+        teller.tell(stage="levels")
+        text = written(job, folder, teller)
+        plan.parent.mkdir(parents=True, exist_ok=True)
+        with plan.open("x", encoding="utf-8") as out:
+            out.write(text)
+    study = prepare(plan)
+    teller.tell(stage="trials", done=0, left=0, seconds_left=None)
+    progress = run_study(study, study.store, workers=_cores(), niceness=5, watch=teller.watch)
+    ending = {"finished": "done", "interrupted": "stopped", "out of time": "out of time"}[progress.ending]
+    faults = f"{len(progress.faults)} trials were set aside: {progress.faults[0].text}" if progress.faults else ""
+    teller.tell(stage=ending, done=progress.done, known=progress.known, left=progress.left, seconds_left=None,
+                message=faults)
+
+
+def written(job: Any, folder: Path, teller: Teller) -> str:
+    """Find levels for the trucks of a question and write its plan, as ``cragbench verdict`` does.
+
+    :raises SimError: No obstacle has a level at which the trucks differ from always and never.
+    """
+    from sim.decision.levels import chosen_levels
+    from sim.decision.obstacle_mix import lines
+    from sim.decision.plan_text import plan_text
+    from sim.decision.runner import opened, yard
+    from sim.trial.truck import load_truck
+
+    build = folder / str(job["build"])
+    changes = [(str(one["name"]), str(one["file"])) for one in job["changes"]]
+    trucks = [load_truck(build, name=BASE)]
+    trucks += [load_truck(build, [folder / file], name=name) for name, file in changes]
+    wanted = lines(list(job["families"]), (), yard(trucks[0]))
+    store = teller.file.parent / "levels.sqlite"
+    with opened(trucks, wanted, yard(trucks[0]), store, workers=_cores(), watch=teller.watch) as field:
+        chosen = chosen_levels(field, [truck.hash for truck in trucks], wanted)
+    above = Path(*[".."] * str(job["plan"]).count("/"))
+    near = [(name, above / file) for name, file in changes]
+    try:
+        text = plan_text(str(job["name"]), above / str(job["build"]), near, chosen, seed=1,
+                         repeats=int(job["repeats"]), base=BASE)
+    except ValueError:
+        raise SimError("the trucks clear everything that can be built, or nothing", field="family",
+                       remedy="Tick other obstacles") from None
+    if job.get("until"):
+        text = text.replace("traces = 2\n", f'traces = 2\nuntil = "{job["until"]}"\n', 1)
+    if job.get("together"):
+        text += '\n[[configuration]]\nname = "all together"\n' + \
+            f"build = {json.dumps(str(above / str(job['build'])))}\nchanges = {json.dumps([str(f) for _, f in near])}\n"
+    return text
+
+
+def _decide(teller: Teller, folder: Path) -> None:
+    """Have a decision command answer, in its own words and numbers."""
+    job = teller.state.job
+    out = folder / str(job["out"])
+    command = [sys.executable, "-m", "sim.cli.main", teller.state.kind, str(folder / str(job["build"])),
+               *(str(folder / str(one["file"])) for one in job["changes"]), *job.get("options", ()), "--json", "--out",
+               str(out)]
+    teller.tell(stage="working")
+    done = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, text=True, check=False)
+    if done.returncode == 130:
+        raise KeyboardInterrupt
+    if done.returncode:
+        teller.tell(stage="failed", message=done.stderr.strip()[-1000:])
+        return
+    result = json.loads(done.stdout)
+    teller.tell(stage="done", result=result, done=int(result.get("trials", 0)))
+
+
+def _cores() -> int:
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def main(arguments: list[str]) -> int:
+    """Answer one question; its state says how it went."""
+    from models.errors import BuildSheetError
+    from sim.decision.runner import Stopped
+    from terrain.errors import TerrainError
+
+    file = Path(arguments[0]).resolve()
+    with held(file, patience_s=10.0) as mine:
+        if not mine:
+            return 0
+        teller = Teller(file, read(file))
+        teller.tell(pid=os.getpid())
+        try:
+            answer(teller, file.parent.parent)
+        except (KeyboardInterrupt, Stopped):
+            teller.tell(stage="stopped", seconds_left=None)
+        except (BuildSheetError, SimError, TerrainError) as fault:
+            teller.tell(stage="failed", message=str(fault))
+            return 2
+        except Exception:
+            teller.tell(stage="failed", message="This is a bug; the run's log beside its state says more.")
+            raise
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,113 @@
+"""What a store shows by now, in the words of ``compare``; what a decision command answered, as rows to sort."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from sim.compare.comparison import compare
+from sim.compare.limits import limits
+from sim.compare.sentences import difference, label, sentences, share
+from sim.decision.caution import briefly
+from sim.decision.configurations import lineup, warned
+from sim.decision.stored_trials import Shots
+from sim.errors import SimError
+from sim.page.run_state import RunState
+from sim.store.store import Store
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One truck at one place."""
+
+    place: str
+    truck: str
+    rate: str
+    rate_value: float
+    trials: int
+    difference: str
+    words: str
+    word: str
+
+
+@dataclass(frozen=True)
+class Findings:
+    """What is known so far."""
+
+    verdict: tuple[str, ...]
+    cells: tuple[Cell, ...]
+    trials: int
+    cautions: tuple[str, ...]
+    differs: bool
+    """Whether the trucks' outcomes differ anywhere."""
+
+
+def findings(store: Path) -> Findings | None:
+    """Read a store while it is being filled; None before its first trial.
+
+    :raises SimError: It is damaged.
+    """
+    with Store(store) as opened:
+        if opened.latest() is None:
+            return None
+        try:
+            found = compare(opened)
+        except SimError:
+            return None
+        members = lineup(found, opened.configurations())
+        told = warned(members, found, Shots(opened, found).exertion())
+    cells = tuple(
+        Cell(label(cell), cell.name, share(cell), cell.rate.share if cell.rate.trials else 0.0, cell.rate.trials,
+             difference(cell), "" if cell.verdict is None else cell.verdict.words,
+             "" if cell.verdict is None else cell.verdict.word)
+        for cell in found.cells
+    )
+    verdict = tuple(text[:1].upper() + text[1:] + "." for text in sentences(found, limits(found)))
+    differs = any(cell.verdict is not None and cell.verdict.table.changed_only + cell.verdict.table.baseline_only
+                  for cell in found.cells)
+    return Findings(verdict, cells, sum(cell.trials for cell in cells), tuple(briefly(told)), differs)
+
+
+@dataclass(frozen=True)
+class Decided:
+    """A decision command's answer: sentences, and a table with the number that each cell is sorted by."""
+
+    sentences: tuple[str, ...]
+    columns: tuple[str, ...]
+    rows: tuple[tuple[tuple[str, float | str], ...], ...]
+
+
+def of_decision(run: RunState) -> Decided | None:
+    """Turn the answer of ``worth`` or ``budget`` into a table."""
+    result = run.result
+    if not result:
+        return None
+    columns: tuple[str, ...]
+    rows: tuple[tuple[tuple[str, float | str], ...], ...]
+    if run.kind == "worth":
+        money = result.get("currency") or "money"
+        columns = ("change", "alone", "in company", f"price, {money}", "grams", f"gain per {money}")
+        rows = tuple((
+            (str(one["name"]), str(one["name"])), _ranged(one["alone"]), _ranged(one["shapley"]),
+            _plain(one["price"]), _plain(one["mass_g"], "+.1f"), _plain(one["per_money"], ".2f"),
+        ) for one in result["changes"])
+        said = [result["sentence"], result["cost_of_error"]]
+    else:
+        columns = ("set", f"price, {result['currency']}", "grams", "gain", "driven")
+        rows = tuple((
+            (str(one["set"]), str(one["set"])), _plain(one["price"]), _plain(one["mass_g"], "+.0f"),
+            _ranged(one["gain"]), ("yes" if one["driven"] else "no", "yes" if one["driven"] else "no"),
+        ) for one in result["driven"])
+        said = list(result["sentences"])
+    return Decided(tuple(text for text in said if text), columns, rows)
+
+
+def _ranged(estimate: Mapping[str, Any]) -> tuple[str, float]:
+    value = float(estimate["value"])
+    return f"{value:+.1f} ({estimate['low']:+.0f} to {estimate['high']:+.0f})", value
+
+
+def _plain(value: Any, form: str = "g") -> tuple[str, float | str]:
+    return ("?", -1e9) if value is None else (format(float(value), form), float(value))
