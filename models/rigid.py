@@ -7,6 +7,7 @@ origin at the sheet datum. ``p_PJ`` reads: position of J in the frame of P.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -92,6 +93,31 @@ class TyreRing:
     """mu = grip * (pressure / grip_pressure) ** -grip_exponent."""
     spoke_area: float
     """m^2 of ground that one touching spoke stands for."""
+
+    @property
+    def width(self) -> float:
+        """Of the tread, m: the rows stand in the middles of equal strips."""
+        rows = len(self.row_y)
+        return self.spoke_area * self.n_round * rows / (2.0 * math.pi * float(self.row_radius.max()))
+
+    @property
+    def crown(self) -> float:
+        """Drop of the tread's radius over the squared place across it, 1/m, with the mean drop of the rows."""
+        drop = float(self.row_radius.max()) - float(self.row_radius.mean())
+        return 12.0 * drop / self.width**2
+
+    def pressure(self) -> Vector:
+        """Pressure field (n,) at depths 0, law_step, ... under the tread, Pa, that gives the spokes' load on a flat.
+
+        One strip's spokes, n / (2 pi) a radian with the law f(s), are the rays of a field p in a ring of width w whose
+        pieces are pressed along the ray by -p'(r) r w: f' = 2 pi w r p' / n at r = R - s.
+        """
+        strip = self.width / len(self.row_y)
+        radius = float(self.row_radius.mean()) - self.law_step * np.arange(len(self.law_force))
+        # Exact for the law between samples, which is straight: the integral of ds / (R - s).
+        rises = np.diff(self.law_force) / self.law_step * np.log(radius[:-1] / radius[1:])
+        scale = self.n_round / (2.0 * math.pi * strip)
+        return np.asarray(scale * np.concatenate([[self.law_force[0] / radius[0]], rises]).cumsum())
 
     def stiffness_along(self, touching: float) -> float:
         """Of the whole tyre along the ground with this many spokes on it, N/m: tread and carcass in series."""

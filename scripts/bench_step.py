@@ -119,7 +119,7 @@ def _parts(simulation: Simulation, calls: int = 60) -> dict[str, float]:
     calls_by_part: dict[str, Callable[[], object]] = {
         "all forces": lambda: step_forces(*s.arguments),
         "  tyres": lambda: tyre_forces(
-            s.controls, s.memory, a.tyre, a.row, a.law, a.compass, s.bristles, s.patch, ground, s.motion, p[3], s.wheels
+            s.controls, s.memory, a.tyre, a.pressure, s.bristles, s.load, s.patch, ground, s.motion, p[3], s.wheels
         ),
         "  hull": lambda: hull_forces(s.controls, s.memory, a.hull, s.hull_bristles, ground, s.motion, p[3]),
         "  kinematics": lambda: forward(s.state, a.body, a.drive, s.motion),

@@ -10,7 +10,17 @@ from numpy.typing import NDArray
 from scipy.optimize import root
 
 from sim.physics.arrays import M_CARCASS, M_CARCASS_MOVE, M_SIZE
-from sim.physics.tyre_patch import P_BRISTLE, P_FORCE, P_NORMAL, P_ROUND, P_SIZE, P_SPEED, grip_patch, move_carcass
+from sim.physics.tyre_patch import (
+    P_BRISTLE,
+    P_LOAD,
+    P_NORMAL,
+    P_ROUND,
+    P_SHARE,
+    P_SIZE,
+    P_SPEED,
+    grip_patch,
+    move_carcass,
+)
 
 Array = NDArray[np.float64]
 COUNT, K, CARCASS, LOSS, MU, LOAD = 9, 80.0, 100.0, 0.3, 0.5, 0.1
@@ -21,7 +31,8 @@ def flat_patch(speed: Array, load: float = LOAD) -> Array:
     patch = np.zeros((COUNT + 1, P_SIZE))
     patch[:COUNT, P_ROUND] = np.arange(COUNT)
     patch[:COUNT, P_NORMAL + 2] = 1.0
-    patch[:COUNT, P_FORCE + 2] = load
+    patch[:COUNT, P_LOAD] = load
+    patch[:COUNT, P_SHARE] = 1.0
     patch[:COUNT, P_SPEED : P_SPEED + 3] = speed
     return patch
 
@@ -94,7 +105,7 @@ def test_the_step_s_end_balances_as_a_general_solver_finds_it(seed: int) -> None
     normals = np.column_stack([0.4 * rng.standard_normal((COUNT, 2)), np.ones(COUNT)])
     normals /= np.linalg.norm(normals, axis=1)[:, None]
     patch[:COUNT, P_NORMAL : P_NORMAL + 3] = normals
-    patch[:COUNT, P_FORCE : P_FORCE + 3] = normals * rng.uniform(0.02, 0.3, COUNT)[:, None]
+    patch[:COUNT, P_LOAD] = rng.uniform(0.02, 0.3, COUNT)
     patch[:COUNT, P_BRISTLE : P_BRISTLE + 3] = 3e-4 * rng.standard_normal((COUNT, 3))
     memory = np.zeros(M_SIZE)
     memory[M_CARCASS : M_CARCASS + 3] = 1e-4 * rng.standard_normal(3)
@@ -104,7 +115,7 @@ def test_the_step_s_end_balances_as_a_general_solver_finds_it(seed: int) -> None
         z = patch[:COUNT, P_BRISTLE : P_BRISTLE + 3] + dt * patch[:COUNT, P_SPEED : P_SPEED + 3] + move
         z = z - np.sum(z * normals, axis=1)[:, None] * normals
         force = -K * z
-        limit = MU * np.sum(patch[:COUNT, P_FORCE : P_FORCE + 3] * normals, axis=1)
+        limit = MU * patch[:COUNT, P_LOAD]
         force *= np.minimum(1.0, limit / np.linalg.norm(force, axis=1))[:, None]
         return np.asarray(force.sum(axis=0) - CARCASS * (before + move) - LOSS / dt * move)
 

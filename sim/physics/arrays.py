@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from models.rigid import JOINT_COUNT, WHEEL_BODIES, RigidModel
+from models.rigid import JOINT_COUNT, RigidModel
 
 Array = NDArray[np.float64]
 
@@ -39,10 +39,14 @@ O_FORCE, O_TORQUE, O_TAU, O_SIZE = places(3, 3, JOINT_COUNT)
 W_FX, W_FY, W_FZ, W_NORMAL, W_PX, W_PY, W_PZ, W_TOUCH, W_SINK, W_SIZE = places(1, 1, 1, 1, 1, 1, 1, 1, 1)
 # Tyre table: (4, T_SIZE).
 (
-    T_BODY, T_RIM, T_LAW_STEP, T_SIDE, T_BRISTLE, T_DAMP, T_GRIP, T_PRESSURE, T_EXPONENT, T_AREA, T_RADIUS,
-    T_HALF_WIDTH, T_CARCASS, T_SIZE,
-) = range(14)  # fmt: skip
+    T_LAW_STEP, T_BRISTLE, T_CARCASS, T_DAMP, T_GRIP, T_PRESSURE, T_EXPONENT, T_AREA, T_RADIUS, T_HALF_WIDTH, T_CROWN,
+    T_EDGE, T_SIZE,
+) = range(13)  # fmt: skip
 
+SOFT_EDGE = 0.2
+"""Over the tyre's width: strip at either shoulder in which its pressure fades out, half of it beyond the width, so that
+the load on a flat is that of the full width (assumed; a shoulder's rounding). A strip as wide as a step of the surface
+integral makes the sum across the tread exact."""
 HULL_DAMPING_TIME = 2.0e-3
 """s; a hull feeler loses most of its impact energy, as plastic on rock does (common practice, no source)."""
 
@@ -126,12 +130,8 @@ class ModelArrays(NamedTuple):
 
     body: Bodies
     tyre: Array
-    row: Array
-    """(4, rows, 2) lateral place and radius."""
-    law: Array
-    """(4, n) spoke force over shortening."""
-    compass: Array
-    """(n_round, 2) cosine and sine of the spoke directions."""
+    pressure: Array
+    """(4, n) pressure field over depth, Pa."""
     shock: Shocks
     drive: Drive
     hull: Hull
@@ -160,11 +160,8 @@ def _bodies(model: RigidModel) -> Bodies:
 
 def _tyre_table(model: RigidModel) -> Array:
     table = np.zeros((4, T_SIZE))
-    for row, tyre, body in zip(table, model.tyres, WHEEL_BODIES, strict=True):
-        row[T_BODY] = body
-        row[T_RIM] = tyre.rim_radius
+    for row, tyre in zip(table, model.tyres, strict=True):
         row[T_LAW_STEP] = tyre.law_step
-        row[T_SIDE] = tyre.side_stiffness
         row[T_BRISTLE] = tyre.bristle_stiffness
         row[T_CARCASS] = tyre.carcass_stiffness
         row[T_DAMP] = tyre.damping_time
@@ -173,18 +170,20 @@ def _tyre_table(model: RigidModel) -> Array:
         row[T_EXPONENT] = tyre.grip_exponent
         row[T_AREA] = tyre.spoke_area
         row[T_RADIUS] = tyre.row_radius.max()
-        row[T_HALF_WIDTH] = np.abs(tyre.row_y).max()
+        row[T_HALF_WIDTH] = 0.5 * tyre.width
+        row[T_CROWN] = tyre.crown
+        row[T_EDGE] = SOFT_EDGE * tyre.width
     return table
 
 
-def _law_table(model: RigidModel) -> Array:
+def _pressure_table(model: RigidModel) -> Array:
     longest = max(len(t.law_force) for t in model.tyres)
     table = np.zeros((4, longest))
     for row, tyre in zip(table, model.tyres, strict=True):
-        n = len(tyre.law_force)
-        slope = tyre.law_force[-1] - tyre.law_force[-2]
-        row[:n] = tyre.law_force
-        row[n:] = tyre.law_force[-1] + slope * np.arange(1, longest - n + 1)
+        pressure = tyre.pressure()
+        n = len(pressure)
+        row[:n] = pressure
+        row[n:] = pressure[-1] + (pressure[-1] - pressure[-2]) * np.arange(1, longest - n + 1)
     return table
 
 
@@ -244,16 +243,12 @@ def _drive(model: RigidModel, base_p: Array, base_rotation: Array) -> Drive:
 
 def model_arrays(model: RigidModel, base_p: Array, base_rotation: Array) -> ModelArrays:
     """Flatten a model; the base frame is the engine's (position (3,), rotation (3, 3) in the chassis frame)."""
-    angles = 2.0 * np.pi * np.arange(model.tyres[0].n_round) / model.tyres[0].n_round
-    rows = np.array([np.column_stack([t.row_y, t.row_radius]) for t in model.tyres])
     hull = model.hull
     stiffness = np.array(hull.stiffness, dtype=np.float64)
     return ModelArrays(
         body=_bodies(model),
         tyre=_tyre_table(model),
-        row=np.ascontiguousarray(rows),
-        law=_law_table(model),
-        compass=np.column_stack([np.cos(angles), np.sin(angles)]),
+        pressure=_pressure_table(model),
         shock=_shocks(model),
         drive=_drive(model, base_p, base_rotation),
         hull=Hull(

@@ -19,14 +19,14 @@ from sim.physics.tyre_force import tyre_forces
 Array = NDArray[np.float64]
 ForceArguments = tuple[Any, ...]
 """What :func:`step_forces` takes, in its order."""
-STATE, OUT, MODEL, MOTION = 0, 3, 4, 9
+STATE, OUT, MODEL, MOTION = 0, 3, 4, 10
 """Places in it of what moving on needs."""
 
 
 @kernel
 def step_forces(
-    state: Array, controls: Array, memory: Array, out: Array, model: ModelArrays, bristles: Array, patch: Array,
-    hull_bristles: Array, ground: Ground, motion: Motion, wrench: Array, wheels: Array,
+    state: Array, controls: Array, memory: Array, out: Array, model: ModelArrays, bristles: Array, load: Array,
+    patch: Array, hull_bristles: Array, ground: Ground, motion: Motion, wrench: Array, wheels: Array,
 ) -> None:  # fmt: skip
     """Read the state, let every force element act, write base wrench and joint efforts.
 
@@ -36,8 +36,7 @@ def step_forces(
     wrench[:, :] = 0.0
     forward(state, model.body, model.drive, motion)
     tyre_forces(
-        controls, memory, model.tyre, model.row, model.law, model.compass, bristles, patch, ground, motion, wrench,
-        wheels,
+        controls, memory, model.tyre, model.pressure, bristles, load, patch, ground, motion, wrench, wheels
     )  # fmt: skip
     hull_forces(controls, memory, model.hull, hull_bristles, ground, motion, wrench)
     shock_forces(model.shock, motion, wrench)

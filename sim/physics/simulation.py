@@ -33,7 +33,7 @@ from sim.physics.forces import ForceArguments
 from sim.physics.ground_sampling import ground_arrays, height
 from sim.physics.observe import V_SIZE, observe
 from sim.physics.rotation import quaternion
-from sim.physics.tyre_patch import P_SIZE
+from sim.physics.tyre_patch import tread_arrays
 from terrain.heightfield import Heightfield
 
 Array = NDArray[np.float64]
@@ -71,9 +71,7 @@ class Simulation:
         self.controls[U_DT], self.controls[U_GRIP], self.controls[U_VOLTAGE] = step, grip_scale, voltage_scale
         self.memory = np.zeros(M_SIZE)
         self.out = np.zeros(O_SIZE)
-        rows = self.arrays.row.shape[1]
-        self.bristles = np.zeros((4, len(self.arrays.compass), rows + 1, 4))
-        self.patch = np.zeros((len(self.arrays.compass) * rows + 1, P_SIZE))
+        self.bristles, self.load, self.patch = tread_arrays(model.tyres[0])
         self.hull_bristles = np.zeros((len(self.arrays.hull.body), 4))
         self.frames = np.zeros((len(model.bodies), 3, 3))
         self.points = np.zeros((4, len(model.bodies), 6))
@@ -129,7 +127,7 @@ class Simulation:
     def arguments(self) -> ForceArguments:
         """What :func:`sim.physics.forces.step_forces` takes."""
         return (
-            self.state, self.controls, self.memory, self.out, self.arrays, self.bristles, self.patch,
+            self.state, self.controls, self.memory, self.out, self.arrays, self.bristles, self.load, self.patch,
             self.hull_bristles, self._ground, self.motion, self.points[3], self.wheels,
         )  # fmt: skip
 

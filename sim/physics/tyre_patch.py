@@ -1,9 +1,9 @@
 """Grip of one tyre's contact patch: stiff tread elements on a carcass that all of them share.
 
-The tread is a brush: every tip of a spoke that touches is a bristle. The brush stands on the carcass, one spring and
-dashpot along the ground between rim and tread without mass of its own, so that a tread element that comes into contact
-finds the carcass wound up already. Brush and carcass in series: H. B. Pacejka, Tyre and Vehicle Dynamics, ch. 3 and 7
-(from memory). The carcass is taken implicitly: its motion over a step is the one whose end balances the bristles.
+The tread is a brush: every tread element that carries load is a bristle. The brush stands on the carcass, one spring
+and dashpot along the ground between rim and tread without mass of its own, so that a tread element that comes into
+contact finds the carcass wound up already. Brush and carcass in series: H. B. Pacejka, Tyre and Vehicle Dynamics, ch. 3
+and 7 (from memory). The carcass is taken implicitly: its motion over a step is the one whose end balances the bristles.
 """
 
 from __future__ import annotations
@@ -13,140 +13,110 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.physics.arrays import M_CARCASS, M_CARCASS_MOVE
+from models.rigid import TyreRing
+from sim.physics.arrays import M_CARCASS, M_CARCASS_MOVE, places
 from sim.physics.compiled import kernel
 from sim.physics.tip_friction import grip_tip
-from sim.physics.vector import at, plus, put
+from sim.physics.tyre_pressure import L_AREA, L_FORCE, L_NORMAL, L_PLACE, L_SIZE
+from sim.physics.vector import Vec, add, at, cross, dot, minus, over, plus, plus_cross, put, put_at, size, times, vec
 
 Array = NDArray[np.float64]
-P_ROUND, P_ROW, P_AT, P_NORMAL, P_FORCE, P_SPEED, P_BRISTLE, P_SIZE = 0, 1, 2, 5, 8, 11, 14, 17
-"""A touching spoke: which it is, place from the wheel's centre, ground's normal, elastic force on the wheel, velocity
-of the wheel there, bristle so far; world axes."""
+# A loaded tread element: which it is, place from the wheel's centre, direction and size of its load, how much of a
+# whole element lies on the ground, velocity of the wheel there, bristle so far; world axes.
+P_ROUND, P_ROW, P_AT, P_NORMAL, P_LOAD, P_SHARE, P_SPEED, P_BRISTLE, P_SIZE = places(1, 1, 3, 3, 1, 1, 3, 3)
+
+
+def tread_arrays(tyre: TyreRing) -> tuple[Array, Array, Array]:
+    """Bristles of four wheels, and room for one wheel's load by tread element and for its patch; all empty."""
+    n, rows = tyre.n_round, len(tyre.row_y)
+    return np.zeros((4, n, rows + 1, 4)), np.zeros((n, rows, L_SIZE)), np.zeros((n * rows + 1, P_SIZE))
 
 
 @kernel
-def note_spoke(
-    patch: Array,
-    c: int,
-    bristles: Array,
-    wheel: int,
-    i: int,
-    j: int,
-    lx: float,
-    ly: float,
-    lz: float,
-    nx: float,
-    ny: float,
-    nz: float,
-    fx: float,
-    fy: float,
-    fz: float,
-    vx: float,
-    vy: float,
-    vz: float,
-) -> None:
-    """Enter a touching spoke as row ``c`` of the patch; one that has just come in has its bristle straight."""
-    spoke = patch[c]
-    bristle = bristles[wheel, i, j]
-    if bristle[3] == 0.0:
-        bristle[0] = bristle[1] = bristle[2] = 0.0
-        bristle[3] = 1.0
-    spoke[P_ROUND] = i
-    spoke[P_ROW] = j
-    spoke[P_AT] = lx
-    spoke[P_AT + 1] = ly
-    spoke[P_AT + 2] = lz
-    spoke[P_NORMAL] = nx
-    spoke[P_NORMAL + 1] = ny
-    spoke[P_NORMAL + 2] = nz
-    spoke[P_FORCE] = fx
-    spoke[P_FORCE + 1] = fy
-    spoke[P_FORCE + 2] = fz
-    spoke[P_SPEED] = vx
-    spoke[P_SPEED + 1] = vy
-    spoke[P_SPEED + 2] = vz
-    for k in range(3):
-        spoke[P_BRISTLE + k] = bristle[k]
+def touch_down(
+    patch: Array, bristles: Array, wheel: int, load: Array, first: int, last: int, velocity: Vec, spin: Vec,
+    whole_area: float,
+) -> int:  # fmt: skip
+    """List the loaded elements in the patch, empty ``load``, and straighten the bristles of those that do not touch.
+
+    ``first`` and ``last``: tread elements around the wheel between which the load lies, up to one turn to either side.
+    """
+    n_round, rows, _ = load.shape
+    count = 0
+    for k in range(first, min(last + 1, first + n_round)):
+        i = k % n_round
+        for j in range(rows):
+            normal = load[i, j, L_NORMAL]
+            if normal <= 0.0:
+                continue
+            force = load[i, j, L_FORCE], load[i, j, L_FORCE + 1], load[i, j, L_FORCE + 2]
+            carried = size(force)
+            if bristles[wheel, i, j, 3] == 0.0:
+                bristles[wheel, i, j, 0] = bristles[wheel, i, j, 1] = bristles[wheel, i, j, 2] = 0.0
+            bristles[wheel, i, j, 3] = 2.0
+            place = over((load[i, j, L_PLACE], load[i, j, L_PLACE + 1], load[i, j, L_PLACE + 2]), normal)
+            patch[count, P_ROUND] = i
+            patch[count, P_ROW] = j
+            put_at(patch, count, P_AT, place)
+            put_at(patch, count, P_NORMAL, over(force, max(carried, 1.0e-300)))
+            patch[count, P_LOAD] = carried
+            patch[count, P_SHARE] = load[i, j, L_AREA] / whole_area
+            put_at(patch, count, P_SPEED, plus_cross(velocity, spin, place))
+            for c in range(3):
+                patch[count, P_BRISTLE + c] = bristles[wheel, i, j, c]
+            for c in range(load.shape[2]):
+                load[i, j, c] = 0.0
+            count += 1
+    lift_off(bristles, wheel)
+    bristles[wheel, 0, rows, 0] = first
+    bristles[wheel, 0, rows, 1] = min(last + 1, first + n_round)
+    return count
 
 
 @kernel
-def _bristles(
-    patch: Array, count: int, mx: float, my: float, mz: float, dt: float, k: float, mu: float, sums: Array
-) -> None:
-    """Sum over the bristles, were the carcass to move by ``m`` (m): force on the wheel (3) and stiffness (6)."""
+def lift_off(bristles: Array, wheel: int) -> int:
+    """Straighten the bristles that touched a step ago and do so no more; returns that nothing touches."""
+    _, n_round, rows, _ = bristles.shape
+    rows -= 1
+    for k in range(int(bristles[wheel, 0, rows, 0]), int(bristles[wheel, 0, rows, 1])):
+        i = k % n_round
+        for j in range(rows):
+            bristles[wheel, i, j, 3] = 1.0 if bristles[wheel, i, j, 3] == 2.0 else 0.0
+    bristles[wheel, 0, rows, 1] = bristles[wheel, 0, rows, 0]
+    return 0
+
+
+@kernel
+def _bristles(patch: Array, count: int, move: Vec, dt: float, tread: float, mu: float, sums: Array) -> None:
+    """Sum over the bristles, were the carcass to move by ``move`` (m): force on the wheel (3) and stiffness (6)."""
     sums[:] = 0.0
     for c in range(count):
-        nx = patch[c, P_NORMAL]
-        ny = patch[c, P_NORMAL + 1]
-        nz = patch[c, P_NORMAL + 2]
-        fx = patch[c, P_FORCE]
-        fy = patch[c, P_FORCE + 1]
-        fz = patch[c, P_FORCE + 2]
-        normal = fx * nx + fy * ny + fz * nz
-        if normal <= 0.0:
-            continue
-        ex = fx - normal * nx
-        ey = fy - normal * ny
-        ez = fz - normal * nz
-        zx = patch[c, P_BRISTLE] + patch[c, P_SPEED] * dt + mx
-        zy = patch[c, P_BRISTLE + 1] + patch[c, P_SPEED + 1] * dt + my
-        zz = patch[c, P_BRISTLE + 2] + patch[c, P_SPEED + 2] * dt + mz
-        zn = zx * nx + zy * ny + zz * nz
-        tx = ex - k * (zx - zn * nx)
-        ty = ey - k * (zy - zn * ny)
-        tz = ez - k * (zz - zn * nz)
-        size = tx * tx + ty * ty + tz * tz
-        limit = mu * normal
+        normal = at(patch, c, P_NORMAL)
+        k = tread * patch[c, P_SHARE]
+        z = plus(plus(at(patch, c, P_BRISTLE), times(dt, at(patch, c, P_SPEED))), move)
+        t = times(-k, minus(z, times(dot(z, normal), normal)))
+        square = dot(t, t)
+        limit = mu * patch[c, P_LOAD]
         stiff = k
         along = 0.0
-        if size > limit * limit:
-            size = math.sqrt(size)
-            stiff = k * limit / size
+        if square > limit * limit:
+            stiff = k * limit / math.sqrt(square)
             # Sliding: no stiffness along the motion, only across.
-            along = stiff / (limit * limit)
-            tx *= limit / size
-            ty *= limit / size
-            tz *= limit / size
-        sums[0] += tx - ex
-        sums[1] += ty - ey
-        sums[2] += tz - ez
-        sums[3] += stiff * (1.0 - nx * nx) - along * tx * tx
-        sums[4] += stiff * (1.0 - ny * ny) - along * ty * ty
-        sums[5] += stiff * (1.0 - nz * nz) - along * tz * tz
-        sums[6] -= stiff * nx * ny + along * tx * ty
-        sums[7] -= stiff * nx * nz + along * tx * tz
-        sums[8] -= stiff * ny * nz + along * ty * tz
+            along = stiff / max(limit * limit, 1.0e-300)
+            t = times(limit / math.sqrt(square), t)
+        nx, ny, nz = normal
+        add(sums, 0, t)
+        sums[3] += stiff * (1.0 - nx * nx) - along * t[0] * t[0]
+        sums[4] += stiff * (1.0 - ny * ny) - along * t[1] * t[1]
+        sums[5] += stiff * (1.0 - nz * nz) - along * t[2] * t[2]
+        sums[6] -= stiff * nx * ny + along * t[0] * t[1]
+        sums[7] -= stiff * nx * nz + along * t[0] * t[2]
+        sums[8] -= stiff * ny * nz + along * t[1] * t[2]
 
 
 @kernel
-def move_carcass(
-    patch: Array, count: int, memory: Array, wheel: int, dt: float, k: float, mu: float, carcass: float, damping: float,
-    sums: Array,
-) -> None:  # fmt: skip
-    """Find how the carcass moves along with this step and keep place and motion in the memory.
-
-    One Newton step from the last step's motion; a second changes no limit by a thousandth.
-
-    ``k``: one bristle, N/m; ``carcass`` N/m and ``damping`` N s/m between rim and tread. ``sums`` (9,) is room to work.
-    """
-    at = M_CARCASS + 3 * wheel
-    last = M_CARCASS_MOVE + 3 * wheel
-    mx = memory[last]
-    my = memory[last + 1]
-    mz = memory[last + 2]
-    own = carcass + (damping / dt if dt > 0.0 else 0.0)
-    _bristles(patch, count, mx, my, mz, dt, k, mu, sums)
-    # What is out of balance at the end of the step.
-    gx = sums[0] - carcass * memory[at] - own * mx
-    gy = sums[1] - carcass * memory[at + 1] - own * my
-    gz = sums[2] - carcass * memory[at + 2] - own * mz
-    a = sums[3] + own
-    b = sums[4] + own
-    c = sums[5] + own
-    d = sums[6]
-    e = sums[7]
-    f = sums[8]
-    # Symmetric 3 x 3 by cofactors.
+def solve_symmetric(a: float, b: float, c: float, d: float, e: float, f: float, g: Vec) -> Vec:
+    """Solution of a symmetric 3 x 3 system by cofactors: diagonal a, b, c, off it d (xy), e (xz), f (yz)."""
     caa = b * c - f * f
     cab = e * f - d * c
     cac = d * f - b * e
@@ -154,50 +124,52 @@ def move_carcass(
     cbc = d * e - a * f
     ccc = a * b - d * d
     inv = 1.0 / (a * caa + d * cab + e * cac)
-    mx += inv * (caa * gx + cab * gy + cac * gz)
-    my += inv * (cab * gx + cbb * gy + cbc * gz)
-    mz += inv * (cac * gx + cbc * gy + ccc * gz)
-    memory[last] = mx
-    memory[last + 1] = my
-    memory[last + 2] = mz
-    memory[at] += mx
-    memory[at + 1] += my
-    memory[at + 2] += mz
+    return times(inv, (dot((caa, cab, cac), g), dot((cab, cbb, cbc), g), dot((cac, cbc, ccc), g)))
+
+
+@kernel
+def move_carcass(
+    patch: Array, count: int, memory: Array, wheel: int, dt: float, tread: float, mu: float, carcass: float,
+    damping: float, sums: Array,
+) -> None:  # fmt: skip
+    """Find how the carcass moves along with this step and keep place and motion in the memory.
+
+    One Newton step from the last step's motion; a second changes no limit by a thousandth.
+
+    ``tread``: one whole bristle, N/m; ``carcass`` N/m and ``damping`` N s/m between rim and tread. ``sums`` (9,) is
+    room to work.
+    """
+    here = M_CARCASS + 3 * wheel
+    last = M_CARCASS_MOVE + 3 * wheel
+    move = vec(memory, last)
+    own = carcass + (damping / dt if dt > 0.0 else 0.0)
+    _bristles(patch, count, move, dt, tread, mu, sums)
+    # What is out of balance at the end of the step.
+    left = minus(minus(vec(sums, 0), times(carcass, vec(memory, here))), times(own, move))
+    move = plus(move, solve_symmetric(sums[3] + own, sums[4] + own, sums[5] + own, sums[6], sums[7], sums[8], left))
+    put(memory, last, move)
+    add(memory, here, move)
 
 
 @kernel
 def grip_patch(
-    patch: Array, count: int, memory: Array, wheel: int, bristles: Array, dt: float, k: float, mu: float, total: Array
-) -> None:
-    """Add friction to every touching spoke and sum the wheel's load.
-
-    ``total`` (10,): force (3), moment about the centre (3), sum of normal forces, and of normal force times place (3).
-    """
-    last = M_CARCASS_MOVE + 3 * wheel
-    share = 1.0 / dt if dt > 0.0 else 0.0
-    bx = memory[last] * share
-    by = memory[last + 1] * share
-    bz = memory[last + 2] * share
+    patch: Array, count: int, memory: Array, wheel: int, bristles: Array, dt: float, tread: float, mu: float,
+    total: Array,
+) -> None:  # fmt: skip
+    """Let every loaded element grip; ``total`` (6,) gets the friction on the wheel: force, moment about the centre."""
+    carcass_speed = times(1.0 / dt if dt > 0.0 else 0.0, vec(memory, M_CARCASS_MOVE + 3 * wheel))
     total[:] = 0.0
     for c in range(count):
-        force, normal, bristle = grip_tip(
-            at(patch, c, P_BRISTLE), at(patch, c, P_FORCE), at(patch, c, P_NORMAL),
-            plus(at(patch, c, P_SPEED), (bx, by, bz)), dt, k, 0.0, mu,
+        normal = at(patch, c, P_NORMAL)
+        elastic = times(patch[c, P_LOAD], normal)
+        force, _, bristle = grip_tip(
+            at(patch, c, P_BRISTLE), elastic, normal, plus(at(patch, c, P_SPEED), carcass_speed), dt,
+            tread * patch[c, P_SHARE], 0.0, mu,
         )  # fmt: skip
-        kx, ky, kz = force
         i = int(patch[c, P_ROUND])
         j = int(patch[c, P_ROW])
-        put(bristles[wheel, i, j], 0, bristle)
-        lx = patch[c, P_AT]
-        ly = patch[c, P_AT + 1]
-        lz = patch[c, P_AT + 2]
-        total[0] += kx
-        total[1] += ky
-        total[2] += kz
-        total[3] += ly * kz - lz * ky
-        total[4] += lz * kx - lx * kz
-        total[5] += lx * ky - ly * kx
-        total[6] += normal
-        total[7] += normal * lx
-        total[8] += normal * ly
-        total[9] += normal * lz
+        for k in range(3):
+            bristles[wheel, i, j, k] = bristle[k]
+        friction = minus(force, elastic)
+        add(total, 0, friction)
+        add(total, 3, cross(at(patch, c, P_AT), friction))

@@ -100,6 +100,10 @@ def locked_suspension(model: RigidModel, step: float = FINE) -> RigidModel:
     return replace(model, shocks=tuple(shocks))
 
 
+DISC = 2.0e-4
+"""m; width of a disc wheel: a thousandth of a track."""
+
+
 def rigid_tyres(model: RigidModel, stiff: float = STIFF) -> RigidModel:
     """Return the truck on disc wheels without width, so many times harder, as high as the soft tyres stand."""
     heights = model.origins()[list(WHEEL_BODIES), 2]
@@ -117,6 +121,7 @@ def rigid_tyres(model: RigidModel, stiff: float = STIFF) -> RigidModel:
                 bristle_stiffness=tyre.bristle_stiffness * harder,
                 carcass_stiffness=tyre.carcass_stiffness * stiff,
                 damping_time=6.0 * tyre.damping_time / math.sqrt(stiff),
+                spoke_area=2.0 * math.pi * height / ROUND * DISC / rows,
             )
         )
     return replace(model, tyres=_four(tyres))
