@@ -80,7 +80,7 @@ def test_alike_trucks_are_called_worth_it_at_most_once_in_forty():
     false = np.mean([made.gain.low > 0.0 for made in studies])
     # 1500 studies: a standard error of 0.4 points about 2.5 %; three of them above.
     assert false <= 0.025 + 3 * 0.004
-    assert false >= 0.010  # the plan does not waste its error either
+    assert false >= 0.005  # the plan does not waste its error either
 
 
 def test_every_line_keeps_its_own_promise():

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 import pytest
 from scipy.special import expit, logit
 
 from sim.errors import SimError
-from sim.statistics.threshold import Belief, choose
+from sim.statistics.threshold import Array, Belief, choose
+from sim.statistics.two_groups import two_groups
 
 
 def search(
@@ -69,7 +71,7 @@ def test_error_and_coverage(middle: float, spread: float, lapse: float) -> None:
     Standard error of a coverage of 95 % at 150 searches is 1.8 points.
     """
     rng = np.random.default_rng(7)
-    searches = [search(middle, spread, lapse, rng) for _ in range(150)]
+    searches = [search(middle, spread, lapse, rng) for _ in range(80)]
     half, ninety = (truth(middle, spread, lapse, share) for share in (0.5, 0.9))
     errors = [abs(b.limit(0.5).value / half - 1) for b in searches]
     print(f"\nlimit {half:.1f}, lapse {lapse}: median error {100 * float(np.median(errors)):.2f} %")
@@ -115,3 +117,38 @@ def test_more_trials_narrow_the_interval() -> None:
 def test_reversed_range_is_refused() -> None:
     with pytest.raises(SimError, match="hard end"):
         Belief.start(30, 30)
+
+
+def _tried(
+    chance: Callable[[Array], Array], rng: np.random.Generator, each: int = 12
+) -> tuple[list[float], list[int], list[int]]:
+    levels = np.arange(10.0, 61.0, 5.0)
+    n = np.full(len(levels), each)
+    return levels.tolist(), n.tolist(), rng.binomial(n, chance(levels)).tolist()
+
+
+@pytest.mark.slow
+def test_two_groups_are_seen_and_told() -> None:
+    """Four in ten hang up near 20, the rest get to 45: seen in nearly every store of 132 trials."""
+    rng = np.random.default_rng(3)
+    found = [two_groups(*_tried(lambda x: 0.4 * expit(20 - x) + 0.6 * expit(45 - x), rng)) for _ in range(10)]
+    assert sum(one is not None and one.shown for one in found) >= 8
+    first = found[0]
+    assert first is not None
+    assert first.early == pytest.approx(20, abs=4)
+    assert first.late == pytest.approx(45, abs=4)
+    assert first.share == pytest.approx(0.4, abs=0.15)
+    assert first.half.low <= 45 - math.log(5) <= first.half.high  # 0.6 of the late group's curve is a half
+
+
+@pytest.mark.slow
+def test_one_limit_is_seldom_called_two_groups() -> None:
+    """At the stated 2 %: of 80 stores of one logistic about two; 3 binomial deviations above are five."""
+    rng = np.random.default_rng(4)
+    found = [two_groups(*_tried(lambda x: expit((35 - x) / 4.0), rng)) for _ in range(80)]
+    assert sum(one is not None and one.shown for one in found) <= 5
+
+
+def test_few_trials_are_not_asked() -> None:
+    assert two_groups([10, 20, 30, 40], [4, 4, 4, 4], [4, 3, 1, 0]) is None
+    assert two_groups([10, 20, 30, 40], [9, 9, 9, 9], [0, 0, 0, 0]) is None

@@ -148,7 +148,7 @@ def _show_limits(found: list[Limit]) -> None:
                 _level(limit.half, limit.belief.grid),
                 _level(limit.ninety, limit.belief.grid),
                 "" if limit.difference is None else _span(limit.difference, "+.2g"),
-                limit.word + ("; doubtful fit" if limit.doubtful else ""),
+                limit.word + (f"; {limit.groups_text}" if limit.groups else "; doubtful fit" if limit.doubtful else ""),
             )
             for limit in own
         ]

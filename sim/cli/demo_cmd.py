@@ -34,7 +34,8 @@ def demo(
     from sim.cli.compare_cmd import as_data, show, write_files
     from sim.cli.progress import watcher
     from sim.compare.comparison import compare
-    from sim.compare.sentences import finding
+    from sim.compare.limits import limits
+    from sim.compare.sentences import finding, sentences
     from sim.report.page import write_report
     from sim.store.store import Store
 
@@ -58,7 +59,12 @@ def demo(
                                          "files": [str(file) for file in (page, *files)]})
         return
     show(comparison)
-    say(f"In one sentence: {finding(comparison)}.")
+    # The shift of the limit first: how large a difference at one level looks depends on the level that was chosen.
+    first, *shifts = sentences(comparison, limits(comparison))
+    for text in shifts:
+        say(f"{text}.")
+    say(f"Averaged over the levels: {first}.")
+    say("Levels chosen around the limits of these two trucks, from what both clear to what neither does.")
     say(ASSUMED)
     say()
     say(f"{progress.done} trials in {time.monotonic() - began:.0f} s. Files:")
@@ -105,8 +111,8 @@ def _introduce(study: Study, statics: dict[str, Statics]) -> None:
     show_table("On the bench, by the handbook (rigid truck: a real one tips earlier)", ("", *names),
                [(name, *values) for name, values in rows])
     trials = sum(len(entry.levels) for entry in study.plan.obstacle) * len(names) * study.plan.repeats
-    say(f"Now {trials} simulated trials, {study.plan.repeats} of each truck on each of five obstacles, both trucks "
-        "meeting the same luck.")
+    say(f"Now {trials} simulated trials, {study.plan.repeats} of each truck at each level of five obstacles, both "
+        "trucks meeting the same luck.")
 
 
 def _what_next(folder: Path) -> None:

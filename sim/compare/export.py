@@ -69,6 +69,7 @@ def limit_row(limit: Limit) -> dict[str, Any]:
         "ninety_high": limit.ninety.high,
         "fit_p": limit.belief.fit(),
         "doubtful": limit.doubtful,
+        "two_groups": limit.groups_text or None,
         "difference": shift.value if shift else None,
         "difference_low": shift.low if shift else None,
         "difference_high": shift.high if shift else None,

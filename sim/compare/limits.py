@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from sim.compare.comparison import CellResult, Comparison
+from sim.compare.holm import holm
 from sim.statistics.interval import Estimate
+from sim.statistics.paired import ERROR, FEWEST
 from sim.statistics.threshold import Belief
+from sim.statistics.two_groups import TwoGroups, two_groups
 
 FEWEST_LEVELS = 4
 """Levels of one obstacle that a limit is read from."""
-DRAWS = 4000
+DRAWS = 20_000
 Range = tuple[float, float]
 
 
@@ -37,15 +40,28 @@ class Limit:
     """The trials do not look like a curve that falls once; read the success rates instead."""
     difference: Estimate | None
     """Of ``half`` to the baseline's; the two searches are taken as independent."""
+    adjusted_p: float = 1.0
+    """That there is no difference, from the posterior, read together with all limits of the store (Holm)."""
+    groups: TwoGroups | None = None
+    """Two groups of trials that give up apart, where they are shown."""
 
     @property
     def word(self) -> str:
         """What the difference shows."""
         if self.difference is None:
             return "baseline"
-        if self.difference.low > 0:
-            return "better"
-        return "worse" if self.difference.high < 0 else "no difference shown"
+        if self.trials < FEWEST:
+            return "too few trials"
+        if self.adjusted_p > ERROR:
+            return "no difference shown"
+        return "better" if self.difference.value > 0 else "worse"
+
+    @property
+    def groups_text(self) -> str:
+        """The groups in words; empty where there is one."""
+        g = self.groups
+        return "" if g is None else (f"two groups: {100 * g.share:.0f} % give up near {g.early:.3g}, the rest near "
+                                     f"{g.late:.3g}")
 
 
 def limits(comparison: Comparison) -> list[Limit]:
@@ -62,6 +78,9 @@ def limits(comparison: Comparison) -> list[Limit]:
         if len(set(levels)) >= FEWEST_LEVELS:
             range_ = comparison.searched.get(obstacle, (min(levels), max(levels)))
             found += _group(cells, range_, comparison.baseline.hash)
+    judged = [k for k, limit in enumerate(found) if limit.difference is not None]
+    for k, p in zip(judged, holm([found[k].adjusted_p for k in judged]), strict=True):
+        found[k] = replace(found[k], adjusted_p=p)
     return found
 
 
@@ -77,6 +96,8 @@ def _group(cells: Sequence[CellResult], range_: Range, baseline: str) -> list[Li
 
 
 def _limit(cell: CellResult, belief: Belief, baseline: Belief | None) -> Limit:
+    difference, p = (None, 1.0) if baseline is None else _difference(belief, baseline)
+    groups = _groups(belief)
     return Limit(
         name=cell.name,
         config=cell.config,
@@ -84,17 +105,29 @@ def _limit(cell: CellResult, belief: Belief, baseline: Belief | None) -> Limit:
         unit=cell.unit,
         driver=cell.driver,
         trials=len(belief.trials),
-        half=belief.limit(0.5),
+        # Where trials fall into two groups the one smooth curve is wrong, and so would be its interval.
+        half=belief.limit(0.5) if groups is None else groups.half,
         ninety=belief.limit(0.9),
         belief=belief,
         doubtful=belief.doubtful,
-        difference=None if baseline is None else _difference(belief, baseline),
+        difference=difference,
+        adjusted_p=p,
+        groups=groups,
     )
 
 
-def _difference(belief: Belief, baseline: Belief) -> Estimate:
+def _groups(belief: Belief) -> TwoGroups | None:
+    total = Counter(level for level, _ in belief.trials)
+    won = Counter(level for level, cleared in belief.trials if cleared)
+    levels = sorted(total)
+    found = two_groups(levels, [total[x] for x in levels], [won[x] for x in levels])
+    return found if found is not None and found.shown else None
+
+
+def _difference(belief: Belief, baseline: Belief) -> tuple[Estimate, float]:
     """Posterior of the difference by draws; seeded, so that the same trials give the same digits."""
     rng = np.random.default_rng(0)
     drawn = belief.sample(0.5, DRAWS, rng) - baseline.sample(0.5, DRAWS, rng)
     middle, low, high = np.quantile(drawn, [0.5, 0.025, 0.975])
-    return Estimate(float(middle), float(low), float(high))
+    p = 2.0 * min(float(np.mean(drawn <= 0.0)), float(np.mean(drawn >= 0.0)))
+    return Estimate(float(middle), float(low), float(high)), min(1.0, max(p, 1.0 / DRAWS))

@@ -50,7 +50,7 @@ def sentences(comparison: Comparison, limits: Sequence[Limit]) -> list[str]:
     bases = {(limit.obstacle, limit.driver): limit for limit in limits if limit.difference is None}
     for limit in limits:
         base = bases.get((limit.obstacle, limit.driver))
-        if limit.obstacle in comparison.searched and base is not None:
+        if base is not None and (limit.obstacle in comparison.searched or limit.difference is not None):
             found.append(_about_limit(limit, base))
     return found
 
@@ -62,7 +62,8 @@ def _about_limit(limit: Limit, base: Limit) -> str:
         return f"{limit.name} clears half at {where} {own} ({limit.half.low:.3g} to {limit.half.high:.3g})"
     d = limit.difference
     span = f"{d.value:+.2g} ({d.low:+.2g} to {d.high:+.2g})"
-    return f"{limit.name} clears half at {where} {own} against {theirs}: {limit.word}, {span}"
+    said = f"{limit.name} clears half at {where} {own} against {theirs}: {limit.word}, {span}"
+    return said + (f" ({limit.groups_text})" if limit.groups else "")
 
 
 def about(comparison: Comparison, name: str) -> str:

@@ -301,7 +301,7 @@ def _bought(choice: Choice, found: PairedLimits, mask: int, best: int, level: fl
 
 
 def _gain(found: PairedLimits, sample: Array, level: float) -> Estimate:
-    return group_sequential.interval(sample, level, found.rounding)
+    return group_sequential.wary(sample, level, found.rounding)
 
 
 def _front(choice: Choice, surface: SetValues, sets: Sequence[Bought]) -> tuple[Bought, ...]:

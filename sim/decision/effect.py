@@ -169,18 +169,18 @@ def effect(found: PairedLimits, truck: str, level: float) -> Effect:
     by_line, without = [], []
     for k, line in enumerate(found.lines):
         grain = group_sequential.rounding([1.0 if line.level is not None else line.step], [1.0])
-        shift = group_sequential.interval(found.shift(truck, k), level / count, grain)
-        brings = group_sequential.interval(weights[k] * points[k], level / count,
+        shift = group_sequential.wary(found.shift(truck, k), level / count, grain)
+        brings = group_sequential.wary(weights[k] * points[k], level / count,
                                            group_sequential.rounding([_grain(line)], [float(weights[k])]))
         by_line.append(LineEffect(line, found.mean(found.trucks[0], k), found.mean(truck, k), shift,
                                   float(weights[k]), brings))
         if count > 1:
             rest = np.delete(np.arange(count), k)
             left = weights[rest] / weights[rest].sum()
-            without.append(group_sequential.interval(left @ points[rest], level, found.rounding))
+            without.append(group_sequential.wary(left @ points[rest], level, found.rounding))
     sample = found.gain(truck)
     spread = max(float(sample.std(ddof=1)) if len(sample) > 1 else 0.0, found.rounding)
-    gain = group_sequential.interval(sample, level, found.rounding)
+    gain = group_sequential.wary(sample, level, found.rounding)
     return Effect(truck, gain, tuple(by_line), tuple(without), found.n, spread, level)
 
 

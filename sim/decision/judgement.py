@@ -15,10 +15,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import stdtrit
 
 from sim.decision.effect import Effect, PairedLimits
 from sim.decision.unknowns import DRIVER, Prior, draws
 from sim.statistics import surface
+from sim.statistics.group_sequential import wary
 from sim.statistics.interval import Estimate
 from sim.statistics.surface import Surface
 
@@ -95,9 +97,11 @@ class Judgement:
 
 
 def luck_draws(one: Effect, count: int = DRAWS, seed: int = 0) -> Array:
-    """(count,) values of the mean gain that luck leaves open: Student's t about the mean."""
+    """(count,) values of the mean gain that luck leaves open: Student's t, each side as wide as the interval's."""
     t = np.random.default_rng(seed + 2).standard_t(max(one.n - 1, 1), count)
-    return np.asarray(one.gain.value + t * one.spread / np.sqrt(one.n))
+    edge = float(stdtrit(max(one.n - 1, 1), 1.0 - one.level / 2.0))
+    down, up = (one.gain.value - one.gain.low) / edge, (one.gain.high - one.gain.value) / edge
+    return np.asarray(one.gain.value + t * np.where(t < 0.0, down, up))
 
 
 def judge(one: Effect, least: float, spread: Spread | None = None, sides: PairedLimits | None = None) -> Judgement:
@@ -132,10 +136,8 @@ def judge(one: Effect, least: float, spread: Spread | None = None, sides: Paired
 def _by_side(one: Effect, found: PairedLimits | None) -> dict[str, Estimate]:
     if found is None or found.n < 4:
         return {}
-    from sim.statistics.group_sequential import interval
-
     gain, numbers = found.gain(one.truck), np.array(found.cases)
-    return {side: interval(gain[numbers % 2 == k], one.level, found.rounding)
+    return {side: wary(gain[numbers % 2 == k], one.level, found.rounding)
             for k, side in enumerate(("one side", "the other side"))}
 
 

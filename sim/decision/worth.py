@@ -178,11 +178,10 @@ def _pairings(drawer: Drawer, found: PairedLimits, values: dict[int, Array]) -> 
 
 def _points(found: PairedLimits, sample: Array, level: float, order_error: float) -> Estimate:
     """Mean of a per-repeat gain with an interval that also holds the error of sampled orders."""
-    n = len(sample)
-    spread = max(float(sample.std(ddof=1)), found.rounding) / math.sqrt(n)
-    half = float(stdtrit(n - 1, 1.0 - level / 2.0)) * math.hypot(spread, order_error)
-    mean = float(sample.mean())
-    return Estimate(mean, mean - half, mean + half)
+    luck = group_sequential.wary(sample, level, found.rounding)
+    order = float(stdtrit(len(sample) - 1, 1.0 - level / 2.0)) * order_error
+    return Estimate(luck.value, luck.value - math.hypot(luck.value - luck.low, order),
+                    luck.value + math.hypot(luck.high - luck.value, order))
 
 
 def sentence(answer: Appraisal) -> str:

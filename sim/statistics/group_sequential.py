@@ -76,6 +76,47 @@ def interval(sample: ArrayLike, two_sided: float, floor: float = 0.0) -> Estimat
     return Estimate(float(x.mean()), float(x.mean()) - half, float(x.mean()) + half)
 
 
+def wary(sample: ArrayLike, two_sided: float, floor: float = 0.0) -> Estimate:
+    """Mean of a skewed sample, with an interval that allows for the repeat that was not met.
+
+    Gains are skewed and fall into groups: a change helps in eleven repeats and not at all in the twelfth. Student's
+    interval of a dozen covers 86 % then. Two things mend that: Hall's cubic transformation for the skew that is seen,
+    and for the skew that is not, the end towards zero reaches as far as with one more repeat, made up, in which the
+    change does nothing. Simulated coverage: :mod:`sim.validation.coverage`.
+
+    Source: Hall, J. R. Stat. Soc. B 54 (1992) 221-228 (from memory); the made-up repeat is our own.
+
+    :param sample: (n,) paired differences, any unit.
+    :param two_sided: Level of the test it belongs to, from :func:`level`.
+    :param floor: Least standard deviation to believe in.
+    """
+    plain = interval(sample, two_sided, floor)
+    x = np.asarray(sample, dtype=float)
+    n = len(x)
+    if n < 4:
+        return plain
+    spread = max(float(x.std(ddof=1)), floor)
+    if spread == 0.0:
+        return plain
+    third = float(np.mean((x - plain.value) ** 3)) / spread**3
+    quantile = float(stdtrit(n - 1, 1.0 - two_sided / 2.0)) / math.sqrt(n)
+    low, high = (plain.value - spread * _untransformed(sign * quantile, third, n) for sign in (1.0, -1.0))
+    more = interval(np.append(x, 0.0), two_sided, floor)
+    if plain.value > 0.0:
+        low = min(low, more.low)
+    elif plain.value < 0.0:
+        high = max(high, more.high)
+    return Estimate(plain.value, min(low, plain.value), max(high, plain.value))
+
+
+def _untransformed(quantile: float, skew: float, n: int) -> float:
+    """Inverse of Hall's ``z + a z^2 + a^2 z^3 / 3 + skew / (6 n)`` with ``a = skew / 3``."""
+    a = skew / 3.0
+    if abs(a) < 1e-6:
+        return quantile
+    return float((np.cbrt(1.0 + 3.0 * a * (quantile - skew / (6.0 * n))) - 1.0) / a)
+
+
 def p_value(sample: ArrayLike, floor: float = 0.0) -> float:
     """Two-sided p of the t-test that the mean is zero, for one look."""
     x = np.asarray(sample, dtype=float)

@@ -24,6 +24,7 @@ MODULES = (
     "trade",
     "hobby",
     "statistics",
+    "coverage",
 )
 """Files of this package that hold a ``GROUP``; a new file of checks is a new line here."""
 
