@@ -21,7 +21,7 @@ from models.bench.unknowns import MASS_DOUBT, PLACE_DOUBT, SIZE_DOUBT
 from models.clearance import Wheel, clearance
 from models.defaults import resolve
 from models.massprops import contact_places, truck_properties, wheel_loads
-from models.spec import PAIRED, Part, Sheet
+from models.spec import PAIRED, Axle, Part, Sheet
 from models.stability import climb_by_grip, side_by_grip, tip_angles
 from models.stance import stances
 from models.typical import between, tables, typical
@@ -35,7 +35,7 @@ ALSO: tuple[str, ...] = ("front bias", "CG height")
 """Percent and millimetres; reported with their doubt, not ranked by."""
 SCALE_SHARE = 0.002
 """Standard uncertainty of the whole truck's weight and of the front axle's share of it (common practice, no source)."""
-Kind = Literal["mass", "x", "y", "z", "grip", "stiffness", "hull"]
+Kind = Literal["mass", "x", "y", "z", "grip", "stiffness", "hull", "links"]
 
 
 @dataclass(frozen=True)
@@ -142,6 +142,9 @@ def assumed_values(sheet: Sheet) -> Iterator[Assumed]:
     if "hull" in sheet.assumed:
         yield Assumed("hull", "height of bumpers, skid and axle housings", "hull",
                       tables()["doubt"]["place"][2] * sheet.wheelbase_mm, "ruler; write them as [[hull]] shapes")
+    if "axles.front.links" in sheet.assumed or "axles.rear.links" in sheet.assumed:
+        yield Assumed("axles.links", "height of the links at the skid", "links",
+                      tables()["doubt"]["place"][2] * sheet.wheelbase_mm, "ruler; write them as [[axles.front.links]]")
 
 
 def _of_part(part: Part, sheet: Sheet) -> Iterator[Assumed]:
@@ -183,6 +186,10 @@ def shifted(sheet: Sheet, value: Assumed, by: float) -> Sheet:
         offset = np.array([0.0, 0.0, by * value.sigma])
         hull = tuple(h.model_copy(update={"at_mm": tuple(np.array(h.at_mm) + offset)}) for h in sheet.hull)
         return sheet.model_copy(update={"hull": hull})
+    if value.kind == "links":
+        axles = {end: _links_raised(getattr(sheet.axles, end), by * value.sigma) for end in ("front", "rear")
+                 if f"axles.{end}.links" in sheet.assumed}
+        return sheet.model_copy(update={"axles": sheet.axles.model_copy(update=axles)})
     key = "grip" if value.kind == "grip" else "stiffness_n_per_mm"
     tyres = {}
     for end in ("front", "rear"):
@@ -190,6 +197,13 @@ def shifted(sheet: Sheet, value: Assumed, by: float) -> Sheet:
         here = f"tyres.{end}.{key}" in sheet.assumed
         tyres[end] = tyre.model_copy(update={key: getattr(tyre, key) * math.exp(by * value.sigma)}) if here else tyre
     return sheet.model_copy(update={"tyres": sheet.tyres.model_copy(update=tyres)})
+
+
+def _links_raised(axle: Axle, by: float) -> Axle:
+    links = tuple(
+        link.model_copy(update={"chassis_mm": (*link.chassis_mm[:2], link.chassis_mm[2] + by)}) for link in axle.links
+    )
+    return axle.model_copy(update={"links": links})
 
 
 def _shifted_part(part: Part, value: Assumed, by: float) -> Part:

@@ -81,7 +81,7 @@ def test_sheet_as_json(capsys: pytest.CaptureFixture[str]) -> None:
 def test_sheet_for_people(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, err = call(capsys, "sheet", BUILD, "--sources")
     assert (code, err) == (0, "")
-    assert "front / rear" in out
+    assert "front bias (front / rear)" in out
     assert "Assumed" in out
 
 

@@ -95,11 +95,12 @@ def _show(configuration: Configuration, truck: MassProperties, loads: WheelLoads
         ("", ""),
         [
             ("mass", f"{1e3 * truck.mass:.0f} g"),
-            ("front / rear", f"{loads.front_percent:.1f} / {100 - loads.front_percent:.1f} %"),
+            ("front bias (front / rear)", f"{loads.front_percent:.1f} / {100 - loads.front_percent:.1f} %"),
             ("left / right", f"{loads.left_percent:.1f} / {100 - loads.left_percent:.1f} %"),
             ("front wheels, left and right", f"{front_left:.0f} g, {front_right:.0f} g"),
             ("rear wheels, left and right", f"{rear_left:.0f} g, {rear_right:.0f} g"),
-            ("centre of gravity", f"{x:.1f} mm ahead of the rear axle, {abs(y):.1f} mm {_side(y)}, {z:.1f} mm up"),
+            ("CG height", f"{z:.1f} mm"),
+            ("CG place", f"{x:.1f} mm ahead of the rear axle, {abs(y):.1f} mm {_side(y)}"),
         ],
     )
     show_table(

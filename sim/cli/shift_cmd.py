@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -91,6 +92,10 @@ def shift(
     def show() -> None:
         _show(found)
         say(sentence(found, each))
+        if axis == "x":
+            goes = [str(build), found.move.part, "--to", f"{found.position:g}"]
+            goes += [word for one in along or () for word in ("--with", one)]
+            say(f"As a change file: {shlex.join(['cragbench', 'change', *goes])}")
         for text in (wording.hanging(found.judgement), wording.intervals(found.judgement),
                      wording.regrets(found.judgement, holes="the holes"), equivalent(like, offered)):
             if text:

@@ -88,7 +88,7 @@ def _show(started: Started, sheet: Sheet, file: Path, pictures: list[Path]) -> N
 
     found = as_data(started, sheet, file, pictures)
     say(f"Wrote {file}: {len(file.read_text(encoding='utf-8').splitlines())} lines, {found['mass_g']:.0f} g, "
-        f"{found['front_percent']:.1f} % on the front axle, centre of gravity {found['cg_mm'][2]:.0f} mm up.")
+        f"front bias {found['front_percent']:.1f} %, CG height {found['cg_mm'][2]:.0f} mm.")
     for text in started.notes:
         say(f"NOTE: {text}.")
     for text in slips(sheet):
