@@ -29,6 +29,8 @@ SHAFT_REDUCTION = 3.0
 """Axle gears, where no tooth counts are given."""
 PORTAL_REDUCTION = 1.4
 DRAG_BRAKE = 1.0
+SHAFTS_TURN = "clockwise"
+"""Seen from behind, driving forward: half of all trucks turn the other way (assumed; look at the shaft)."""
 SERVO_SUPPLY_V = 6.0
 
 
@@ -126,7 +128,8 @@ def _driveline_values(sheet: Sheet) -> dict[str, Any]:
     if not sheet.driveline.rear_teeth:
         axle_gears = SHAFT_REDUCTION * (PORTAL_REDUCTION if sheet.axles.rear.portal_drop_mm > 0 else 1.0)
     values = _of_scale("driveline", sheet, "efficiency", "shaft_stiffness_nm_per_rad")
-    return {**values, "shaft_reduction": round(axle_gears, 4), "drag_brake": DRAG_BRAKE}
+    return {**values, "shaft_reduction": round(axle_gears, 4), "drag_brake": DRAG_BRAKE,
+            "shafts_turn": SHAFTS_TURN}
 
 
 def _marked(sheet: Sheet) -> Iterator[str]:

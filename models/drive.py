@@ -67,6 +67,7 @@ def drive_train(sheet: Sheet, wheel_inertia: float, time_step: float = 1e-3) -> 
         drag_brake=required(line.drag_brake, "driveline.drag_brake"),
         locked_front=line.locked_front,
         locked_rear=line.locked_rear,
+        twist=-1.0 if line.shafts_turn == "anticlockwise" else 1.0,
     )
 
 

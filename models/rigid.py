@@ -194,6 +194,8 @@ class DriveTrain:
     drag_brake: float
     locked_front: bool
     locked_rear: bool
+    twist: float = 1.0
+    """1 if the shafts turn clockwise seen from behind when driving forward, else -1."""
 
 
 @dataclass(frozen=True)

@@ -176,6 +176,8 @@ class Driveline(Spec):
     """Share of the motor's short-circuit braking at neutral throttle."""
     locked_front: bool = True
     locked_rear: bool = True
+    shafts_turn: Literal["clockwise", "anticlockwise"] | None = None
+    """How the drive shafts turn, seen from behind, when the truck drives forward: the side to which it twists."""
 
 
 class Servo(Spec):

@@ -52,6 +52,8 @@ class Family:
     parameters: tuple[Parameter, ...] = ()
     standard: str = ""
     """Published source of its dimensions, if there is one."""
+    one_sided: bool = False
+    """Treats left and right differently: studies drive it as it is and mirrored by turns."""
     roughness_share: float | None = None
     """Default roughness in tyre radii; None takes the common default."""
 

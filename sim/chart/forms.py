@@ -14,7 +14,7 @@ SHORT_PACK = "Lithium packs: never charged alone or in the truck; puffed, dented
 OUTCOMES = (
     "Outcome: cleared, rolled, stuck, slid, timeout (void: does not count). Why: tipped back, nosed over, tipped "
     "left/right; belly hung, axle hung, wheels in the air, tyres slipped, drive stalled; slid back, slid sideways, "
-    "left the lane; or your own words."
+    "slid down, left the lane; or your own words."
 )
 
 

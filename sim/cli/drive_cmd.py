@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -22,6 +22,7 @@ def drive(
     seed: Annotated[int, typer.Option(min=0, help="Decides the luck: start, grip, rocks, battery, driver.")] = 1,
     driver: Annotated[str, typer.Option(help="Who drives.")] = "steady",
     fair: Annotated[bool, typer.Option("--fair", help="No luck: on the lane, nominal grip and battery.")] = False,
+    mirrored: Annotated[bool, typer.Option("--mirrored", help="Exchange left and right of the ground.")] = False,
     trace: Annotated[bool, typer.Option("--trace", help="Add the tip-over margin over time to the JSON.")] = False,
     watch: Annotated[
         bool, typer.Option("--watch", help="Watch it in a window, in real time; needs a screen.")
@@ -53,11 +54,15 @@ def drive(
         variation=luck,
         keep_trace=trace or as_json,
     )
+    task = replace(task, draw=replace(task.draw, mirrored=mirrored))
     engine: EngineMaker = TreeEngine
     if watch:
         from sim.physics.engine_bullet import BulletWindow
 
-        ground = ground_cache.ground(where, level, task.yard, task.draw.roughness_mm, task.draw.rock_seed).ground
+        luck_of = task.draw
+        ground = ground_cache.ground(
+            where, level, task.yard, luck_of.roughness_mm, luck_of.rock_seed, mirrored
+        ).ground
         engine = partial(BulletWindow, ground=ground)
     trucks = {truck.hash: truck.model}
     result = perform.perform(trucks, task, engine)
@@ -73,17 +78,7 @@ def drive(
             "obstacle": ground_cache.with_level(where, level),
             "driver": driver,
             "seed": seed,
-            "outcome": found.outcome,
-            "reason": found.reason,
-            "min_margin_deg": found.min_margin_deg,
-            "time_s": found.time_s,
-            "distance_mm": found.distance_mm,
-            "peak_current_a": found.peak_current_a,
-            "slip": found.slip,
-            "belly_strikes": found.belly_strikes,
-            "servo_saturation": found.servo_saturation,
-            "energy_j": found.energy_j,
-            "max_sink_mm": found.max_sink_mm,
+            **asdict(found),
         }
         if other is not None:
             data["second_engine"] = asdict(other)
@@ -98,11 +93,13 @@ def drive(
     say(f"{truck.name} on {ground_cache.with_level(where, level)}, driver {driver}, seed {seed}")
     say(f"  {found.outcome}: {found.reason}")
     say(f"  {found.time_s:.1f} s, {found.distance_mm:.0f} mm along the lane")
-    say(f"  smallest tip-over margin {found.min_margin_deg:.1f} deg (force-angle; below 0 it is tipping)")
+    say(f"  smallest tip-over margin {found.min_margin_deg:.1f} deg (force-angle; 0 once it has gone over)")
     say(f"  wheel slip {100 * found.slip:.0f} %, belly strikes {found.belly_strikes}, deepest tyre "
         f"{found.max_sink_mm:.1f} mm")
     say(f"  peak current {found.peak_current_a:.1f} A, servo at its limit {100 * found.servo_saturation:.0f} % of the "
         f"time, {found.energy_j:.1f} J from the pack")
+    say(f"  fastest {1e3 * found.top_speed_mps:.0f} mm/s, sliding over its own tread at up to "
+        f"{1e3 * found.top_slide_mps:.0f} mm/s")
     if other is not None:
         say(f"  in PyBullet: {other.outcome}: {other.reason}; the smallest margins are "
             f"{abs(other.min_margin_deg - found.min_margin_deg):.1g} deg apart, the times "

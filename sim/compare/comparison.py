@@ -31,6 +31,8 @@ class Shot(NamedTuple):
 
     cleared: bool
     margin_deg: float
+    rolled: bool = False
+    mirrored: bool = False
 
 
 @dataclass(frozen=True)
@@ -48,13 +50,22 @@ class CellResult:
     invalid: int
     outcomes: Counter[str]
     margin_median: Estimate
-    """Over trials, of the smallest tip-over margin in a trial; degrees."""
+    """Over the trials that did not roll, of the smallest tip-over margin in a trial; degrees."""
     margin_p5: Estimate
     verdict: Verdict | None
     """Against the baseline, read together with all others; None for the baseline itself, where it has no trials, and
     where a limit was searched (there the few trials at one level say little, see :mod:`sim.compare.limits`)."""
     margin_difference: Estimate | None
-    """Paired median difference to the baseline, degrees."""
+    """Paired median difference to the baseline where neither rolled, degrees."""
+    rolled: Rate
+    """Share that went over; read it beside the margins."""
+    sides: tuple[Rate, Rate] | None = None
+    """Success with the ground as it is and mirrored, where left and right of it differ; else None."""
+
+    @property
+    def worse_side(self) -> Rate | None:
+        """The lower of the two, None where both sides are alike."""
+        return None if self.sides is None else min(self.sides, key=lambda rate: rate.share)
 
     @property
     def place(self) -> str:
@@ -175,7 +186,8 @@ def _collect(store: Store, latest: Versions) -> tuple[dict[_Place, _Shots], _Out
         outcomes[where, config][outcome] += 1
         by_pair = shots[where][config]
         if outcome != "invalid":
-            by_pair[Pair(seed, repeat, luck)] = Shot(outcome == "cleared", margin)
+            by_pair[Pair(seed, repeat, luck)] = Shot(outcome == "cleared", margin, outcome == "rolled",
+                                                       '"mirrored":true' in luck)
     used = sum(sum(count.values()) for count in outcomes.values())
     return shots, outcomes, store.count() - len(store.damaged) - used
 
@@ -230,12 +242,13 @@ def _cell(
 ) -> CellResult:
     obstacle, level, driver = where
     own = shots[configuration.hash]
-    margins = [shot.margin_deg for shot in own.values()]
+    margins = [shot.margin_deg for shot in own.values() if not shot.rolled]
     said, difference = None, None
     if baseline is not None and configuration.hash != baseline and shots.get(baseline):
         pairs = matched(own, shots[baseline])
         said = verdict(tabulate((mine.cleared, theirs.cleared) for mine, theirs in pairs), confidence, anytime=early)
-        difference = paired_median([m.margin_deg for m, _ in pairs], [t.margin_deg for _, t in pairs], confidence)
+        stood = [(m.margin_deg, t.margin_deg) for m, t in pairs if not m.rolled and not t.rolled]
+        difference = paired_median([m for m, _ in stood], [t for _, t in stood], confidence)
     return CellResult(
         config=configuration.hash,
         name=configuration.name,
@@ -250,7 +263,19 @@ def _cell(
         margin_p5=quantile(margins, 0.05, confidence),
         verdict=said,
         margin_difference=difference,
+        rolled=wilson(sum(shot.rolled for shot in own.values()), len(own), confidence),
+        sides=_by_side(own.values(), confidence),
     )
+
+
+def _by_side(shots: Iterable[Shot], confidence: float) -> tuple[Rate, Rate] | None:
+    sides: tuple[list[bool], list[bool]] = ([], [])
+    for shot in shots:
+        sides[shot.mirrored].append(shot.cleared)
+    if not sides[1]:
+        return None
+    plain, mirrored = (wilson(sum(won), len(won), confidence) for won in sides)
+    return plain, mirrored
 
 
 def matched(mine: dict[Pair, Shot], theirs: dict[Pair, Shot]) -> list[tuple[Shot, Shot]]:

@@ -96,6 +96,7 @@ class Drive(NamedTuple):
     front: float
     rear: float
     shaft_ratio: float
+    """Wheel over shaft torque; negative where the shafts turn anticlockwise, seen from behind, to drive forward."""
     efficiency: float
     shaft_stiffness: float
     shaft_damping: float
@@ -222,7 +223,7 @@ def _drive(model: RigidModel, base_p: Array, base_rotation: Array) -> Drive:
         rotor=float(drive.rotor_inertia),
         front=float(drive.front_reduction),
         rear=float(drive.rear_reduction),
-        shaft_ratio=float(drive.shaft_reduction),
+        shaft_ratio=float(drive.twist * drive.shaft_reduction),
         efficiency=float(drive.efficiency),
         shaft_stiffness=float(drive.shaft_stiffness),
         shaft_damping=float(drive.shaft_damping),

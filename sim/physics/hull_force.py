@@ -73,7 +73,7 @@ def hull_forces(
             BRISTLE_SHARE * hull.damping[k], hull.grip[k] * controls[U_GRIP],
         )  # fmt: skip
         put_at(bristles, k, 0, bristle)
-        bristles[k, 3] = 1.0
+        bristles[k, 3] = 1.0 + load
         add_wrench(wrench, b, motion.origin, spot, force)
         if b == 0:
             chassis_load += load

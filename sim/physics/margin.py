@@ -2,6 +2,10 @@
 
 Force-angle measure of E. G. Papadopoulos and D. A. Rey (IEEE ICRA 1996; Vehicle System Dynamics 33 (2000) 29-48),
 the angle only: it does not scale with weight, and at rest it is the tilt left before tipping.
+
+The footprint is the convex hull, seen from above, of whatever carries: tyres and hard parts on rock. A lifted wheel is
+no corner. A truck on fewer than three points has no footprint; then the corners are its four wheels, lifted or not,
+because the edge it would go over is still one of theirs.
 """
 
 from __future__ import annotations
@@ -57,3 +61,48 @@ def tip_over_margin(contact: Array, cg: Array, force: Array) -> tuple[float, int
             best = angle
             edge = k
     return best, edge
+
+
+@kernel
+def next_corner(points: Array, count: int, here: int) -> int:
+    """Corner of the convex hull (seen from above, walked clockwise) after the corner ``here``."""
+    best = 0 if here != 0 else 1
+    for k in range(count):
+        if k in (here, best):
+            continue
+        ax = points[best, 0] - points[here, 0]
+        ay = points[best, 1] - points[here, 1]
+        bx = points[k, 0] - points[here, 0]
+        by = points[k, 1] - points[here, 1]
+        turn = ax * by - ay * bx
+        # To the left of the best so far, or further on in the same direction.
+        if turn > 0.0 or (turn == 0.0 and bx * bx + by * by > ax * ax + ay * ay):
+            best = k
+    return best
+
+
+@kernel
+def footprint_margin(points: Array, count: int, cg: Array, force: Array) -> float:
+    """Smallest edge angle (rad) over the hull of the first ``count`` rows of ``points`` (n, 3), world, m.
+
+    ``cg`` and ``force`` as for :func:`tip_over_margin`. Fewer than three corners give pi: ask the four wheels instead.
+    """
+    if count < 3:
+        return math.pi
+    first = 0
+    for k in range(1, count):
+        if points[k, 0] < points[first, 0] or (points[k, 0] == points[first, 0] and points[k, 1] < points[first, 1]):
+            first = k
+    centre = vec(cg, 0)
+    push = vec(force, 0)
+    best = math.pi
+    corners = 0
+    here = first
+    for _ in range(count):
+        there = next_corner(points, count, here)
+        corners += 1
+        best = min(best, edge_angle(minus(at(points, here), centre), minus(at(points, there), centre), push))
+        here = there
+        if here == first:
+            break
+    return best if corners > 2 else math.pi

@@ -7,20 +7,24 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.physics.arrays import W_PX, Bodies, Motion, places
+from sim.physics.arrays import W_NORMAL, W_PX, Bodies, Hull, Motion, places
 from sim.physics.compiled import kernel
 from sim.physics.kinematics import BODIES
-from sim.physics.margin import tip_over_margin
-from sim.physics.vector import add, at, plus, plus_cross, times, turn
+from sim.physics.margin import footprint_margin, tip_over_margin
+from sim.physics.vector import add, at, plus, plus_cross, plus_turn, put_at, times, turn
 
 Array = NDArray[np.float64]
 
 (
     V_S, V_SIDE, V_CG, V_SPEED, V_MARGIN, V_EDGE, V_UP, V_HEADING, V_BEARING, V_CG_VEL, V_ACC, V_NOSE, V_LEFT_Z,
-    V_FINITE, V_SIZE,
-) = places(1, 1, 3, 1, 1, 1, 1, 1, 1, 3, 3, 1, 1, 1)  # fmt: skip
+    V_FINITE, V_WHEELS, V_LOAD, V_SIZE,
+) = places(1, 1, 3, 1, 1, 1, 1, 1, 1, 3, 3, 1, 1, 1, 1, 4)  # fmt: skip
+# V_MARGIN: over what carries; V_WHEELS: over the four wheels, lifted or not. V_LOAD: averaged load of each wheel, N.
 ACCELERATION_TIME = 0.08
-"""s; the acceleration in the margin is averaged over this, shorter than a tip, longer than tyre chatter."""
+"""s; the acceleration in the margin is averaged over this, shorter than a tip, longer than tyre chatter.
+So are the loads of the wheels."""
+CARRIES = 0.02
+"""Share of the weight from which a wheel or a hard part counts as carrying."""
 
 
 @kernel
@@ -77,11 +81,12 @@ def lane_point(lane: Array, along: float) -> tuple[float, float]:
 @kernel
 def observe(
     body: Bodies, motion: Motion, wheels: Array, lane: Array, look_ahead: float, interval: float, gravity: Array,
-    contact: Array, view: Array,
+    contact: Array, hull: Hull, bristles: Array, support: Array, view: Array,
 ) -> None:  # fmt: skip
-    """Fill ``view`` from the kinematics of the last step; ``contact`` (4, 3) gets the support points.
+    """Fill ``view`` from the kinematics of the last step; ``contact`` (4, 3) gets the tyres' places on the ground.
 
-    ``gravity`` (3,) in the world, m/s^2.
+    ``gravity`` (3,) in the world, m/s^2. ``bristles``: the hull's, whose last entry holds its load. ``support``
+    (4 + feelers, 3) is room for the corners of the footprint.
     ``view`` keeps the last velocity, from which the averaged acceleration comes.
     """
     frames = motion.rotation
@@ -106,12 +111,25 @@ def observe(
         view[V_CG + i] = cg[i]
         view[V_CG_VEL + i] = cv[i]
         finite += cg[i] + cv[i]
+    enough = CARRIES * mass * math.sqrt(gravity[0] ** 2 + gravity[1] ** 2 + gravity[2] ** 2)
+    count = 0
     for i in range(4):
         for j in range(3):
             contact[i, j] = wheels[i, W_PX + j]
+        view[V_LOAD + i] += blend * (wheels[i, W_NORMAL] - view[V_LOAD + i])
+        if view[V_LOAD + i] > enough:
+            put_at(support, count, 0, at(contact, i))
+            count += 1
+    for k in range(hull.body.shape[0]):
+        if bristles[k, 3] - 1.0 > enough:
+            b = hull.body[k]
+            put_at(support, count, 0, plus_turn(at(origin, b), frames[b], at(hull.tip, k)))
+            count += 1
     margin, edge = tip_over_margin(contact, cg, force)
-    view[V_MARGIN] = margin
+    view[V_WHEELS] = margin
     view[V_EDGE] = edge
+    carried = footprint_margin(support, count, cg, force)
+    view[V_MARGIN] = carried if carried < math.pi else margin
     view[V_UP] = frames[0, 2, 2]
     view[V_NOSE] = frames[0, 2, 0]
     view[V_LEFT_Z] = frames[0, 2, 1]

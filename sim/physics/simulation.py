@@ -78,6 +78,7 @@ class Simulation:
         self.motion = Motion(self.frames, self.points[0], self.points[1], self.points[2])
         self.wheels = np.zeros((4, W_SIZE))
         self.contact = np.zeros((4, 3))
+        self.support = np.zeros((4 + len(self.arrays.hull.body), 3))
         self.view = np.zeros(V_SIZE)
 
     def place(self, x: float, y: float, heading: float) -> None:
@@ -139,7 +140,7 @@ class Simulation:
         """Observe place, speed, attitude and margin; ``interval`` s since the last look. Returns the view row."""
         observe(
             self.arrays.body, self.motion, self.wheels, lane, look_ahead, interval, self.gravity, self.contact,
-            self.view,
+            self.arrays.hull, self.hull_bristles, self.support, self.view,
         )  # fmt: skip
         return self.view
 

@@ -26,7 +26,7 @@ REASONS: dict[str, tuple[str, ...]] = {
     "cleared": ("crossed the finish",),
     "rolled": ("tipped back", "nosed over", "tipped left", "tipped right"),
     "stuck": ("belly hung", "axle hung", "wheels in the air", "tyres slipped", "drive stalled"),
-    "slid": ("slid back", "slid sideways", "left the lane"),
+    "slid": ("slid back", "slid sideways", "slid down", "left the lane"),
     "timeout": ("time ran out",),
     VOID: (),
 }

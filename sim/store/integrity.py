@@ -9,14 +9,15 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import MISSING, dataclass, fields
 from typing import Any
 
-from sim.trial.result import OUTCOMES
-from sim.trial.task import RECORD_COLUMNS
+from sim.trial.result import OUTCOMES, Record
 
 INTEGERS = ("study_seed", "repeat", "belly_strikes")
 TEXTS = ("key", "config", "obstacle", "yard", "driver", "draw", "code", "engine", "model", "outcome", "reason")
+NEEDED = tuple(f.name for f in fields(Record) if f.metadata and f.default is MISSING)
+"""Measures that every stored trial has; those with a default came later."""
 NONE_KEPT = ""
 """In rows of stores from before check values were kept."""
 
@@ -45,8 +46,9 @@ def _as_stored(name: str, value: Any) -> Any:
 
 
 def check_value(values: Sequence[Any]) -> str:
-    """Hash of a row in its stored form, 16 hexadecimal digits."""
-    return hashlib.blake2b(repr(tuple(values)).encode(), digest_size=8).hexdigest()
+    """Hash of a row in its stored form, 16 hexadecimal digits; what is not there does not count: measures are added."""
+    there = tuple(value for value in values if value is not None)
+    return hashlib.blake2b(repr(there).encode(), digest_size=8).hexdigest()
 
 
 def blob_check(blob: bytes) -> str:
@@ -61,7 +63,7 @@ def fault(row: dict[str, Any], checksum: Any) -> str:
     if row["outcome"] not in OUTCOMES:
         return f"has an outcome that does not exist ({row['outcome']!r})"
     if row["outcome"] != "invalid":
-        for name in RECORD_COLUMNS[2:]:
+        for name in NEEDED:
             if not isinstance(row[name], int | float):
                 return f"has no {name}"
     return ""

@@ -7,6 +7,7 @@ import struct
 from pathlib import Path
 
 from sim.errors import StoreError
+from sim.trial.result import RECORD_COLUMNS
 
 APPLICATION_ID = 0x43524147
 """Marks a SQLite file as a store of this project (the letters CRAG in its header)."""
@@ -91,6 +92,19 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (_CREATE, _PLANS, _ATTEMPTS, _CHECKS)
 """``MIGRATIONS[n]`` takes a file from version n to n + 1; a new file goes through all of them."""
 VERSION = len(MIGRATIONS)
 
+
+def behind(connection: sqlite3.Connection) -> bool:
+    """Whether a store was written before the present tables and measures."""
+    (version,) = connection.execute("PRAGMA user_version").fetchone()
+    return version < VERSION or bool(_missing(connection))
+
+
+def _missing(connection: sqlite3.Connection) -> list[str]:
+    """Measures that the table of trials has no column for yet."""
+    have = {row[1] for row in connection.execute("PRAGMA table_info(trial)")}
+    return [name for name in RECORD_COLUMNS if name not in have]
+
+
 _HEADER = struct.Struct(">16sH")
 _SIZE_AT, _USER_VERSION_AT, _APPLICATION_AT = 28, 60, 68
 
@@ -141,6 +155,8 @@ def upgrade(connection: sqlite3.Connection, path: Path) -> None:
         for statements in MIGRATIONS[version:]:
             for statement in statements:
                 connection.execute(statement)
+        for name in _missing(connection):
+            connection.execute(f"ALTER TABLE trial ADD COLUMN {name} REAL")
         # The two marks stand in the file's header, inside the same transaction.
         connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         connection.execute(f"PRAGMA user_version = {VERSION}")

@@ -260,13 +260,12 @@ class Store:
         return sqlite3.connect(uri, uri=True, timeout=WAIT_S, isolation_level=None)
 
     def _prepare(self, connection: sqlite3.Connection) -> None:
-        (version,) = connection.execute("PRAGMA user_version").fetchone()
         if self.write:
-            if version < schema.VERSION:
+            if schema.behind(connection):
                 schema.upgrade(connection, self.path)
             connection.execute("PRAGMA journal_mode = WAL")
             connection.execute("PRAGMA synchronous = FULL")
-        elif version < schema.VERSION:
+        elif schema.behind(connection):
             with closing(self._connect("rw")) as writer:
                 schema.upgrade(writer, self.path)
         connection.execute("SELECT count(*) FROM (SELECT key FROM trial LIMIT 1)").fetchone()

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.errors import SimError
-from sim.physics.observe import V_BEARING, V_S
+from sim.physics.observe import V_BEARING, V_LEFT_Z, V_LOAD, V_S
 
 Array = NDArray[np.float64]
 
@@ -38,6 +38,10 @@ class Driver:
     """Wheelbases to the point he steers for."""
     reaction: float = 0.15
     """s from seeing to steering."""
+    sidestep: float = 0.0
+    """Share of the track by which he moves sideways between tries: left, right, then on the line again."""
+    light: float = 0.0
+    """Share of a quarter of the weight; with less on a wheel of the uphill side he steers down the fall line."""
 
 
 DRIVERS = {
@@ -45,6 +49,8 @@ DRIVERS = {
     for driver in (
         Driver("steady"),
         Driver("bump", bumps=3),
+        # Three tries on slightly different lines, as section judges allow (common practice, no source).
+        Driver("patient", bumps=3, bump_speed=1.0, back_off=0.8, patience=2.2, sidestep=1.0 / 3.0, light=0.3),
         Driver("brisk", crawl_speed=1.6, descent_speed=0.8, bump_speed=3.0, bumps=2),
     )
 }
@@ -62,6 +68,10 @@ def named(name: str) -> Driver:
 
 PROGRESS = 0.02
 """Wheelbases that count as getting on."""
+LEANING = 0.15
+"""Sine of the side slope from which there is a fall line to steer for."""
+DOWNHILL_STEER = math.radians(20.0)
+"""Steering towards the fall line of one who feels a wheel go light (assumed)."""
 SPEED_GAIN = 0.4
 """Share of a speed error that the throttle answers at once; a small motor follows within one look, so this loop
 needs it below one."""
@@ -76,6 +86,8 @@ class Hands:
     driver: Driver
     wheelbase: float
     descending: bool
+    track: float = 0.0
+    weight: float = math.inf
     move: str = "crawl"
     """crawl, reverse, bump or beaten."""
     best: float = -math.inf
@@ -94,12 +106,27 @@ class Hands:
     def steer(self, view: Array, interval: float) -> float:
         """Pure pursuit of the lane from the rear axle (Coulter 1992), delayed by the reaction time; rad."""
         reach = self.driver.look_ahead * self.wheelbase
-        wanted = math.atan2(2.0 * self.wheelbase * math.sin(view[V_BEARING]), reach)
+        aim = view[V_BEARING] + math.atan2(self.aside(), reach) if self.driver.sidestep else view[V_BEARING]
+        wanted = math.atan2(2.0 * self.wheelbase * math.sin(aim), reach)
+        if self.driver.light and self.feels_light(view):
+            wanted = -math.copysign(DOWNHILL_STEER, view[V_LEFT_Z])
         self._steer_queue.append(wanted)
         delay = max(round(self.driver.reaction / interval), 0)
         if len(self._steer_queue) > delay:
             self._steer = self._steer_queue.pop(0)
         return -self._steer if self.move == "reverse" else self._steer
+
+    def aside(self) -> float:
+        """m to the left of the lane that this try is driven."""
+        tried = self.driver.bumps - self.bumps_left
+        return self.driver.sidestep * self.track * (0.0, 1.0, -1.0)[tried % 3]
+
+    def feels_light(self, view: Array) -> bool:
+        """Whether a wheel on the uphill side has lost most of its load on a side slope."""
+        if abs(view[V_LEFT_Z]) < LEANING:
+            return False
+        uphill = (0, 2) if view[V_LEFT_Z] > 0.0 else (1, 3)
+        return bool(min(view[V_LOAD + k] for k in uphill) < 0.25 * self.driver.light * self.weight)
 
     def wanted_speed(self) -> float:
         """Tread speed asked for, m/s."""

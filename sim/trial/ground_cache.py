@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from sim.errors import SimError
 from sim.trial.luck import level_text
 from terrain import catalog, file_name, pool
-from terrain.obstacle import Obstacle
+from terrain.obstacle import Obstacle, mirrored
 
 KEPT, KEPT_MB = 8, 64
 """How many grounds a process keeps at hand at most, and how large they may be together; the last one always."""
@@ -90,12 +90,19 @@ class _Kept:
 _kept = _Kept()
 
 
-def ground(obstacle: str, level: float, yard: str, roughness_mm: float | None, rock_seed: int) -> Obstacle:
+def ground(
+    obstacle: str, level: float, yard: str, roughness_mm: float | None, rock_seed: int, mirror: bool = False
+) -> Obstacle:
     """Make the ground of a trial, or find it made: by this process, or by another that shares with it."""
     name, parameters, _ = obstacle.partition(",")
     seed = rock_seed if parameters or file_name.depends_on_seed(name, roughness_mm) else 0
-    place = (obstacle, level_text(level), yard, roughness_mm, seed)
-    return _kept.get(place, lambda: _made(obstacle, level, yard, roughness_mm, seed))
+    place = (obstacle, level_text(level), yard, roughness_mm, seed, *(["mirrored"] if mirror else []))
+
+    def make() -> Obstacle:
+        made = _made(obstacle, level, yard, roughness_mm, seed)
+        return mirrored(made) if mirror else made
+
+    return _kept.get(place, make)
 
 
 def _made(obstacle: str, level: float, yard: str, roughness_mm: float | None, seed: int) -> Obstacle:

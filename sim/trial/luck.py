@@ -16,6 +16,7 @@ from pydantic import Field
 
 from models.spec import Spec
 from terrain import file_name
+from terrain.families.registry import FAMILIES
 
 
 class Variation(Spec):
@@ -32,6 +33,8 @@ class Variation(Spec):
     roughness_mm: Annotated[float, Field(ge=0, le=50)] | None = None
     """Height (root mean square) of the ground's random texture; left out, the obstacle's own. Every repeat has
     its own rocks."""
+    both_sides: bool = True
+    """Ground that treats left and right differently is mirrored in every other repeat."""
     cg_mm: tuple[
         Annotated[float, Field(ge=0, le=50)], Annotated[float, Field(ge=0, le=50)], Annotated[float, Field(ge=0, le=50)]
     ] = (0.0, 0.0, 0.0)
@@ -51,10 +54,13 @@ class Draw:
     cg_mm: tuple[float, float, float]
     rock_seed: int
     driver_seed: int
+    mirrored: bool = False
+    """Whether left and right of the ground are exchanged."""
 
     def text(self) -> str:
         """Canonical JSON, exact to the bit."""
-        return json.dumps(asdict(self), sort_keys=True, separators=(",", ":"))
+        said = {key: value for key, value in asdict(self).items() if key != "mirrored" or value}
+        return json.dumps(said, sort_keys=True, separators=(",", ":"))
 
     @staticmethod
     def from_text(text: str) -> Draw:
@@ -82,7 +88,14 @@ def draw(variation: Variation, study_seed: int, obstacle: str, level: float, rep
         cg_mm=(variation.cg_mm[0] * x, variation.cg_mm[1] * y, variation.cg_mm[2] * z),
         rock_seed=rock_seed,
         driver_seed=driver_seed,
+        mirrored=variation.both_sides and one_sided(obstacle) and repeat % 2 == 1,
     )
+
+
+def one_sided(obstacle: str) -> bool:
+    """Whether an obstacle treats left and right differently, so that it is driven on both sides by turns."""
+    family = FAMILIES.get(obstacle.partition(",")[0])
+    return family is not None and family.one_sided
 
 
 def level_text(level: float) -> str:

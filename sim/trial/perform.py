@@ -27,7 +27,7 @@ def perform(trucks: Trucks, task: Task, engine: EngineMaker = TreeEngine) -> Tri
     luck = task.draw
     return trial.run(
         trucks[task.config],
-        ground_cache.ground(task.obstacle, task.level, task.yard, luck.roughness_mm, luck.rock_seed),
+        ground_cache.ground(task.obstacle, task.level, task.yard, luck.roughness_mm, luck.rock_seed, luck.mirrored),
         driver.named(task.driver),
         luck.driver_seed,
         conditions=conditions(luck),

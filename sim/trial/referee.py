@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from models.massprops import GRAVITY
 from sim.physics.arrays import M_ENERGY, M_HULL_LOAD, M_HULL_LOAD_AXLE, W_NORMAL
-from sim.physics.observe import V_CG, V_CG_VEL, V_FINITE, V_LEFT_Z, V_MARGIN, V_NOSE, V_S, V_SIDE, V_UP
+from sim.physics.observe import V_CG, V_CG_VEL, V_FINITE, V_LEFT_Z, V_NOSE, V_S, V_SIDE, V_UP, V_WHEELS
 from sim.trial.result import Outcome
 
 Array = NDArray[np.float64]
@@ -28,7 +28,11 @@ SLIPPING = 0.6
 """Slip above which a stuck truck was short of grip rather than of torque."""
 SANE_SPEED = 20.0
 """m/s; nothing here moves this fast: the solution has blown up."""
-
+WALKING_PACE = 1.4
+"""m/s of a person on foot, full size; shrunk with the square root of the scale, as all speeds under gravity are
+(comfortable gait, from memory)."""
+SLIDE_TIME = 0.2
+"""s that a truck must slide faster than that: longer than any drop off a ledge of a tyre's height."""
 ENERGY_SLACK = 2.0
 """Weights times wheelbases of energy that may appear from springs, tyres and the rounding of one look; a truck that
 was thrown higher or faster than that was thrown by the solver (assumed)."""
@@ -46,15 +50,18 @@ class Referee:
     time_limit: float
     floor: float
     """m, below which the truck has left the ground."""
+    pace: float
+    """m/s: a descent on which the truck slides faster than this is not driven."""
     _low_since: float = -1.0
     _energy: float | None = None
     """J that the truck had at the first look."""
+    _fast_since: float = -1.0
     best: float = -math.inf
 
     def verdict(
-        self, time: float, view: Array, memory: Array, wheels: Array, move: str, slip: float
+        self, time: float, view: Array, memory: Array, wheels: Array, move: str, slip: float, slide: float
     ) -> tuple[Outcome, str] | None:
-        """Outcome and reason code once the trial is decided, else None."""
+        """Outcome and reason code once the trial is decided, else None; ``slide``: m/s faster than the tread."""
         blown = self._blown_up(view, memory)
         if blown:
             return "invalid", blown
@@ -63,11 +70,17 @@ class Referee:
         over = self._over(time, view)
         if over:
             return "rolled", over
+        if slide <= self.pace:
+            self._fast_since = -1.0
+        elif self._fast_since < 0.0:
+            self._fast_since = time
+        elif time - self._fast_since > SLIDE_TIME:
+            return "slid", "slid down"
         if view[V_S] >= self.finish_s:
             return "cleared", "crossed the finish"
         self.best = max(self.best, view[V_S])
         # A truck that is going over is judged by how it lands, not by where.
-        if abs(view[V_SIDE]) > self.lane_half_width and view[V_MARGIN] > 0.0:
+        if abs(view[V_SIDE]) > self.lane_half_width and view[V_WHEELS] > 0.0:
             downhill = view[V_SIDE] * view[V_LEFT_Z] < -0.05 * abs(view[V_SIDE])
             return "slid", "slid sideways" if downhill else "left the lane"
         if move != "reverse" and view[V_S] < self.best - SLID_BACK * self.wheelbase:
@@ -96,7 +109,7 @@ class Referee:
         return ""
 
     def _over(self, time: float, view: Array) -> str:
-        low = view[V_MARGIN] < ROLLED_MARGIN
+        low = view[V_WHEELS] < ROLLED_MARGIN
         if not low:
             self._low_since = -1.0
         elif self._low_since < 0.0:

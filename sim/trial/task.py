@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import json
-import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 
 from sim.trial.luck import Draw, level_text
-from sim.trial.result import Trace, TrialResult
+from sim.trial.result import RECORD_COLUMNS, Record, Trace, record
+
+__all__ = ["RECORD_COLUMNS", "Cell", "Fault", "Record", "Report", "Task", "Versions", "record"]
 
 
 @dataclass(frozen=True)
@@ -79,32 +80,6 @@ class Cell:
 
 
 @dataclass(frozen=True)
-class Record:
-    """Outcome and measures of one trial in the units of the bench, as kept in the store."""
-
-    outcome: str
-    reason: str
-    time_s: float
-    distance_mm: float
-    min_margin_deg: float
-    margin_p5_deg: float
-    slip: float
-    belly_strikes: int
-    peak_current_a: float
-    servo_saturation: float
-    energy_j: float
-    max_sink_mm: float
-
-    @property
-    def cleared(self) -> bool:
-        """Whether the trial counts as a success."""
-        return self.outcome == "cleared"
-
-
-RECORD_COLUMNS: tuple[str, ...] = tuple(f.name for f in fields(Record))
-
-
-@dataclass(frozen=True)
 class Report:
     """A finished task: what was found, the motion if asked for, and the time it took."""
 
@@ -122,26 +97,3 @@ class Fault:
     kind: str
     """``crashed``, ``hung`` or ``raised``."""
     text: str
-
-
-def record(result: TrialResult) -> Record:
-    """Convert a result from SI; a number that is not finite makes the whole trial ``invalid``."""
-    converted = Record(
-        outcome=result.outcome,
-        reason=result.reason,
-        time_s=float(result.time),
-        distance_mm=1e3 * float(result.distance),
-        min_margin_deg=math.degrees(result.min_margin),
-        margin_p5_deg=math.degrees(result.margin_p5),
-        slip=float(result.slip),
-        belly_strikes=int(result.belly_strikes),
-        peak_current_a=float(result.peak_current),
-        servo_saturation=float(result.servo_saturation),
-        energy_j=float(result.energy),
-        max_sink_mm=1e3 * float(result.max_sink),
-    )
-    numbers = [getattr(converted, name) for name in RECORD_COLUMNS[2:]]
-    if converted.outcome == "invalid" or all(math.isfinite(x) for x in numbers):
-        return converted
-    measures = dict(zip(RECORD_COLUMNS[2:], numbers, strict=True))
-    return Record(outcome="invalid", reason="not a finite number", **measures)

@@ -23,7 +23,7 @@ from sim.physics.observe import V_CG_VEL, V_MARGIN, V_S, V_SPEED
 from sim.physics.simulation import STEP, EngineMaker, Simulation
 from sim.trial.driver import Driver, Hands
 from sim.trial.recorder import Recorder
-from sim.trial.referee import Referee
+from sim.trial.referee import WALKING_PACE, Referee
 from sim.trial.result import Outcome, TrialResult
 from terrain.obstacle import Obstacle
 
@@ -34,6 +34,8 @@ SETTLE_SHORTEST, SETTLE_LONGEST, SETTLED_SPEED = 0.2, 1.5, 2.0e-3
 TRACE_INTERVAL = 0.02
 LANDING_SHORTEST, LANDING_LONGEST, LANDED_SPEED = 0.3, 2.0, 0.02
 """s and m/s: how long a recorded truck that went over is followed until it lies."""
+SPEED_TIME = 0.1
+"""s over which speeds are averaged before their highest counts."""
 
 
 @dataclass(frozen=True)
@@ -135,7 +137,7 @@ def _time_limit(obstacle: Obstacle, driver: Driver, wheelbase: float) -> float:
 
 def _drive(simulation: Simulation, obstacle: Obstacle, driver: Driver, trace: bool) -> TrialResult:
     model, memory, arrays = simulation.model, simulation.memory, simulation.arrays
-    hands = Hands(driver, model.wheelbase, obstacle.descending)
+    hands = Hands(driver, model.wheelbase, obstacle.descending, track=min(model.track), weight=model.mass * GRAVITY)
     referee = Referee(
         weight=model.mass * GRAVITY,
         wheelbase=model.wheelbase,
@@ -143,6 +145,7 @@ def _drive(simulation: Simulation, obstacle: Obstacle, driver: Driver, trace: bo
         lane_half_width=obstacle.lane_half_width,
         time_limit=_time_limit(obstacle, driver, model.wheelbase),
         floor=float(obstacle.ground.z.min()) - model.wheelbase,
+        pace=WALKING_PACE / math.sqrt(model.scale) if obstacle.descending else math.inf,
     )
     radius = float(model.origins()[WHEEL_BODIES[2], 2])  # rear wheel centre above ground: the rolling radius
     top_speed = arrays.drive.volts / model.drive.kt / arrays.drive.rear * radius
@@ -150,7 +153,7 @@ def _drive(simulation: Simulation, obstacle: Obstacle, driver: Driver, trace: bo
     looks = round(LOOK / simulation.step)
     margins: list[float] = []
     slips: list[float] = []
-    recent_slip = 0.0
+    recent_slip = speed = slide = top_speed_seen = top_slide = 0.0
     time = 0.0
     decision: tuple[Outcome, str] | None = None
     look_ahead = driver.look_ahead * model.wheelbase
@@ -171,23 +174,30 @@ def _drive(simulation: Simulation, obstacle: Obstacle, driver: Driver, trace: bo
         if hands.move in ("crawl", "bump"):
             slips.append(slip)
         recent_slip += 0.02 * (slip - recent_slip)
+        speed += (view[V_SPEED] - speed) * LOOK / SPEED_TIME
+        slide += (view[V_SPEED] - tread - slide) * LOOK / SPEED_TIME
+        top_speed_seen, top_slide = max(top_speed_seen, abs(speed)), max(top_slide, slide)
         if recorder is not None:
             recorder.take(time, view, steer)
-        decision = referee.verdict(time, view, memory, simulation.wheels, hands.move, recent_slip)
+        decision = referee.verdict(time, view, memory, simulation.wheels, hands.move, recent_slip, slide)
     outcome, reason = decision
+    # Past the point of no return the angle says nothing: a truck that went over has no margin left.
+    least = 0.0 if outcome == "rolled" else -math.inf
     result = TrialResult(
         outcome=outcome,
         reason=reason,
         time=time,
         distance=float(max(referee.best, view[V_S])) if np.isfinite(view[V_S]) else 0.0,
-        min_margin=min(margins),
-        margin_p5=float(np.percentile(margins, 5.0)),
+        min_margin=0.0 if outcome == "rolled" else min(margins),
+        margin_p5=max(float(np.percentile(margins, 5.0)), least),
         slip=float(np.mean(slips)) if slips else 0.0,
         belly_strikes=int(memory[M_HULL_HITS]),
         peak_current=float(memory[M_PEAK_CURRENT]),
         servo_saturation=float(memory[M_SATURATED]) / time,
         energy=float(memory[M_ENERGY]),
         max_sink=float(memory[M_SINK]),
+        top_speed=float(top_speed_seen),
+        top_slide=float(top_slide),
     )
     if recorder is None:
         return result

@@ -38,10 +38,11 @@ _LEDGES = (
            _tyres(0, 3), (Parameter("slope_deg", 15.0, 0.0, 60.0, "slope that the ledge lies across"),)),
     Family("off-camber-ledge", "mm", "plumb face on ground that falls to the right", ledges.off_camber_ledge,
            _tyres(0.25, 0.4, 0.6), _tyres(0, 3),
-           (Parameter("camber_deg", 15.0, 0.0, 45.0, "side slope under it"), _SKEW)),
+           (Parameter("camber_deg", 15.0, 0.0, 45.0, "side slope under it"), _SKEW), one_sided=True),
 )
 _SLOPES = (
-    Family("side-hill", "deg", "slope to cross, uphill left", slopes.side_hill, _fixed(25, 35, 45), _fixed(0, 65)),
+    Family("side-hill", "deg", "slope to cross, uphill left", slopes.side_hill, _fixed(25, 35, 45), _fixed(0, 65),
+           one_sided=True),
     Family("climb", "deg", "even slope up", slopes.climb, _fixed(30, 45, 55), _fixed(0, 75)),
     Family("descent", "deg", "even slope down", slopes.descent, _fixed(30, 40, 50), _fixed(0, 75)),
 )
@@ -60,10 +61,10 @@ _UNEVEN = (
            (Parameter("slope_deg", 15.0, 0.0, 60.0, "climb along the notch"),
             Parameter("floor_percent", 20.0, 0.0, 200.0, "floor width in wheelbases"))),
     Family("twist", "mm", "blocks left and right by turns, this high", uneven.twist, _tyres(0.3, 0.6, 0.9),
-           _tyres(0, 3), (Parameter("ramp_deg", 35.0, 10.0, 85.0, "slope of the blocks' ends"),)),
+           _tyres(0, 3), (Parameter("ramp_deg", 35.0, 10.0, 85.0, "slope of the blocks' ends"),), one_sided=True),
     Family("articulation-ramp", "mm", "20 degree ramp under the left wheels, driven this far",
            uneven.articulation_ramp, _bases(0.5, 0.8, 1.1), _bases(0.05, 2.5),
-           (Parameter("ramp_deg", 20.0, 5.0, 45.0, "slope of the ramp"),)),
+           (Parameter("ramp_deg", 20.0, 5.0, 45.0, "slope of the ramp"),), one_sided=True),
 )
 _ROCKS = (
     Family("boulders", "mm", "field of boulders of this median diameter", rocks.boulders, _tyres(0.4, 0.8, 1.2),
@@ -74,7 +75,8 @@ _ROCKS = (
     Family("slab", "deg", "grained slab up at this angle", rocks.slab, _fixed(25, 35, 45), _fixed(0, 70),
            (Parameter("grain_deg", 30.0, -90.0, 90.0, "direction of the ridges off the lane"),
             Parameter("ridge_percent", 8.0, 0.0, 60.0, "rms of the ridges in tyre radii"),
-            Parameter("stretch", 6.0, 1.0, 20.0, "how much longer than wide the ridges are"))),
+            Parameter("stretch", 6.0, 1.0, 20.0, "how much longer than wide the ridges are")),
+           one_sided=True),
     Family("rough", "class", "ISO 8608 roughness, 1 = A to 8 = H, shrunk to scale", rocks.graded_roughness,
            _fixed(5, 6.5, 8), _fixed(1, 9),
            standard="ISO 8608 (class limits as in Agostinacchio, Ciampa and Olita 2014; means are their geometric "
