@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import stat
 import tomllib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -38,7 +39,14 @@ def read_toml(file: Path) -> dict[str, Any]:
     if file.is_dir():
         raise BuildSheetError("this is a folder, not a file.", remedy="Name the .toml file inside it.", file=file)
     try:
-        data = file.read_bytes()
+        status = file.stat()
+        if not stat.S_ISREG(status.st_mode):
+            raise BuildSheetError("this is not a regular file.", remedy="Name the .toml file itself.", file=file)
+        if status.st_size > _LARGEST_FILE:
+            raise BuildSheetError(f"is {status.st_size / 1e6:.0f} MB, far too large for a sheet.",
+                                  remedy="Name the .toml file.", file=file)  # fmt: skip
+        with file.open("rb") as opened:
+            data = opened.read(_LARGEST_FILE + 1)
     except FileNotFoundError:
         raise BuildSheetError(
             f"no such file in {file.parent.resolve()}.", remedy=_files_near(file), file=file
@@ -47,10 +55,6 @@ def read_toml(file: Path) -> dict[str, Any]:
         raise BuildSheetError(
             f"cannot be read: {fault.strerror}.", remedy="Check the path and that you may read the file.", file=file
         ) from None
-    if len(data) > _LARGEST_FILE:
-        raise BuildSheetError(
-            f"is {len(data) / 1e6:.0f} MB, far too large for a sheet.", remedy="Name the .toml file.", file=file
-        )
     try:
         return tomllib.loads(data.decode("utf-8-sig"))
     except UnicodeDecodeError as fault:
@@ -61,6 +65,10 @@ def read_toml(file: Path) -> dict[str, Any]:
     except tomllib.TOMLDecodeError as fault:
         problem, remedy = toml_slip(data.decode("utf-8-sig"), str(fault))
         raise BuildSheetError(problem, remedy=remedy, file=file) from None
+    except ValueError:
+        # Python reads no whole number of more than some thousand digits.
+        raise BuildSheetError("has a number of thousands of digits.", remedy="Write the number plainly.",
+                              file=file) from None  # fmt: skip
     except RecursionError:
         raise BuildSheetError("is nested too deeply.", remedy="A sheet needs four levels at most.", file=file) from None
 

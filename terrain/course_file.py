@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic_core import ErrorDetails
 
 from terrain.errors import TerrainError
+from terrain.regular_file import read_regular
 
 MAX_COURSE_BYTES = 1_000_000
 Text = Annotated[str, Field(min_length=1, max_length=200)]
@@ -89,22 +92,72 @@ class CourseFile(FileRecord):
 
 
 def load_course(path: Path) -> CourseFile:
-    """Read and check a course file; raise TerrainError naming the field."""
+    """Read and check a course file; raise TerrainError with every fault of it, in the order of the file."""
     try:
-        if path.stat().st_size > MAX_COURSE_BYTES:
-            raise TerrainError("too large for a course file", file=path)
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise TerrainError(f"cannot be read ({error.strerror})", file=path, remedy="check the path") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise TerrainError(f"not TOML: {error}", file=path) from None
+        data = tomllib.loads(read_regular(path, MAX_COURSE_BYTES, "course").decode("utf-8-sig"))
+    except TerrainError:
+        raise
+    except RecursionError:
+        raise TerrainError("nested too deeply", file=path, remedy="a course needs two levels") from None
+    except ValueError as error:  # not TOML, not UTF-8, or a number of more digits than Python reads
+        raise TerrainError(f"not TOML: {str(error)[:200]}", file=path, remedy="correct that line") from None
     try:
         return CourseFile.model_validate(data)
     except ValidationError as error:
-        first = error.errors()[0]
-        where = [str(part) for part in first["loc"]]
-        if len(where) > 1 and where[0] == "leg":
-            where[:2] = [f"leg {int(where[1]) + 1}"]
-        message = first["msg"].removeprefix("Value error, ")
-        value = first["input"] if isinstance(first["input"], int | float | str) else None
-        raise TerrainError(message, file=path, field=".".join(where) or "course", value=value) from None
+        faults = sorted(error.errors(include_url=False), key=lambda fault: _order(fault["loc"], data))
+        told = [_told(fault) for fault in faults[:MOST_FAULTS]]
+        first, *others = told
+        more = "".join(f"\n  {text}" for text in (str(TerrainError(w, field=f, value=v, remedy=r))
+                                                  for w, f, v, r in others))  # fmt: skip
+        more += f"\n  and {len(faults) - MOST_FAULTS} more" if len(faults) > MOST_FAULTS else ""
+        what, field, value, remedy = first
+        raise TerrainError(what, file=path, field=field, value=value, remedy=remedy + more) from None
+
+
+MOST_FAULTS = 50
+
+
+def _order(place: Sequence[int | str], data: Any) -> tuple[int, ...]:
+    """Where a fault stands in the file: the place of each step among its neighbours; what is missing comes last."""
+    order = []
+    for step in place:
+        if isinstance(step, int):
+            order.append(step)
+            data = data[step] if isinstance(data, list) and step < len(data) else None
+        else:
+            keys = list(data) if isinstance(data, dict) else []
+            order.append(keys.index(step) if step in keys else len(keys))
+            data = data.get(step) if isinstance(data, dict) else None
+    return tuple(order)
+
+
+def _told(fault: ErrorDetails) -> tuple[str, str, object, str]:
+    """What is wrong, where, with which value, and what to do: in words for whoever wrote the file."""
+    where = [str(part) for part in fault["loc"]]
+    if len(where) > 1 and where[0] == "leg":
+        where[:2] = [f"leg {int(where[1]) + 1}"]
+    kind, context = fault["type"], fault.get("ctx", {})
+    value = fault["input"] if isinstance(fault["input"], int | float | str) else None
+    limit = next(iter(context.values()), "")
+    words, remedy = {
+        "missing": ("is missing", "add it"),
+        "extra_forbidden": ("no such key", "correct its name or leave it out"),
+        "float_type": ("must be a number", "write it without quotes"),
+        "float_parsing": ("must be a number", "write it without quotes"),
+        "finite_number": ("must be a finite number", "write plain digits"),
+        "int_parsing": ("must be a whole number", "write it without quotes"),
+        "int_type": ("must be a whole number", "write it without quotes"),
+        "bool_parsing": ("must be true or false", "write it without quotes"),
+        "string_type": ("must be text", "put it in double quotes"),
+        "string_too_short": ("must not be empty", "write a name"),
+        "string_too_long": ("is too long a text", "shorten it"),
+        "greater_than": (f"must be more than {limit}", "check the number and its unit"),
+        "greater_than_equal": (f"must be at least {limit}", "check the number and its unit"),
+        "less_than": (f"must be less than {limit}", "check the number and its unit"),
+        "less_than_equal": (f"must be at most {limit}", "check the number and its unit"),
+        "too_short": ("needs at least one entry", "add a [[leg]]"),
+        "too_long": ("has too many entries", "make two courses of it"),
+        "tuple_type": ("must be a list of tables", "begin each with [[leg]]"),
+        "model_type": ("must be a table", "begin it with its name in square brackets"),
+    }.get(kind, (fault["msg"].removeprefix("Value error, "), "correct that entry"))
+    return words, ".".join(where) or "course", value, remedy

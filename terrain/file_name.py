@@ -6,10 +6,13 @@ import hashlib
 from pathlib import Path
 
 from terrain.errors import TerrainError
+from terrain.regular_file import read_regular
 
 GROUND, COURSE = ".npz", ".toml"
 HASH_MARK = "#"
 HASH_DIGITS = 16
+LARGEST = 250_000_000
+"""Bytes of a ground or course file: all heights that are allowed, in double precision and not compressed."""
 
 
 def names_file(text: str) -> bool:
@@ -41,12 +44,7 @@ def full_name(text: str) -> str:
     Raises TerrainError when the file is not there, or when a hash that was given is not its hash any more.
     """
     path, mark, given = text.partition(HASH_MARK)
-    try:
-        found = hashlib.sha256(Path(path).read_bytes()).hexdigest()[:HASH_DIGITS]
-    except OSError as error:
-        raise TerrainError(
-            f"cannot be read ({error.strerror or type(error).__name__})", file=path, remedy="check the path"
-        ) from None
+    found = hashlib.sha256(read_regular(Path(path), LARGEST)).hexdigest()[:HASH_DIGITS]
     if mark and given != found:
         raise TerrainError(
             "has changed since its name was written", file=path, value=given, remedy="leave out # and what follows"

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import zipfile
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+from terrain.archive import BROKEN, SMALL, array, members, number
 from terrain.errors import TerrainError
 from terrain.ground_file import is_ground_file
 from terrain.heightfield import MAX_NODES, check_size
@@ -30,7 +30,7 @@ def read_grid(path: Path, intake: Intake) -> tuple[Grid, float]:
         z, cell = readers[path.suffix.lower()](path)
     except TerrainError as error:
         raise TerrainError(error.what, file=path, field=error.field, value=error.value, remedy=error.remedy) from None
-    except (ValueError, OSError, KeyError, EOFError, zipfile.BadZipFile) as error:
+    except BROKEN as error:
         reason = str(error).splitlines()[0].partition(";")[0] if str(error) else type(error).__name__
         raise TerrainError(
             f"not a height grid that can be read ({reason[:120]})",
@@ -65,6 +65,9 @@ def _esri(path: Path) -> tuple[Grid, float | None]:
         for key in ("ncols", "nrows", "cellsize"):
             if key not in head:
                 raise TerrainError("missing from the header", field=key, remedy="is it an ESRI ASCII grid?")
+        for key in ("ncols", "nrows"):
+            if not (np.isfinite(head[key]) and head[key] == int(head[key])):
+                raise TerrainError("must be a whole number", field=key, value=head[key], remedy="export it again")
         shape = (int(head["nrows"]), int(head["ncols"]))
         check_size(shape)
         file.seek(place)
@@ -98,14 +101,12 @@ def _array(path: Path) -> tuple[Grid, float | None]:
 
 
 def _archive(path: Path) -> tuple[Grid, float | None]:
-    with zipfile.ZipFile(path) as archive:
-        sizes = {info.filename.removesuffix(".npy"): info.file_size for info in archive.infolist()}
+    sizes = members(path)
     name = next((key for key in ("z", "elevation", "heights") if key in sizes), next(iter(sizes), ""))
     if name == "":
-        raise TerrainError("an empty archive")
-    if sizes[name] > 8 * MAX_NODES + 4096:
+        raise TerrainError("an archive without arrays", remedy="save it with numpy.savez")
+    if sizes[name] > 8 * MAX_NODES + SMALL:
         raise TerrainError(f"unpacks to {sizes[name] / 1e6:.0f} MB, above the limit", field=name, remedy="crop it")
-    with np.load(path, allow_pickle=False) as data:
-        z = _numeric(data[name])
-        step = next((key for key in ("cellsize", "spacing") if key in sizes and sizes[key] < 4096), None)
-        return z, None if step is None else float(data[step])
+    z = _numeric(array(path, name))
+    step = next((key for key in ("cellsize", "spacing") if key in sizes and sizes[key] < SMALL), None)
+    return z, None if step is None else number(path, step)

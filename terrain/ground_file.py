@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import Field, ValidationError
 
+from terrain.archive import BROKEN, SMALL, array, members, number
 from terrain.course_file import FileRecord
 from terrain.errors import TerrainError
 from terrain.heightfield import MAX_NODES, Heightfield
@@ -18,6 +19,8 @@ from terrain.whole_file import whole
 
 SUFFIX = ".ground.npz"
 MAX_DESCRIPTION = 1_000_000
+MOST_RELIEF = 1000.0
+"""m above or below zero."""
 Point = tuple[float, float]
 
 
@@ -68,19 +71,28 @@ def load_ground(path: Path) -> tuple[Heightfield, Description]:
     if not is_ground_file(path):
         raise TerrainError("not a ground file", file=path, remedy=remedy)
     try:
-        with zipfile.ZipFile(path) as archive:
-            sizes = {info.filename: info.file_size for info in archive.infolist()}
-        if sizes["z.npy"] > 4 * MAX_NODES + 4096 or sizes["description.npy"] > MAX_DESCRIPTION:
+        sizes = members(path)
+        if sizes["z"] > 4 * MAX_NODES + SMALL or sizes["description"] > MAX_DESCRIPTION:
             raise TerrainError("unpacks to more than the size limit", file=path, remedy="use a coarser spacing")
-        with np.load(path, allow_pickle=False) as data:
-            ground = Heightfield.of(data["z"], tuple(data["origin"].tolist()), float(data["spacing"]))
-            description = Description.model_validate_json(data["description"].tobytes())
+        z, origin = array(path, "z"), array(path, "origin", SMALL)
+        if origin.shape != (2,) or origin.dtype.kind not in "fiu" or z.dtype.kind not in "fiu":
+            raise TerrainError("heights and origin must be real numbers, the origin two", file=path, field="origin")
+        ground = Heightfield.of(z, tuple(origin.tolist()), number(path, "spacing"))
+        _check_heights(ground)
+        description = Description.model_validate_json(array(path, "description", MAX_DESCRIPTION).tobytes())
     except TerrainError as error:
         raise TerrainError(error.what, file=path, field=error.field, remedy=error.remedy) from None
     except ValidationError as error:
         first = error.errors()[0]
         field = ".".join(str(part) for part in first["loc"])
         raise TerrainError(first["msg"], file=path, field=field, remedy=remedy) from None
-    except (OSError, ValueError, KeyError, TypeError, zipfile.BadZipFile) as error:
+    except BROKEN as error:
         raise TerrainError(f"damaged ({type(error).__name__})", file=path, remedy=remedy) from error
     return ground, description
+
+
+def _check_heights(ground: Heightfield) -> None:
+    """Numbers that no ground for a model truck has are refused before anything is computed from them."""
+    relief = float(np.max(np.abs(ground.z)))
+    if relief > MOST_RELIEF:
+        raise TerrainError(f"heights of {relief:.3g} m", field="z", remedy="import it again with --unit")

@@ -12,6 +12,7 @@ from terrain.errors import TerrainError
 from terrain.heightfield import Heightfield, check_size, sample
 from terrain.intake import MAX_FILE_BYTES, MOST_FILLED, Intake, IntakeReport, check_plausible
 from terrain.raster import Progress
+from terrain.regular_file import check_regular
 
 SUFFIXES = (*mesh_file.SUFFIXES, *image_file.SUFFIXES, *grid_file.SUFFIXES)
 
@@ -27,10 +28,7 @@ def import_ground(
     suffix = path.suffix.lower()
     if suffix not in SUFFIXES:
         raise TerrainError("no known kind of ground", file=path, remedy=f"use one of {' '.join(SUFFIXES)}")
-    if not path.is_file():
-        raise TerrainError("no such file", file=path, remedy="check the path")
-    if path.stat().st_size > MAX_FILE_BYTES:
-        raise TerrainError("larger than 2 GB", file=path, remedy="thin it out first")
+    check_regular(path, MAX_FILE_BYTES, "scan")
     if suffix in mesh_file.SUFFIXES:
         return mesh_file.import_mesh(path, intake, cell, progress)
     if suffix in image_file.SUFFIXES:

@@ -13,6 +13,7 @@ from terrain import holes
 from terrain.errors import TerrainError
 from terrain.heightfield import Heightfield, check_size
 from terrain.intake import GLTF, MOST_FILLED, Intake, IntakeReport, check_plausible
+from terrain.mesh_header import check_promise
 from terrain.raster import Progress, rasterise
 from terrain.whole_file import whole
 
@@ -27,6 +28,7 @@ def read_mesh(path: Path) -> tuple[Vertices, Faces]:
     remedy = "export it again as STL, OBJ, PLY or GLB with triangles"
     if path.stat().st_size == 0:
         raise TerrainError("the file is empty", file=path, remedy=remedy)
+    check_promise(path, 3 * MAX_TRIANGLES)
     try:
         mesh = trimesh.load_mesh(path, process=False, skip_materials=True)
         vertices, faces = np.asarray(mesh.vertices, np.float64), np.asarray(mesh.faces, np.int64)

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import os
+import shutil
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from contextlib import ExitStack
 from pathlib import Path
@@ -128,3 +130,46 @@ def test_an_address_is_an_address(address: str) -> None:
 def test_tls_needs_certificates(tmp_path: Path) -> None:
     with pytest.raises(SimError, match="needs certificates"):
         cluster.Cluster("tls://127.0.0.1:1", JOB, VERSIONS)
+
+
+def listening(pids: list[int]) -> list[str]:
+    """Addresses on which processes listen, as the system's own list has them."""
+    found = subprocess.run(["ss", "-Hltnp"], capture_output=True, text=True, check=True).stdout
+    return [line.split()[3] for line in found.splitlines() if any(f"pid={pid}," in line for pid in pids)]
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(shutil.which("ss") is None, reason="ss is not installed")
+def test_the_commands_of_the_readme_listen_on_loopback_alone() -> None:
+    text = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+    lines = [line.partition("#")[0].split() for line in text.splitlines() if line.startswith("dask ")]
+    assert [line[1] for line in lines] == ["scheduler", "worker"]
+    scheduler, worker = ([*(word.replace("8786", "18786").replace("8787", "18787") for word in line[2:])]
+                         for line in lines)  # fmt: skip
+    with ExitStack() as stack:
+        for module, arguments in (("scheduler", [*scheduler, "--port", "18786"]), ("worker", worker)):
+            command = [sys.executable, "-m", f"distributed.cli.dask_{module}", *arguments]
+            process = stack.enter_context(subprocess.Popen(command, stdout=subprocess.DEVNULL,
+                                                           stderr=subprocess.DEVNULL))  # fmt: skip
+            stack.callback(process.terminate)
+        import psutil
+
+        me = psutil.Process()
+        deadline = time.monotonic() + 60
+        heard: list[str] = []
+        while len(heard) < 5 and time.monotonic() < deadline:
+            time.sleep(0.5)
+            heard = listening([child.pid for child in me.children(recursive=True)])
+        assert len(heard) >= 4
+        assert all(address.startswith(("127.", "[::1]")) for address in heard), heard
+
+
+def test_a_scheduler_that_dies_during_the_start_gives_one_message(
+    monkeypatch: pytest.MonkeyPatch, scheduler: tuple[str, Any]
+) -> None:
+    def lost(*_: Any, **__: Any) -> None:
+        raise OSError("Timed out trying to connect")
+
+    monkeypatch.setattr(cluster._dask.Client, "register_plugin", lost)
+    with pytest.raises(SimError, match="the scheduler is gone"):
+        cluster.Cluster(scheduler[0], JOB, VERSIONS, entry="")

@@ -34,7 +34,7 @@ TEXTS = {
     "headless.asc": ("hello\n1 2 3\n", "header"),
     "huge.asc": ("ncols 900000\nnrows 900000\ncellsize 1\n1\n", "limit"),
     "what.txt": ("1 2 3", "no known kind"),
-    "broken.npz": ("PK nothing", "not a height grid"),
+    "broken.npz": ("PK nothing", "not an archive of arrays"),
 }
 
 
@@ -72,7 +72,7 @@ def test_pickled_objects_are_never_loaded(tmp_path: Path) -> None:
     np.save(tmp_path / "g.npy", np.array([{}, 1], dtype=object), allow_pickle=True)
     refused(tmp_path / "g.npy", "objects")
     np.savez(tmp_path / "g.npz", z=np.array([[{}, 1]], dtype=object))
-    refused(tmp_path / "g.npz", "not a height grid")
+    refused(tmp_path / "g.npz", "objects instead of numbers")
 
 
 def test_archive_that_unpacks_to_gigabytes_is_refused_unread(tmp_path: Path) -> None:

@@ -87,18 +87,22 @@ class Progress:
 
 
 class FixedSupply:
-    """A known list of tasks, given in order."""
+    """A known list of tasks, given in order; made one by one as they are given, however many there are."""
 
-    def __init__(self, tasks: Iterable[Task]) -> None:
-        self._waiting = deque(tasks)
+    def __init__(self, tasks: Iterable[Task], count: int | None = None) -> None:
+        """Take tasks; ``count`` says how many there are where they are not at hand yet."""
+        listed = list(tasks) if count is None else None
+        self._tasks = iter(tasks if listed is None else listed)
+        self._left = count if listed is None else len(listed)
         self._out = 0
 
     def next(self) -> Task | None:
         """The next of the list."""
-        if not self._waiting:
-            return None
-        self._out += 1
-        return self._waiting.popleft()
+        task = next(self._tasks, None)
+        if task is not None:
+            self._out += 1
+            self._left = (self._left or 0) - 1
+        return task
 
     def absorb(self, task: Task, record: Record | None) -> None:
         """Count it."""
@@ -106,11 +110,11 @@ class FixedSupply:
 
     def finished(self) -> bool:
         """Whether all are given and answered."""
-        return not self._waiting and self._out == 0
+        return not self._left and self._out == 0
 
     def left(self) -> int:
         """Given and unanswered, or not yet given."""
-        return len(self._waiting) + self._out
+        return (self._left or 0) + self._out
 
 
 def run(

@@ -6,6 +6,7 @@ keep it on the loopback address or a trusted network, or use TLS with certificat
 
 from __future__ import annotations
 
+import logging
 import platform
 import queue
 import re
@@ -113,6 +114,9 @@ class Cluster:
         :raises SimError: No scheduler there, or the certificates cannot be used.
         """
         self._patience = 3.0 * watchdog_s
+        # The library logs tracebacks of every lost connection; what matters is told by the errors raised here.
+        for name in ("distributed", "tornado.application"):
+            logging.getLogger(name).setLevel(logging.CRITICAL + 1)
         self._answers: queue.SimpleQueue[Future] = queue.SimpleQueue()
         self._under_way: dict[Future, tuple[Task, float]] = {}
         security = _security(address, certificates)
@@ -123,9 +127,14 @@ class Cluster:
                 "no scheduler answers there",
                 field="scheduler",
                 value=address,
-                remedy="Start one with `dask scheduler --host 127.0.0.1` and give the address it prints",
+                remedy="Start one with `dask scheduler --host 127.0.0.1 --dashboard-address 127.0.0.1:8787` and give "
+                "the address it prints",
             ) from error
-        self._client.register_plugin(WorkerSetup(job, versions, entry))
+        try:
+            self._client.register_plugin(WorkerSetup(job, versions, entry))
+        except Exception as error:  # the scheduler went while it was asked; the library says so in many ways
+            self._client.close(timeout=1)
+            raise _gone() from error
 
     def threads(self) -> int:
         """Tasks that the cluster can run at the same time now."""
@@ -189,11 +198,12 @@ class Cluster:
 
     def _check(self) -> None:
         if self._client.status != "running":
-            raise SimError(
-                "the scheduler is gone",
-                field="scheduler",
-                remedy="What is done is kept: start a scheduler and run the same command again",
-            )
+            raise _gone()
+
+
+def _gone() -> SimError:
+    return SimError("the scheduler is gone", field="scheduler",
+                    remedy="What is done is kept: start a scheduler and run the same command again")  # fmt: skip
 
 
 def _security(address: str, certificates: Certificates | None) -> Any:

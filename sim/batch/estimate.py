@@ -6,11 +6,14 @@ import sys
 import time
 from dataclasses import dataclass
 
+from sim.batch.batch import FixedSupply
 from sim.batch.run_study import supply_of
 from sim.batch.study import Study, make_task
 from sim.batch.version import versions, versions_of
 from sim.store.store import Store
 from sim.trial import perform
+from sim.trial.luck import draw
+from sim.trial.task import Task
 
 BYTES_PER_TRIAL = 900
 """Measured: a row with its key and index in a store of 100,000 trials."""
@@ -49,18 +52,33 @@ def estimate(study: Study, probe: int, workers: int) -> Demand:
 
 
 def _standing(study: Study) -> tuple[int, int]:
-    """Trials in the store already and trials to come, found by going through the plan as a batch would."""
+    """Trials in the store already and trials to come, counted and not gone through one by one."""
     supply = supply_of(study)
     if not study.store.exists():
         return 0, supply.left()
+    here = versions_of(study.payload)
     with Store(study.store) as store:
-        done, here, known = store.done(), versions_of(study.payload), 0
+        if isinstance(supply, FixedSupply):
+            known = sum(_asked(study, trial.task) and trial.key == trial.task.key(here) for trial in store.trials())
+            return known, supply.left() - known
+        done, known = store.done(), 0
     while (task := supply.next()) is not None:
         record = done.get(task.key(here))
         if record is not None:
             known += 1
             supply.absorb(task, record)
     return known, supply.left()
+
+
+def _asked(study: Study, task: Task) -> bool:
+    """Whether a plan at given levels asks for a stored trial."""
+    plan = study.plan
+    places = {(entry.text, level) for entry in plan.obstacle for level in entry.levels}
+    return (
+        (task.obstacle, task.level) in places and task.config in study.payload and task.driver in plan.drivers
+        and task.repeat < plan.repeats and task.study_seed == plan.seed and task.yard == study.yard.text()
+        and task.draw == draw(plan.variation, plan.seed, task.obstacle, task.level, task.repeat)
+    )  # fmt: skip
 
 
 def _probe(study: Study, probe: int) -> tuple[float | None, int, float]:

@@ -10,7 +10,7 @@ from sim.batch.adaptive_plan import arms
 from sim.batch.batch import FixedSupply, Progress, Supply
 from sim.batch.plan import plan_hash
 from sim.batch.session import Elsewhere, Watch, session
-from sim.batch.study import Study, deadline, fixed_tasks
+from sim.batch.study import Study, deadline, fixed_count, fixed_tasks
 from sim.batch.telling import telling_tasks
 from sim.store.store import Store
 
@@ -46,5 +46,5 @@ def supply_of(study: Study) -> Supply:
     """Where a study's trials come from: a plain list, or arms that look at results before they ask for more."""
     plan = study.plan
     if not plan.stop_when_decided and plan.half_width_percent is None and not any(e.find_limit for e in plan.obstacle):
-        return FixedSupply(fixed_tasks(study))
+        return FixedSupply(fixed_tasks(study), fixed_count(study))
     return ArmSupply(arms(study))

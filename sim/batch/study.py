@@ -132,6 +132,12 @@ def fixed_tasks(study: Study) -> Iterator[Task]:
                         )
 
 
+def fixed_count(study: Study) -> int:
+    """How many trials at given levels there are, without making them."""
+    plan = study.plan
+    return plan.repeats * sum(len(entry.levels) for entry in plan.obstacle) * len(plan.drivers) * len(study.trucks)
+
+
 def deadline(plan: Plan, now: datetime) -> float | None:
     """Moment (POSIX time) of the plan's ``until``: the next time the clock shows it."""
     if plan.until is None:

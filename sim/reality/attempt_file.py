@@ -142,6 +142,8 @@ def with_rows(file: Path, day: LogFile | None) -> LogFile:
     :raises BuildSheetError: A cell that is too long.
     """
     with reading(file):
+        if not file.is_file() and file.exists():
+            raise LogError("not a regular file", file=file, remedy="Name the log itself")
         if file.stat().st_size > _LARGEST:
             raise LogError("too large for a log", file=file, remedy="Split it")
         data = file.read_bytes()

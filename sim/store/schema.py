@@ -114,6 +114,8 @@ def inspect(path: Path) -> None:
 
     :raises StoreError: Not a SQLite file, not a store of this project, a store from a newer version, or cut short.
     """
+    if not path.is_file():
+        raise StoreError("not a regular file", file=path, remedy="Name the store itself")
     with path.open("rb") as file:
         header = file.read(100)
     if not header:
