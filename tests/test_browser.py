@@ -175,19 +175,67 @@ def test_other_trucks_and_obstacles_can_be_chosen(desk: Any) -> None:
 
 
 def test_charts_answer_and_switch(desk: Any) -> None:
-    from selenium.webdriver.support.ui import Select
+    """Pointing at a mark tells its count; a truck hidden in one chart is hidden in all."""
+    from selenium.webdriver.common.action_chains import ActionChains
 
-    drawn = "return document.querySelectorAll('#live-curve .scatterlayer .trace').length"
-    assert desk.execute_script(drawn) == 3
-    choose = Select(desk.find_element("id", "live-place"))
-    choose.select_by_visible_text("ledge")
-    texts = desk.execute_script("return document.getElementById('live-curve').data.map((t) => t.text[0])")
-    assert all("of 10" in text for text in texts)
-    assert "&lt;script&gt;" in texts[1]
-    assert desk.execute_script("return document.querySelectorAll('#live-worth .scatterlayer .trace').length") == 2
-    _radio(desk, "cost", "money")
-    title = desk.execute_script("return document.getElementById('live-worth').layout.xaxis.title.text")
-    assert title.startswith("price")
+    mark = next(m for m in desk.find_elements("css selector", "#harder .hit") if "of 10" in _told(desk, m))
+    desk.execute_script("arguments[0].scrollIntoView({block: 'center'})", mark)
+    ActionChains(desk).move_to_element(mark).perform()
+    told = desk.find_element("id", "told")
+    wait(told.is_displayed)
+    assert "of 10" in told.text
+    shown = "return [...document.querySelectorAll('figure [data-series=\"1\"]:not(.off)')].length"
+    before = desk.execute_script(shown)
+    box = desk.find_element("css selector", "#pick-trucks input[value='1']")
+    box.click()
+    assert desk.execute_script(shown) == 0 < before
+    box.click()
+    assert desk.execute_script(shown) == before
+
+
+def _told(desk: Any, mark: Any) -> str:
+    return str(desk.execute_script("return arguments[0].told || ''", mark))
+
+
+def test_the_picture_turns_by_keyboard_and_stays_out_of_the_ground(desk: Any) -> None:
+    from selenium.webdriver.common.keys import Keys
+
+    canvas = part(desk, "first").find_element("css selector", "canvas")
+    before = _pixels(desk)
+    canvas.send_keys(Keys.ARROW_LEFT * 4)
+    assert _pixels(desk) != before
+    canvas.send_keys(Keys.ARROW_DOWN * 20)
+    over = ("const s = cragPlayer.stages[0], e = s.camera.eye;"
+            "return e[2] - cragPlayer.shown[0].ground.height(e[0], e[1])")
+    assert desk.execute_script(over) > 0.0
+    canvas.send_keys(Keys.HOME)
+    assert desk.execute_script("return cragPlayer.turn") == {"yaw": 0, "pitch": 0, "near": 1}
+
+
+def test_two_trucks_print_on_four_pages_with_whole_parts(tmp_path: Path) -> None:
+    import base64
+    import io
+
+    import pdfplumber
+
+    store = made_store.make(tmp_path / "p.sqlite", repeats=14, places=[("ledge", 20.0), ("climb", 45.0)])
+    driver = browser(tmp_path / "profile")
+    try:
+        driver.get(write_report(store, tmp_path / "p.html", baseline="as it is")[0].as_uri())
+        wait(lambda: driver.execute_script("return Boolean(window.cragPlayer)"))
+        made = driver.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})
+    finally:
+        driver.quit()
+    with pdfplumber.open(io.BytesIO(base64.b64decode(made["data"]))) as pdf:
+        texts = [page.extract_text() or "" for page in pdf.pages]
+        assert len(texts) <= 4
+        assert texts[1].startswith("The trucks and what was changed")
+        assert texts[2].startswith("How often they made it")
+        headings = ("At a glance", "Watch it again", "Where it ends", "What was assumed", "Do it again", "Take care")
+        for text in texts:
+            lines = text.strip().splitlines()
+            assert lines[-1] not in headings, "a heading alone at the foot of a page"
+            assert len(lines) > 4, "a page for a few lines"
 
 
 def test_keyboard_reaches_and_works_everything(desk: Any) -> None:
@@ -199,8 +247,8 @@ def test_keyboard_reaches_and_works_everything(desk: Any) -> None:
     for _ in range(90):
         desk.switch_to.active_element.send_keys(Keys.TAB)
         reached.add(desk.execute_script(name))
-    assert {"theme", "live-place", "place", "one", "other", "camera", "layout"} <= reached
-    assert {"play", "time", "speed", "cost"} <= reached
+    assert {"theme", "place", "one", "other", "camera", "layout", "inside"} <= reached
+    assert {"play", "time", "speed", "CANVAS"} <= reached
     play = part(desk, "play")
     desk.execute_script("cragPlayer.seek(0); arguments[0].focus()", play)
     play.send_keys(Keys.SPACE)
@@ -297,6 +345,8 @@ def test_a_slow_machine_gets_fewer_pixels(desk: Any) -> None:
     assert after == pytest.approx(0.8 * before)
     canvas = part(desk, "first").find_element("css selector", "canvas")
     assert int(canvas.get_attribute("width")) == pytest.approx(after * canvas.size["width"], abs=1)
+    desk.execute_script("for (let i = 0; i < 48; i++) cragPlayer.measure(3)")
+    assert desk.execute_script("return cragPlayer.scale") == desk.execute_script("return cragPlayer.full")
 
 
 def _radio(driver: Any, name: str, value: str) -> None:

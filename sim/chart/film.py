@@ -107,7 +107,7 @@ class Film:
     def _write_verdict(self, whole: Image.Image) -> None:
         """The verdict on a plain ground over the lower pictures' edge: the film says what it shows an example of."""
         letters, wide = font(26, bold=True), self.layout.size[0]
-        lines = _broken(self.verdict, letters, wide - 60)
+        lines = broken(self.verdict, letters, wide - 60)
         foot = self.layout.strip[1]
         top = foot - 34 * len(lines) - 20
         pen = ImageDraw.Draw(whole)
@@ -123,7 +123,7 @@ class Film:
             over = i >= len(clip.trace.time) - 1
             ghost = " (ghost)" if n else ""
             text = f"{clip.actor.name}{ghost}" + (f": {clip.outcome}, {clip.reason}" if over else "")
-            for line in _broken(text, font(24, bold=True), pen.im.size[0] - 60):
+            for line in broken(text, font(24, bold=True), pen.im.size[0] - 60):
                 pen.text((44, y), line, font=font(24, bold=True), fill=style.INK)
                 y += 30
 
@@ -205,7 +205,7 @@ def font(size: int, *, bold: bool = False) -> ImageFont.FreeTypeFont:
     return _fonts[key]
 
 
-def _broken(text: str, letters: ImageFont.FreeTypeFont, wide: float) -> list[str]:
+def broken(text: str, letters: ImageFont.FreeTypeFont, wide: float) -> list[str]:
     """Lines of a text that fit a width in pixels."""
     lines = [""]
     for word in style.readable(text).split():

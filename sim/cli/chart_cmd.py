@@ -14,8 +14,8 @@ def chart(
     kind: Annotated[
         str,
         typer.Argument(
-            help="success, margins, difficulty, margin-time, failures, value (of a store); truck, tip-angles "
-            "(of a store or a build sheet); all.",
+            help="success, margins, difficulty, contribution, limits, margin-time, failures, value (of a store); "
+            "truck, tip-angles (of a store or a build sheet); all.",
             show_default=False,
         ),
     ],

@@ -8,8 +8,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from sim.chart import style
+from sim.chart.contribution import contribution
 from sim.chart.difficulty import difficulty
 from sim.chart.failure_map import failure_map
+from sim.chart.limit_shift import limit_shift
 from sim.chart.margin_time import MarginTrace, margin_time
 from sim.chart.margins import margins
 from sim.chart.rates import rates
@@ -19,6 +21,7 @@ from sim.chart.tip_polar import tip_polar
 from sim.chart.truck_drawing import truck_drawing
 from sim.chart.value import value
 from sim.compare.comparison import CellResult, Comparison, at, compare, places
+from sim.compare.limits import limits
 from sim.compare.sentences import label
 from sim.errors import SimError
 from sim.replay.picks import clips, picks, sheets
@@ -117,6 +120,18 @@ def _difficulty(subject: Subject) -> Named:
         yield f"difficulty-{obstacle}-{driver}", difficulty(cells, subject.names, width=subject.width)
 
 
+def _contribution(subject: Subject) -> Named:
+    if len(subject.names) > 1:
+        yield "contribution", contribution(subject.comparison)
+
+
+def _limits(subject: Subject) -> Named:
+    found = limits(subject.comparison)
+    for obstacle, driver in dict.fromkeys((one.obstacle, one.driver) for one in found):
+        own = [one for one in found if (one.obstacle, one.driver) == (obstacle, driver)]
+        yield f"limits-{obstacle}-{driver}", limit_shift(own, subject.names, subject.width)
+
+
 def _margin_time(subject: Subject) -> Named:
     found = clips(subject.store, picks(subject.store, subject.comparison, subject.names), None,
                   subject.comparison.baseline.hash)
@@ -167,6 +182,8 @@ OF_STORE: dict[str, Callable[[Subject], Named]] = {
     "success": _success,
     "margins": _margins,
     "difficulty": _difficulty,
+    "contribution": _contribution,
+    "limits": _limits,
     "margin-time": _margin_time,
     "failures": _failures,
     "value": _value,
@@ -175,6 +192,8 @@ OF_STORE: dict[str, Callable[[Subject], Named]] = {
 }
 MISSING = {
     "difficulty": "Drive one obstacle at several levels",
+    "contribution": "Compare at least two configurations",
+    "limits": "Drive one obstacle at four levels or more, or use find_limit in the plan",
     "margin-time": "Set traces = 2 in the plan and run `cragbench batch` again",
     "failures": "No trial failed: drive something harder",
     "value": "Compare changes that differ in price or grams; of one change `compare` says it all",

@@ -15,9 +15,12 @@ from typing import Any
 
 import jinja2
 from markupsafe import Markup
+from PIL import Image
 
 from sim.chart import style
 from sim.chart.inline import Gallery
+from sim.chart.share import SIZES
+from sim.chart.share import share as share_picture
 from sim.chart.value import cost
 from sim.compare.comparison import CellResult, Comparison, at, places
 from sim.compare.left_out import left_out
@@ -41,6 +44,7 @@ OPEN_PLACES = 8
 """Obstacles whose table is open from the start."""
 PLAYER = ("raster.js", "scene.js", "overlay.js", "player.js")
 Watch = Callable[[str], None]
+Shares = dict[str, Image.Image]
 
 
 @dataclass(frozen=True)
@@ -64,7 +68,7 @@ def write_report(
     """
     tell = watch or (lambda _: None)
     with Store(store_file) as store:
-        text, tables = render(store, baseline, tell, tilt)
+        text, tables, pictures_made = render(store, baseline, tell, tilt)
     tell("writing")
     folder = out.with_name(f"{out.stem}-data")
     written = [out]
@@ -75,6 +79,9 @@ def write_report(
         for name, table in tables.items():
             (folder / name).write_text(table, encoding="utf-8", newline="")
             written.append(folder / name)
+        for name, picture in pictures_made.items():
+            picture.save(folder / name)
+            written.append(folder / name)
         # The page appears whole or not at all.
         with whole(out) as part:
             part.write_text(text, encoding="utf-8")
@@ -84,10 +91,10 @@ def write_report(
     return written
 
 
-def render(store: Store, baseline: str | None, tell: Watch, tilt: int = 0) -> tuple[str, dict[str, str]]:
-    """Page text and CSV texts of an open store."""
+def render(store: Store, baseline: str | None, tell: Watch, tilt: int = 0) -> tuple[str, dict[str, str], Shares]:
+    """Page text, CSV texts and pictures to share of an open store."""
     if store.latest() is None:
-        return _template().render(empty=True, store=store.path.name, title=store.path.stem), {}
+        return _template().render(empty=True, store=store.path.name, title=store.path.stem), {}, {}
     tell("comparing")
     reading = read(store, baseline, tilt)
     comparison, names = reading.comparison, reading.names
@@ -131,7 +138,11 @@ def render(store: Store, baseline: str | None, tell: Watch, tilt: int = 0) -> tu
         **_story(store, comparison, found),
     }
     tell("putting the page together")
-    return _template().render(context), tables
+    foot = f"{context['trials']} simulated trials" + (", invented trucks" if context["invented"] else "")
+    moments = [base64.b64decode(still.address.partition(",")[2]) for still in context["stills"][:2]]
+    shares = {f"share-{shape}.png": share_picture(context["question"], context["answer"], foot, moments, shape)
+              for shape in SIZES}
+    return _template().render(context), tables, shares
 
 
 def _place_tables(comparison: Comparison) -> list[PlaceTable]:

@@ -42,7 +42,7 @@
   window.cragPlayer = player;
 
   /* On paper nothing can be unfolded. */
-  addEventListener("beforeprint", () => { for (const place of document.querySelectorAll("details")) place.open = true; });
+  addEventListener("beforeprint", () => { for (const place of document.querySelectorAll("details.place")) place.open = true; });
 
   const theme = document.getElementById("theme");
   if (theme) {
