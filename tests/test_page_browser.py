@@ -307,21 +307,23 @@ def test_tries_are_entered_on_a_phone(tmp_path: Path) -> None:
         with served(folder) as running:
             driver.get(running.link + "log")
             hand.click("form[action$='log/truck'] button")
+            wait(lambda: driver.find_elements("css selector", "#t-name[value='']"))  # the page that knows the truck
             hand.find("#n-name").send_keys("step by the oak")
             hand.find("#n-level").send_keys("24,5")
             hand.click("form[action$='log/line'] button")
             hand.find("#l-photo").send_keys(str(photo))
             hand.click("button[value=stuck]")
+            wait(lambda: len(driver.find_elements("css selector", "ol li")) == 1)
             hand.click("button[value=cleared]")
             wait(lambda: len(driver.find_elements("css selector", "ol li")) == 2)
             hand.click("form[action$='log/store'] button")
+            wait(lambda: (folder / "log" / "rock.sqlite").exists())
             log = read_log(next((folder / "log").glob("2*.toml")))
             assert [one.outcome for one in log.attempts] == ["stuck", "cleared"]
             assert [one.level for one in log.attempts] == [24.5, 24.5]
             kept = list((folder / "log" / "photos").glob("*.jpg"))
             assert len(kept) == 1
             assert kept[0].name in log.attempts[0].note
-            wait(lambda: (folder / "log" / "rock.sqlite").exists())
         no_faults(driver)
     finally:
         driver.quit()

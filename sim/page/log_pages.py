@@ -35,11 +35,17 @@ def screen(request: Request) -> Response:
     day = _read(file)
     configurations = [str(one["name"]) for one in day.get("configuration", [])]
     lines = [str(one["name"]) for one in day.get("line", [])]
-    tries = [dict(one) for one in day.get("attempt", [])][::-1]
+    tries = [_shown(one) for one in day.get("attempt", [])][::-1]
     return shelf.page("log.html", request, here="log", file=shelf.folder.name(file), lines=lines,
                       configurations=configurations, tries=tries, outcomes=REASONS,
                       sheets=shelf.folder.files("sheet"), changes=shelf.folder.files("change"),
-                      last=tries[0] if tries else {}, code=_code(shelf.link), local="127.0.0.1" in shelf.link)
+                      last=tries[0] if tries else _shown({}), code=_code(shelf.link), local="127.0.0.1" in shelf.link)
+
+
+def _shown(entry: Any) -> dict[str, str]:
+    """An entry as the page lists it, with what it leaves out as empty text."""
+    said = {key: str(entry.get(key, "")) for key in ("line", "configuration", "outcome", "reason", "note")}
+    return {**said, "outcome": said["outcome"] or ", ".join(str(one) for one in entry.get("tries", ()))}
 
 
 async def line(request: Request) -> Response:

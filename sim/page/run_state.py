@@ -124,8 +124,10 @@ class Runs:
 
     def stop(self, name: str) -> None:
         """Ask a run to stop, as Ctrl-C does: what is done is kept."""
-        state, file = self.state(name), self._file(name)
-        if alive(file) and state.pid > 1:
+        state, file, child = self.state(name), self._file(name), self._children.get(name)
+        if child is not None and child.poll() is None:
+            os.killpg(child.pid, signal.SIGINT)  # it leads its own session
+        elif alive(file) and state.pid > 1:
             os.killpg(state.pid, signal.SIGINT)
 
     def _file(self, name: str) -> Path:
