@@ -21,6 +21,8 @@ Array = NDArray[np.float64]
 AxisName = Literal["x", "y", "z"]
 Kind = Literal["part", "tyre", "shell", "lead", "end"]
 AXES: tuple[AxisName, ...] = ("x", "y", "z")
+BEHIND_MM = 30.0
+"""How far below the drilled level something counts as lying behind the drill."""
 SLACK_MM = 0.25
 """Overlap that a ruler does not see."""
 _WHEELS = ("front_wheels", "rear_wheels")
@@ -107,16 +109,15 @@ def room(
         if one.body in PAIRED:
             raise BuildSheetError(
                 "a part of a pair turns with its wheel or knuckle and cannot be swept.",
-                remedy="Choose a part on the chassis or on an axle.",
-                field="part",
-                value=one.name,
-            )
+                remedy="Choose a part on the chassis or on an axle.", field="part", value=one.name,
+            )  # fmt: skip
     k = AXES.index(axis)
     offset = np.asarray(by_mm, dtype=float)
     own = [part_box(one) for one in moving]
     things = neighbours(sheet, {one.name for one in moving}, lead_part.body)
     things = [thing for thing in things if not any(overlaps(thing, box.low, box.high) for box in own)]
     blocked = [stretch for box in own for thing in things for stretch in _stretches(thing, box, offset, k)]
+    blocked += _under_holes(sheet, moving, offset, k)
     for box in own:
         blocked += _tyre_stretches(sheet, lead_part.body, box, offset, k)
     now = lead_part.at_mm[k]
@@ -147,10 +148,8 @@ def find(sheet: Sheet, name: str) -> Part:
         known = ", ".join(sorted(part.name for part in (near or sheet.parts)))
         raise BuildSheetError(
             "this truck has no such part." if not near else "more than one part begins like this.",
-            remedy=f"{'Parts of this truck' if not near else 'Choose one of'}: {known}.",
-            field="part",
-            value=name,
-        )
+            remedy=f"{'Parts of this truck' if not near else 'Choose one of'}: {known}.", field="part", value=name,
+        )  # fmt: skip
     return near[0]
 
 
@@ -250,15 +249,37 @@ def _stretches(thing: Box, box: Box, offset: Array, k: int) -> Iterable[Blocked]
     if thing.kind != "shell":
         return (Blocked(first, last, thing.name, "part"),)
     # A shell is open below; what lies wholly within its walls is free.
-    fits = all(
-        (i == 2 or thing.low[i] <= low[i] + SLACK_MM) and high[i] <= thing.high[i] + SLACK_MM for i in others
-    )
+    fits = all((i == 2 or thing.low[i] <= low[i] + SLACK_MM) and high[i] <= thing.high[i] + SLACK_MM for i in others)
     if not fits:
         return (Blocked(first, last, thing.name, "shell"),)
     inner_first = float(thing.low[k] - low[k]) - SLACK_MM
     inner_last = float(thing.high[k] - high[k]) + SLACK_MM
     front = Blocked(inner_last, last, thing.name, "shell")
     return (front,) if k == 2 else (Blocked(first, inner_first, thing.name, "shell"), front)
+
+
+def _under_holes(sheet: Sheet, moving: Sequence[Part], offset: Array, k: int) -> list[Blocked]:
+    """Offsets along x or y at which a drill for the moved part's holes would meet something behind.
+
+    What lies under the holes where they are now is what they are drilled into, and stays so.
+    """
+    if k == 2 or not any(part.holes for part in moving):
+        return []
+    level = min(float(part_box(part).low[2]) for part in moving if part.holes) + float(offset[2])
+    names = {part.name for part in moving}
+    found = []
+    behind = [part_box(part) for part in sheet.parts if part.body == "chassis" and part.shape != "shell"
+              and part.name not in (*names, LOOSE_PART) and min(part.size_mm[:2]) > 0.0]  # fmt: skip
+    behind = [box for box in behind if box.low[2] < level and box.high[2] > level - BEHIND_MM]
+    holes = [np.array(part.at_mm[:2]) + hole.at_mm for part in moving for hole in part.holes]
+    behind = [box for box in behind if not any(np.all((box.low[:2] <= h) & (h <= box.high[:2])) for h in holes)]
+    other = 1 - k
+    for box in behind:
+        for hole in holes:
+            if box.low[other] < hole[other] + offset[other] < box.high[other]:
+                low, high = float(box.low[k] - hole[k]), float(box.high[k] - hole[k])
+                found.append(Blocked(low, high, f"{box.name} behind a hole", "part"))
+    return found
 
 
 @dataclass(frozen=True)
@@ -362,9 +383,7 @@ def _ends(
     return min(low, 0.0), max(high, 0.0), (words[0], words[1])
 
 
-def _lead(
-    sheet: Sheet, part: Part, k: int, lead_to: str | None, goes_along: set[str]
-) -> tuple[float, float] | None:
+def _lead(sheet: Sheet, part: Part, k: int, lead_to: str | None, goes_along: set[str]) -> tuple[float, float] | None:
     """Offsets that a part's lead allows, from centre to centre."""
     if part.lead_mm is None:
         return None

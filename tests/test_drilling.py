@@ -148,3 +148,19 @@ def test_a_long_truck_gets_a_datum_line_of_its_own():
 def test_unknown_paper():
     with pytest.raises(SimError, match="a4"):
         drilling(forward(), "a5")
+
+
+def test_where_a_drill_would_meet_the_motor_is_not_free() -> None:
+    from models.room import room
+
+    sheet = load_sheet(next(b for b in builds() if b.stem == "gundi"))
+    # The tray's holes are 9 mm ahead, behind and aside of its middle; the motor reaches from x 74 to 98, y -10 to 6.
+    alone = room(sheet, "battery tray", "x", by_mm=(0.0, 0.0, 14.0))
+    assert any("motor behind a hole" in found.by for found in alone.at(86.0))
+    drilled = template(sheet, apply(sheet, [Change.model_validate({
+        "schema": 1, "name": "t", "move": [{"part": "battery tray", "by_mm": [69.0, 0.0, 14.0]}]})]), "t")
+    assert any("lies over motor" in fault for fault in drilled.faults)
+
+
+def test_brass_and_lead_dust_are_warned_of() -> None:
+    assert any("Brass and lead" in caution for caution in CAUTIONS)

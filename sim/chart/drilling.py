@@ -60,7 +60,7 @@ def drilling(made: Template, paper: str = "a4") -> Figure:
     _head(axes, made, width, height)
     _plan(axes, made, page)
     _bars(axes, width)
-    _words(axes, made, width)
+    _words(axes, made, width, page)
     return figure
 
 
@@ -90,8 +90,9 @@ def _head(axes: Axes, made: Template, width: float, height: float) -> None:
     top = height - MARGIN
     axes.text(MARGIN, top, "\n".join(textwrap.wrap(f"Drilling sheet 1:1 · {made.title}", 72)[:2]), fontsize=12,
               weight="bold", va="top")
-    axes.text(MARGIN, top - 13.0, f"{made.truck}. Seen from above, front of the truck up; millimetres.", fontsize=8.5,
-              color=style.QUIET, va="top")
+    drilled = "" if made.plate is None else f" Drilled: {made.plate.name}."
+    axes.text(MARGIN, top - 13.0, f"{made.truck}.{drilled} Seen from above, front of the truck up; millimetres.",
+              fontsize=8.5, color=style.QUIET, va="top")
     axes.add_patch(Rectangle((width - MARGIN - 46.0, top - 16.5), 4.0, 4.0, fill=False, ec=style.INK, lw=1.0))
     axes.text(width - MARGIN - 40.0, top - 14.5, "the pack is out", fontsize=9.5, va="center")
 
@@ -109,6 +110,11 @@ def _plan(axes: Axes, made: Template, page: Page) -> None:
         axes.add_patch(patch)
         patch.set_clip_path(frame)
         _area_name(axes, area.name, [page.spot(c) for c in area.corners], page)
+    for area in made.placed:
+        goes = Polygon([page.spot(c) for c in area.corners], closed=True, fc="none", ec=style.COLOURS[0], lw=0.9,
+                       ls=(0, (4, 2)))
+        axes.add_patch(goes)
+        goes.set_clip_path(frame)
     x = page.across
     axes.plot([x, x], [page.bottom + 1.0, page.bottom + page.height - 1.0], color=style.QUIET, lw=0.5, ls="-.")
     axes.plot([page.left + 1.0, page.left + page.width - 1.0], [page.datum] * 2, color=style.INK, lw=0.9)
@@ -168,7 +174,17 @@ def _bars(axes: Axes, width: float) -> None:
     axes.text(x + 1.2, y + BAR / 2, "100 mm", fontsize=7.5, rotation=90, ha="left", va="center")
 
 
-def _words(axes: Axes, made: Template, width: float) -> None:
+def _off_the_sheet(made: Template, page: Page) -> list[str]:
+    """Where the old holes are that do not fit on the paper with the new ones."""
+    low, high = page.bottom, page.bottom + page.height
+    off = [hole for hole in made.old if not low <= page.spot(hole.at)[1] <= high]
+    if not off:
+        return []
+    xs = sorted({round(hole.at[0], 1) for hole in off})
+    return [f"{len(off)} old holes are off this sheet, at x {', '.join(f'{x:g}' for x in xs[:4])}"]
+
+
+def _words(axes: Axes, made: Template, width: float, page: Page) -> None:
     x, y = MARGIN, FOOT - 20.0
     middle = MARGIN + 118.0
     lines = [line for caution in CAUTIONS for line in textwrap.wrap("• " + caution, 82, subsequent_indent="   ")]
@@ -180,7 +196,9 @@ def _words(axes: Axes, made: Template, width: float) -> None:
     rows += [f"… and {len(made.new) - 10} more"] if len(made.new) > 10 else []
     nearest = sorted(made.spacing, key=lambda s: s[2])[:4]
     rows += [f"{i + 1} to {j + 1}: {gap:.1f} mm between centres" for i, j, gap in nearest]
-    rows.append("dashed: old holes; hatched: keep out")
+    rows += made.from_edge
+    rows.append("dashed: old holes; hatched: keep out; blue: the part's new place")
+    rows += _off_the_sheet(made, page)
     axes.text(middle, y - 4.6, "\n".join(rows), fontsize=7.2, va="top", linespacing=1.3)
     if made.faults:
         y -= 5.4 + 3.35 * len(rows)

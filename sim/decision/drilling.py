@@ -14,7 +14,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from models.room import part_box
+from models.room import BEHIND_MM, part_box
 from models.spec import PAIRED, Axle, Part, Sheet, Tyre
 from models.tyrereach import tyre_points
 from sim.errors import SimError
@@ -24,14 +24,13 @@ EDGE_DIAMETERS = 2.0
 """Least distance from a hole's centre to an edge, in its diameters (common practice, no source)."""
 SPACING_DIAMETERS = 3.0
 """Least distance between centres (common practice, no source)."""
-BEHIND_MM = 30.0
-"""How far below the drilled level something counts as lying behind the drill."""
 CAUTIONS = (
     "Pack OUT of the truck before anything is drilled, filed or screwed; not back in until the last chip is gone.",
     "Eye protection on. Clamp the work, use a drill stop, look what is behind. Children and pets away.",
     "Measure both 100 mm bars before use: if either is off, print again at 100 % (no fit to page).",
     "Centre-punch, drill small first, deburr both sides, collect the chips (no blowing; carbon dust: mask).",
     "No screw tip may point at the pack or a wire: cap or shorten it. No sharp edge under the pack.",
+    "Brass and lead dust is poisonous, carbon dust harmful: wet or over a tray, mask, wash hands, away from food.",
     "Carbon and metal conduct: tape them where wires run. Thread-locker attacks plastics.",
     "Weigh and tilt the truck again afterwards: the centre of gravity has moved.",
     "The instructions of the makers of truck, pack and tools, and your local rules, come before this sheet.",
@@ -74,6 +73,21 @@ class Template:
     """What is wrong with edges, spacing and places, each with its number."""
     spacing: tuple[tuple[int, int, float], ...]
     """Distances between new holes: numbers (from 0) and mm."""
+    placed: tuple[KeepOut, ...] = ()
+    """Outlines of the parts that the new holes hold, where they go."""
+
+    @property
+    def from_edge(self) -> tuple[str, ...]:
+        """Where hole 1 lies from the edges of the drilled part, which a ruler can be laid against; mm."""
+        if self.plate is None:
+            return ()
+        (rear, right), (front, left) = self.plate.corners[0], self.plate.corners[2]
+        x, y = self.new[0].at
+        along = f"{front - x:.1f} mm behind the front edge"
+        if x - rear < front - x:
+            along = f"{x - rear:.1f} mm ahead of the rear edge"
+        across = f"{left - y:.1f} mm from the left" if left - y < y - right else f"{y - right:.1f} mm from the right"
+        return (f"hole 1: {along},", f"  {across} edge of {self.plate.name}")
 
 
 def template(before: Sheet, after: Sheet, title: str, into: str | None = None) -> Template:
@@ -100,7 +114,8 @@ def template(before: Sheet, after: Sheet, title: str, into: str | None = None) -
     keep_out = _keep_out(after, moved, level, plate)
     spacing = tuple((i, j, math.dist(new[i].at, new[j].at)) for i, j in itertools.combinations(range(len(new)), 2))
     faults = (*_edges(new, plate), *_crowded(new, spacing), *_near_old(new, (*old, *kept)), *_blocked(new, keep_out))
-    return Template(after.name, title, old, new, kept, keep_out, outline, faults, spacing)
+    placed = tuple(_outline(part) for part in after.parts if part.name in moved)
+    return Template(after.name, title, old, new, kept, keep_out, outline, faults, spacing, placed)
 
 
 def edge_distance(at: Sequence[float], low: Array, high: Array) -> float:
