@@ -91,7 +91,7 @@ def _head(axes: Axes, made: Template, width: float, height: float) -> None:
     axes.text(MARGIN, top, "\n".join(textwrap.wrap(f"Drilling sheet 1:1 · {made.title}", 72)[:2]), fontsize=12,
               weight="bold", va="top")
     drilled = "" if made.plate is None else f" Drilled: {made.plate.name}."
-    axes.text(MARGIN, top - 13.0, f"{made.truck}.{drilled} Seen from above, front of the truck up; millimetres.",
+    axes.text(MARGIN, top - 13.0, f"{made.truck}.{drilled} Seen from above, front up; millimetres.",
               fontsize=8.5, color=style.QUIET, va="top")
     axes.add_patch(Rectangle((width - MARGIN - 46.0, top - 16.5), 4.0, 4.0, fill=False, ec=style.INK, lw=1.0))
     axes.text(width - MARGIN - 40.0, top - 14.5, "the pack is out", fontsize=9.5, va="center")
@@ -197,7 +197,7 @@ def _words(axes: Axes, made: Template, width: float, page: Page) -> None:
     nearest = sorted(made.spacing, key=lambda s: s[2])[:4]
     rows += [f"{i + 1} to {j + 1}: {gap:.1f} mm between centres" for i, j, gap in nearest]
     rows += made.from_edge
-    rows.append("dashed: old holes; hatched: keep out; blue: the part's new place")
+    rows += ["dashed: old holes; hatched: keep out;", "blue: the part in its new place"]
     rows += _off_the_sheet(made, page)
     axes.text(middle, y - 4.6, "\n".join(rows), fontsize=7.2, va="top", linespacing=1.3)
     if made.faults:
