@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from models.rigid import RigidModel, TyreRing
 from models.stability import grip_under
 from models.tyre import TyreShape, fit_tyre, plate_load, plate_table, static_squish, tabulated
-from sim.physics.arrays import M_SIZE, U_DT, U_GRIP, U_SIZE, W_FZ, W_SIZE, W_TOUCH, Motion, model_arrays
+from sim.physics.arrays import M_SIZE, U_DT, U_GRIP, U_SIZE, W_FX, W_FZ, W_SIZE, W_TOUCH, Motion, model_arrays
 from sim.physics.ground_sampling import ground_arrays
 from sim.physics.tyre_force import tyre_forces
 from sim.physics.tyre_patch import tread_arrays
@@ -322,3 +322,73 @@ def kernel_and_quadrature() -> Measured:
             places = -0.08 + STRIDE * shape.radius * (np.arange(8) + 0.5) / 8.0
             got.append(float(np.mean([rig.force(float(x), shape.radius - d)[W_FZ] for x in places])))
     return Measured(want, got)
+
+
+def pushed(ground: Heightfield, share: float) -> tuple[float, float]:
+    """Work over load times rise, and largest pull over load, of the 1/24's front tyre pushed along x over a step."""
+    tyre = sheet("gundi").tyres.front
+    radius, load = fit_tyre(tyre)[0].radius, float(np.median(plate_table(tyre)[1]))
+    rig = Rig(truck("gundi"), ground)
+    xs = np.linspace(-1.6 * radius, 0.9 * radius, 120)
+    heights = [rig.lift(float(x), load) for x in xs]
+    pull = -np.array([rig.force(float(x), z)[W_FX] for x, z in zip(xs, heights, strict=True)])
+    return float(np.trapezoid(pull, xs)) / (load * share * radius), float(pull.max()) / load
+
+
+def step_across(share: float, spacing: float) -> Heightfield:
+    """A step, so many radii of the 1/24's front tyre high, whose face is one cell wide."""
+    radius = fit_tyre(sheet("gundi").tyres.front)[0].radius
+    x = np.arange(-0.08, 0.08 + spacing / 2.0, spacing)
+    z = np.where(x > 3.0e-4, share * radius, 0.0)
+    return Heightfield.of(np.repeat(z[:, None], round(0.05 / spacing), axis=1), (-0.08, -0.025), spacing)
+
+
+@GROUP.check(
+    "push over a step, work",
+    "Pushing a wheel without friction over a step costs load times height: h/R .1 .2 .4 .6 .8, 2 and 1 mm",
+    source="conservation of energy",
+    known="derived here",
+    unit="work/(load h)",
+    tolerance=absolute(0.03, "the grid's midpoints"),
+    slow=True,
+)
+def push_work() -> Measured:
+    """Quasi-static, constant load."""
+    cases = [(share, spacing) for spacing in (0.002, 0.001) for share in (0.1, 0.2, 0.4, 0.6, 0.8)]
+    return Measured([1.0] * len(cases), [pushed(step_across(share, spacing), share)[0] for share, spacing in cases])
+
+
+@GROUP.check(
+    "push over a step, grid",
+    "Largest pull over a step is the same on 1 and 0.5 mm as on 2 mm: h/R .2 and .6",
+    source="convergence in the grid",
+    known="derived here",
+    unit="pull over that on 0.5 mm",
+    tolerance=absolute(0.02, "what a builder may rely on"),
+    slow=True,
+)
+def push_grid() -> Measured:
+    """Half a millimetre is the finest."""
+    got = []
+    for share in (0.2, 0.6):
+        finest = pushed(step_across(share, 0.0005), share)[1]
+        got += [pushed(step_across(share, spacing), share)[1] / finest for spacing in (0.002, 0.001)]
+    return Measured([1.0] * len(got), got)
+
+
+@GROUP.check(
+    "push over a step, rigid limit",
+    "A soft wheel asks for less than the rigid wheel's sqrt(2 R h - h^2) / (R - h) at its sharpest: h/R .1 .2 .4 .6 .8",
+    source="moments about the edge of a rigid wheel pushed at its axle",
+    known="derived here",
+    unit="pull over rigid pull",
+    tolerance=at_most(0.0, "an inequality"),
+    slow=True,
+)
+def push_rigid() -> Measured:
+    """An upper bound; the tyre's sink lowers it."""
+    got = []
+    for share in (0.1, 0.2, 0.4, 0.6, 0.8):
+        rigid = math.sqrt(2.0 * share - share**2) / (1.0 - share)
+        got.append(pushed(step_across(share, 0.002), share)[1] / rigid)
+    return Measured([1.0] * len(got), got)
