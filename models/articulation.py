@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models.equilibrium import NoRestError, RestingTruck
+from models.equilibrium import NoRestError, Rest, RestingTruck
 from models.rigid import RigidModel
 
 RAMP = math.radians(20.0)
@@ -47,12 +47,28 @@ def ramp_travel(model: RigidModel) -> RampTravel:
         if rise > 0.7 * model.wheelbase:
             break
         try:
-            now = truck.rest(np.array([rise, 0.0, 0.0, 0.0]), last)
+            now = _raised(truck, good, rise, last)
         except NoRestError:
-            bad = rise
-            continue
+            # A solver that fails is no tyre that lifts: there is nothing to tell.
+            return RampTravel(math.nan, math.nan, "no position of rest found")
         if now.loads.min() <= 0.0:
             bad, found = rise, names[int(np.argmin(now.loads))]
         else:
             good, last = rise, now
     return RampTravel(ramp_index(good, model.wheelbase), good, found)
+
+
+def _raised(truck: RestingTruck, low: float, high: float, start: Rest) -> Rest:
+    """Rest with the left front wheel raised from ``low`` to ``high`` m, in finer steps where one does not get there.
+
+    :raises NoRestError: not even in 256 steps.
+    """
+    for steps in (1, 4, 16, 64, 256):
+        now = start
+        try:
+            for rise in np.linspace(low, high, steps + 1)[1:]:
+                now = truck.rest(np.array([rise, 0.0, 0.0, 0.0]), now)
+        except NoRestError:
+            continue
+        return now
+    raise NoRestError("no position of rest")

@@ -55,26 +55,34 @@ def roll_gradient(sprung_mass: float, arm: float, stiffness: float, gravity: flo
 
 
 def lean(truck: Yielding, tilt: float, gravity: float) -> float:
-    """Lean (rad) of the body on its springs at a tilt of the table, at most to the stops."""
+    """Lean (rad) of the body on its springs at a tilt of the table, at most to the stops.
+
+    The balance ``K lean = m g d sin(tilt + lean)`` as it is: set straight, it has no answer near ``K = m g d``.
+    """
     couple = truck.sprung_mass * gravity * truck.arm
-    rest = truck.stiffness - couple * math.cos(tilt)
-    if rest <= 0.0:
+
+    def spare(turn: float) -> float:
+        return truck.stiffness * turn - couple * math.sin(tilt + turn)
+
+    if spare(truck.most_lean) <= 0.0:
         return truck.most_lean
-    return min(couple * math.sin(tilt) / rest, truck.most_lean)
+    return 0.0 if spare(0.0) >= 0.0 else float(brentq(spare, 0.0, truck.most_lean, xtol=1e-12))
 
 
 def tip_angle(truck: Yielding, gravity: float) -> float:
     """Tilt (rad) at which the truck tips.
 
-    ``lever = h tan(a) + (m_s / m) d lean + h tyre roll``, the tyres by then having moved all of the upper side's load.
+    ``lever = (h - drop) tan(a) + (m_s / m) d sin(lean) + h tyre roll``, the tyres by then having moved all of the upper
+    side's load, and ``drop = (m_s / m) d (1 - cos(lean))``. Stiff springs and tyres give ``atan(lever / h)``.
     """
     weight = truck.mass * gravity
 
     def spare(tilt: float) -> float:
         moved = truck.lost_share * weight * math.cos(tilt)
         tyre_roll = 2.0 * moved / truck.tyre_stiffness / truck.base
-        shift = truck.sprung_mass / truck.mass * truck.arm * lean(truck, tilt, gravity) + truck.height * tyre_roll
-        return truck.lever - shift - truck.height * math.tan(tilt)
+        turn, arm = lean(truck, tilt, gravity), truck.sprung_mass / truck.mass * truck.arm
+        shift = arm * math.sin(turn) + truck.height * tyre_roll
+        return truck.lever - shift - (truck.height - arm * (1.0 - math.cos(turn))) * math.tan(tilt)
 
     if spare(0.0) <= 0.0:
         return 0.0
