@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tokenize
 import zipfile
 import zlib
 from collections.abc import Mapping
@@ -17,7 +18,7 @@ SMALL = 4096
 """Bytes that a few numbers take with their header."""
 ENCRYPTED = 0x1
 BROKEN = (OSError, ValueError, KeyError, EOFError, TypeError, IndexError, OverflowError, RuntimeError, MemoryError,
-          NotImplementedError, SyntaxError, zipfile.BadZipFile, zlib.error)
+          NotImplementedError, SyntaxError, tokenize.TokenError, zipfile.BadZipFile, zlib.error)
 """What damaged archives and arrays make the readers raise."""
 
 
