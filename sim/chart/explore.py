@@ -22,8 +22,8 @@ def front(answer: Answer, title: str, assumed: str = "") -> Figure:
     aims = answer.search.scores.ground.aims
     pairs = list(combinations(range(len(aims)), 2)) or [(0, 0)]
     best = {one.genes for one in answer.front}
-    subtitle = (f"{len(kept)} set-ups driven in common luck; filled: no other one is as good in every aim. Chances are "
-                f"those of the search; proposals were proved with fresh luck. {assumed}")
+    subtitle = (f"{len(kept)} set-ups driven in common luck; blue: the best compromises among those driven most "
+                f"often. Chances are those of the search; proposals were proved with fresh luck. {assumed}")
     made = style.figure(WIDTH, 5.6, title, subtitle)
     height = made.get_figheight()
     low, high = 1.5 / height, style.top(made) - 0.1 / height
