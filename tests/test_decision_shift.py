@@ -17,7 +17,7 @@ from sim.chart.shift import shift as draw_shift
 from sim.chart.worth import worth as draw_worth
 from sim.cli.budget_cmd import sentences
 from sim.cli.shift_cmd import as_data, equivalent, sentence
-from sim.decision import part_move, shift
+from sim.decision import judgement, part_move, shift
 from sim.decision.ballast import Ballast, WeightOffer
 from sim.decision.budget import budget, choices
 from sim.decision.cases import drawn
@@ -30,6 +30,7 @@ from sim.decision.wording import hanging, intervals, regrets
 from sim.decision.worth import cost_of_error as cost_of_purchase
 from sim.decision.worth import worth
 from sim.errors import SimError
+from sim.statistics.interval import Estimate
 
 GUNDI = load_sheet(builds()[0])
 LINES = tuple(Line(name, 1.0, None, "deg", 0.25, 0.0, 75.0, 45.0, (25.0, 65.0)) for name in ("climb", "descent"))
@@ -140,6 +141,16 @@ def test_unknowns_widen_the_interval_and_carry_the_word():
     assert found.both is not None
     assert found.both.low == pytest.approx(11.25 - 19.6, abs=1.5)
     assert "grip makes 9" in hanging(found) or "grip makes 100" in hanging(found)
+
+
+def test_unknowns_that_no_surface_tells_apart_are_not_named():
+    """Luck alone decides, all together does not: the line is told, and an unknown only if it stands out."""
+    one = look(0.10, 0.0, 117.0).judgement.effect
+    both, shares = Estimate(6.0, -4.0, 13.0), {"grip": 0.6, "motor": 0.4}
+    word, hangs = judgement._word(one, both, 1.0, shares, {}, {}, 0.0)
+    assert hangs == ("climb", "what is not known")
+    assert word == "hangs on climb and what is not known"
+    assert judgement._word(one, both, 1.0, shares, {}, {}, 0.5)[1] == ("climb", "grip")
 
 
 def test_a_driver_that_turns_it_round_is_told():

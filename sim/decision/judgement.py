@@ -26,6 +26,9 @@ from sim.statistics.surface import Surface
 
 Array = NDArray[np.float64]
 DRAWS = 8192
+NAMED = 0.2
+"""Share of the variance that a surface must predict before one unknown is named (assumed)."""
+UNKNOWN = "what is not known"
 SURE = 0.975
 """Chance from which on one side counts as decided: both ends of a 95 % interval."""
 
@@ -126,7 +129,8 @@ def judge(one: Effect, least: float, spread: Spread | None = None, sides: Paired
             for k, name in enumerate(spread.unknowns[column].choices):
                 by_driver[name] = float(gains[at[:, column] == k].mean())
     by_side = _by_side(one, sides)
-    word, hangs = _word(one, both, least, shares, by_driver, by_side)
+    word, hangs = _word(one, both, least, shares, by_driver, by_side,
+                        0.0 if spread is None else spread.surface.explained)
     more = one.needed(least) if word == "not decided" else 0
     return Judgement(word, hangs, more, one, both, least, float(np.mean(gains > least)), float(gains.mean()),
                      float(np.mean(np.maximum(-gains, 0.0))), float(np.mean(np.maximum(gains, 0.0))), by_driver,
@@ -152,15 +156,28 @@ def plain(shown: Estimate, least: float) -> str:
 
 def _word(
     one: Effect, both: Estimate | None, least: float, shares: dict[str, float], by_driver: dict[str, float],
-    by_side: dict[str, Estimate],
+    by_side: dict[str, Estimate], explained: float,
 ) -> tuple[str, tuple[str, ...]]:
     word = plain(both or one.gain, least)
     if word == "not decided":
-        if both is not None and plain(one.gain, least) != "not decided":
-            return _hanging([max(shares, key=lambda name: shares[name])])
-        return word, ()
+        lucky = plain(one.gain, least)
+        if both is None or lucky == "not decided":
+            return word, ()
+        # Where the surface predicts nothing, no single unknown may be named for what they do together.
+        first = max(shares, key=lambda name: shares[name]) if explained >= NAMED else UNKNOWN
+        return _hanging([*_carriers(one, least, lucky, {}, by_side), first])
     if word == "practically equal":
         return word, ()
+    carries = _carriers(one, least, word, by_driver, by_side)
+    return _hanging(carries) if carries else (word, ())
+
+
+def _carriers(
+    one: Effect, least: float, word: str, by_driver: dict[str, float], by_side: dict[str, Estimate]
+) -> list[str]:
+    """Lines, drivers and sides without which a gain, or a verdict against it, does not stand."""
+    if word == "practically equal":
+        return []
     carries = []
     for line, rest in zip(one.by_line, one.without, strict=False):
         # A gain must outlive the loss of any one line; a verdict against it falls only to a gain shown without one.
@@ -169,7 +186,7 @@ def _word(
     carries += [f"the driver ({name})" for name, gain in by_driver.items() if (gain > least) != (word == "worth it")]
     carries += [side for side, gain in by_side.items() if (gain.high <= least if word == "worth it"
                                                           else gain.low > least)]
-    return _hanging(carries) if carries else (word, ())
+    return carries
 
 
 def _hanging(names: Sequence[str]) -> tuple[str, tuple[str, ...]]:

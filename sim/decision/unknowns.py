@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 from scipy.stats import qmc
 
+from models.defaults import resolve
 from models.rigid import RigidModel, TyreRing
 from models.spec import Sheet
 from sim.errors import SimError
@@ -96,6 +97,7 @@ def priors(sheet: Sheet, driver: str, known: Mapping[str, float] | None = None) 
     :raises SimError: No such unknown.
     """
     known = dict(known or {})
+    sheet = resolve(sheet)
     names = [kind.name for kind in _KINDS] + [DRIVER]
     wrong = next((name for name in known if name not in names), None)
     if wrong is not None:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 from sim.decision.effect import Effect, LineEffect
-from sim.decision.judgement import Judgement
+from sim.decision.judgement import UNKNOWN, Judgement
 from sim.decision.obstacle_mix import Line
 from sim.decision.unknowns import Prior
 from sim.statistics.interval import Estimate
@@ -72,6 +72,8 @@ def hanging(found: Judgement) -> str:
     parts += [f"{side} {ranged(gain)}" for side, gain in found.by_side.items() if side in found.hangs_on]
     parts += [f"{name} makes {100.0 * share:.0f} % of what the unknowns add" for name, share in found.shares.items()
               if name in found.hangs_on]
+    if UNKNOWN in found.hangs_on:
+        parts.append("no single unknown stands out in so few cases; cragbench doubt looks at each")
     return f"It hangs on that: {'; '.join(parts)}." if parts else ""
 
 
