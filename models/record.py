@@ -109,6 +109,9 @@ def _explained(
     # An unknown key is most often a misspelled one, and then explains the missing key reported beside it.
     tables = {d["loc"][:-1] for d in details if d["type"] == "extra_forbidden"}
     kept = [d for d in details if d["type"] != "missing" or d["loc"][:-1] not in tables]
+    # A list counts as too short when an entry of it is at fault; the entry's own fault says it.
+    within = {d["loc"][:n] for d in details for n in range(1, len(d["loc"]))}
+    kept = [d for d in kept if d["type"] != "too_short" or d["loc"] not in within]
     # What a typical truck fills in is missing only because something it hangs on is.
     kept = [d for d in kept if d["type"] != "missing" or d["loc"][-1] not in FILLED_IN] or kept
     faults = []

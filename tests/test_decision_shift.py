@@ -155,7 +155,7 @@ def test_unknowns_that_no_surface_tells_apart_are_not_named():
 
 def test_a_driver_that_turns_it_round_is_told():
     found = look(0.05, -0.04, 117.0, acts={"driver": -6.0}).judgement
-    assert found.by_driver["steady"] == pytest.approx(11.25, abs=0.5)
+    assert found.by_driver["steady"] == pytest.approx(11.25, abs=0.8)  # twelve repeats, searched to a degree
     assert found.by_driver["bump"] == pytest.approx(11.25 - 15.0, abs=0.8)
     assert "driver" in found.word
 

@@ -182,7 +182,7 @@ def test_keep_the_money_unless_the_lower_bound_clears_the_least():
     assert answer.bought() is None
     said = worth.sentence(answer)
     assert "keep the money: nothing shown to bring more than 9 points" in said
-    assert said.startswith("The free move first: battery forward")
+    assert said.startswith("No free move is shown to bring more than 9 points (best: battery forward, +10.0")
     assert worth.cost_of_error(answer) == ""
     with pytest.raises(SimError, match="fewer than 12"):
         worth.worth(made, MadeUp(made, (10.0, 8.0, 2.0)), LINES, 11)

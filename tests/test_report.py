@@ -121,7 +121,8 @@ def test_ids_are_unique(page: _Page) -> None:
 
 
 def test_csv_beside_the_page_hold_what_the_page_says(written: list[Path], folder: Path) -> None:
-    assert [file.stem for file in written[1:]] == ["success", "trucks", "endings", "gains", "margins"]
+    tables = [file.stem for file in written if file.suffix == ".csv"]
+    assert tables == ["success", "trucks", "endings", "gains", "margins"]
     with Store(folder / "two.sqlite") as store:
         comparison = compare(store, "as it is")
     rows = list(csv.DictReader(io.StringIO((folder / "two-data" / "success.csv").read_text())))
@@ -267,7 +268,7 @@ def test_inline_chart_takes_the_pages_colours() -> None:
     assert not re.search(r'\bid="(?!f3-)', text)
 
 
-@pytest.mark.parametrize("kind", [kind for kind in OF_STORE if kind != "value"])
+@pytest.mark.parametrize("kind", [kind for kind in OF_STORE if kind not in ("value", "limits")])
 @pytest.mark.usefixtures("written")
 def test_every_chart_alone(kind: str, folder: Path, tmp_path: Path) -> None:
     files = draw_of_store(kind, folder / "two.sqlite", "as it is", tmp_path, ["svg"])

@@ -12,8 +12,8 @@ import pytest
 from models import scenario
 from models.massprops import truck_properties
 from models.sheet import load_sheet
+from sim.batch import session
 from sim.cli.main import main
-from sim.decision import runner
 
 GUNDI = load_sheet(scenario.builds()[0])
 
@@ -21,7 +21,7 @@ GUNDI = load_sheet(scenario.builds()[0])
 @pytest.fixture
 def build(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A copy of the truck; its trials are stand-ins that know only its mass."""
-    monkeypatch.setattr(runner, "PERFORM", "fake_trial:perform_truck")
+    monkeypatch.setattr(session, "PERFORM", "fake_trial:perform_truck")
     monkeypatch.chdir(tmp_path)
     return Path(shutil.copy(scenario.builds()[0], tmp_path))
 

@@ -101,7 +101,7 @@ def test_finish_lies_a_wheelbase_past_the_last_leg() -> None:
         ({}, "one of"),
         ({"free_mm": 100, "left_mm": 5}, "belong to a gate"),
         ({"obstacle": "ledge:20", "undulation_mm": 3}, "belongs to free_mm"),
-        ({"obstacle": "ledge:20", "colour": 3}, "Extra"),
+        ({"obstacle": "ledge:20", "colour": 3}, "no such key"),
     ],
 )
 def test_bad_legs_name_themselves(tmp_path: Path, leg: dict[str, object], says: str) -> None:

@@ -60,7 +60,7 @@ def driven(x: np.ndarray, y: float, outcome: str) -> TrialResult:
     trace = Trace(
         0.02, 0.02 * np.arange(n), np.zeros((n, 7)), np.zeros((n, 10)), np.zeros((n, 4, 3)), contact, np.zeros(n), extra
     )
-    return TrialResult(outcome, "", 0.02 * n, 0.0, 0.0, 0.0, 0.0, 0, 0.0, 0.0, 0.0, 0.0, trace)  # type: ignore[arg-type]
+    return TrialResult(outcome, "", 0.02 * n, 0.0, 0.0, 0.0, 0.0, 0, 0.0, 0.0, 0.0, 0.0, trace=trace)  # type: ignore[arg-type]
 
 
 def two_gates() -> course_build.Course:

@@ -53,7 +53,7 @@ def test_levels_of_unlike_trucks_reach_from_the_weaker_to_the_stronger() -> None
 
 
 def test_levels_keep_to_what_can_be_built() -> None:
-    assert on_steps(CLIMB, [CLIMB.high + 5.0, CLIMB.high - 1.2, CLIMB.high - 1.3]) == (CLIMB.high - 1.0,)
+    assert on_steps(CLIMB, [CLIMB.high + 5.0, CLIMB.high - 1.2, CLIMB.high - 1.3]) == (CLIMB.high - 1.25,)
 
 
 def test_the_plan_is_one_that_batch_reads(tmp_path: Path) -> None:

@@ -34,6 +34,8 @@ GRID = 0.25
 """Standard deviations to which a flip is bracketed."""
 SOBOL_POINTS = 1024
 BINS = 32
+WORTH_SAVING = 0.05
+"""Points of expected regret below which measuring is told to save nothing: less than the figures are printed to."""
 DRAWN = 32
 """Cases drawn from all priors together."""
 
@@ -230,7 +232,7 @@ def sentence(doubt: Doubt) -> str:
         said += f"No unknown alone flips it within ±{FAR:g} standard deviations"
     said += f"; drawn together, {100.0 * flipped:.0f} % of {len(doubt.gains)} cases lie on the other side ({span}). "
     first = doubt.influences[0]
-    if first.saved <= 0.0:
+    if first.saved < WORTH_SAVING:
         return said + "Measuring saves no expected regret: the verdict would stay."
     return said + (f"Measure {first.unknown.name} first: it decides in {100.0 * first.decides:.0f} % of cases and "
                    f"saves {first.saved:.2f} points of expected regret in {first.unknown.minutes:g} minutes at the "
