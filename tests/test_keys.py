@@ -104,7 +104,7 @@ def judged(views: list[tuple[float, float, float]], spent: float = 0.0) -> tuple
         view = np.zeros(64)
         view[V_CG_VEL], view[V_CG + 2], view[V_S], view[V_UP], view[V_MARGIN] = speed, height, way, 1.0, 0.5
         memory[M_ENERGY] = spent * n
-        said = referee.verdict(0.01 * n, view, memory, np.zeros((4, 64)), "crawl", 0.0)
+        said = referee.verdict(0.01 * n, view, memory, np.zeros((4, 64)), "crawl", 0.0, 0.0)
     return said
 
 
