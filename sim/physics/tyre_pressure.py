@@ -188,12 +188,17 @@ def press(
             per_across = 1.0 / across
             per_beside = 1.0 / beside
             piece = area * per_across * per_beside
-            for m in range(across):
+            # Only the parts that lie in the shadow: a narrow wheel on a coarse grid touches few of them.
+            m0 = max(int((west - i) * across), 0)
+            m1 = min(int((east - i) * across) + 1, across)
+            n0 = max(int((south - j) * beside), 0)
+            n1 = min(int((north - j) * beside) + 1, beside)
+            for m in range(m0, m1):
                 u = (m + 0.5) * per_across
                 lx = ground.x0 + (i + u) * spacing - cx
                 rise_y = e_low + u * (e_high - e_low)
                 gy = rise_y * per_cell
-                for n in range(beside):
+                for n in range(n0, n1):
                     v = (n + 0.5) * per_beside
                     ly = ground.y0 + (j + v) * spacing - cy
                     lz = z00 + u * e_far + v * rise_y - cz
