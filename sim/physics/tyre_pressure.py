@@ -153,7 +153,8 @@ def press(
     south = (cy + dy - long - ground.y0) * per_cell
     east = (cx + dx + wide - ground.x0) * per_cell
     north = (cy + dy + long - ground.y0) * per_cell
-    per_slice = 1.0 / (SLICE * radius)
+    # A wheel as thin as a disc is as hard as one: its faces are cut as finely as its shoulders are narrow.
+    per_slice = 1.0 / min(SLICE * radius, coarsest)
     # Level and down in the wheel's plane, for the angle about the axle.
     flat = math.sqrt(max(1.0 - az * az, 1.0e-12))
     hx, hy = ay / flat, -ax / flat
