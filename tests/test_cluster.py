@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import signal
+import socket
 import subprocess
 import sys
 import time
@@ -14,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import fake_trial
+import psutil
 import pytest
 from fake_trial import VERSIONS, FakeStudy, FakeTruck
 
@@ -30,12 +32,13 @@ cluster = pytest.importorskip("sim.batch.cluster")
 
 STUDY = FakeStudy({"a": FakeTruck(30.0), "b": FakeTruck(33.0)}, seconds=0.02, bad=frozenset({3}))
 JOB = Job("fake_trial:perform", STUDY, 4096, 0)
+HERE = ("--host", "127.0.0.1", "--dashboard-address", "127.0.0.1:0")
 ENVIRONMENT = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
 
 
 @pytest.fixture(scope="module")
 def scheduler() -> Iterator[tuple[str, list[subprocess.Popen[str]]]]:
-    """Address of a scheduler, and its three worker processes."""
+    """Address of a scheduler, its three worker processes, and last of them its own."""
     with ExitStack() as stack:
 
         def launch(*arguments: str) -> subprocess.Popen[str]:
@@ -53,15 +56,16 @@ def scheduler() -> Iterator[tuple[str, list[subprocess.Popen[str]]]]:
             return process
 
         # Port 0: the system picks a free one, and the log says which.
-        main = launch("distributed.cli.dask_scheduler", "--host", "127.0.0.1", "--port", "0", "--no-dashboard")
+        # Its page of status is named too: left out, or with --no-dashboard, it listens on every interface at 8787.
+        main = launch("distributed.cli.dask_scheduler", *HERE, "--port", "0")
         assert main.stderr is not None
         address = ""
         for line in main.stderr:
             if "Scheduler at:" in line:
                 address = line.split()[-1]
                 break
-        common = ("distributed.cli.dask_worker", address, "--nthreads", "1", "--no-dashboard", "--no-nanny")
-        yield address, [launch(*common) for _ in range(3)]
+        common = ("distributed.cli.dask_worker", address, *HERE, "--nthreads", "1", "--no-nanny")
+        yield address, [*(launch(*common) for _ in range(3)), main]
 
 
 def run(path: Path, address: str, tasks: Any, **options: Any) -> Progress:
@@ -132,10 +136,12 @@ def test_tls_needs_certificates(tmp_path: Path) -> None:
         cluster.Cluster("tls://127.0.0.1:1", JOB, VERSIONS)
 
 
-def listening(pids: list[int]) -> list[str]:
-    """Addresses on which processes listen, as the system's own list has them."""
+def listening(roots: list[subprocess.Popen[Any]]) -> list[str]:
+    """Addresses on which processes and their children listen, as the system's own list has them."""
+    family = {one.pid for root in roots for one in psutil.Process(root.pid).children(recursive=True)}
+    family |= {root.pid for root in roots}
     found = subprocess.run(["ss", "-Hltnp"], capture_output=True, text=True, check=True).stdout
-    return [line.split()[3] for line in found.splitlines() if any(f"pid={pid}," in line for pid in pids)]
+    return [line.split()[3] for line in found.splitlines() if any(f"pid={pid}," in line for pid in family)]
 
 
 @pytest.mark.slow
@@ -144,26 +150,36 @@ def test_the_commands_of_the_readme_listen_on_loopback_alone() -> None:
     text = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
     lines = [line.partition("#")[0].split() for line in text.splitlines() if line.startswith("dask ")]
     assert [line[1] for line in lines] == ["scheduler", "worker"]
-    scheduler, worker = ([*(word.replace("8786", "18786").replace("8787", "18787") for word in line[2:])]
-                         for line in lines)  # fmt: skip
+    with socket.socket() as free:  # another scheduler may be at work on this machine
+        free.bind(("127.0.0.1", 0))
+        port = str(free.getsockname()[1])
+    scheduler, worker = ([word.replace("8786", port).replace("8787", "0") for word in line[2:]] for line in lines)
+    running = []
     with ExitStack() as stack:
-        for module, arguments in (("scheduler", [*scheduler, "--port", "18786"]), ("worker", worker)):
+        for module, arguments in (("scheduler", [*scheduler, "--port", port]), ("worker", worker)):
             command = [sys.executable, "-m", f"distributed.cli.dask_{module}", *arguments]
-            process = stack.enter_context(subprocess.Popen(command, stdout=subprocess.DEVNULL,
-                                                           stderr=subprocess.DEVNULL))  # fmt: skip
-            stack.callback(process.terminate)
-        import psutil
-
-        me = psutil.Process()
+            running.append(stack.enter_context(subprocess.Popen(command, stdout=subprocess.DEVNULL,
+                                                                stderr=subprocess.DEVNULL)))  # fmt: skip
+            stack.callback(running[-1].terminate)
         deadline = time.monotonic() + 240  # two Python starts beside whatever else runs
         heard: list[str] = []
-        while len(heard) < 5 and time.monotonic() < deadline:
-            time.sleep(0.5)
-            heard = listening([child.pid for child in me.children(recursive=True)])
-        assert len(heard) >= 5
+        # The scheduler, its page, and of each of two workers its keeper, itself and its page.
+        while len(heard) < 8 and time.monotonic() < deadline:
+            time.sleep(0.2)
+            heard = listening(running)
+        assert len(heard) >= 8, heard
         assert all(address.startswith(("127.", "[::1]")) for address in heard), heard
 
 
+@pytest.mark.slow
+@pytest.mark.skipif(shutil.which("ss") is None, reason="ss is not installed")
+def test_the_cluster_of_these_tests_listens_on_loopback_alone(scheduler: tuple[str, Any]) -> None:
+    heard = listening([one for one in scheduler[1] if one.poll() is None])
+    assert len(heard) >= 2
+    assert all(address.startswith(("127.", "[::1]")) for address in heard), heard
+
+
+@pytest.mark.slow
 def test_a_scheduler_that_dies_during_the_start_gives_one_message(
     monkeypatch: pytest.MonkeyPatch, scheduler: tuple[str, Any]
 ) -> None:
