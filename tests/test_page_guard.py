@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from page_server import Served, served
 
 from models.scenario import builds
+from sim.page.run_state import alive, held
 
 NASTY = "<script>alert(1)</script>"
 
@@ -122,3 +124,16 @@ def test_moves_snap_to_millimetres_and_are_kept_only_when_asked(page: Served) ->
     assert "battery: 27 mm ahead" in page.ask("/truck?sheet=gundi.toml")[2]
     page.ask("/truck/history", {"sheet": "gundi.toml", "way": "undo"})
     assert "battery: 17 mm ahead" in page.ask("/truck?sheet=gundi.toml")[2]
+
+
+def test_whoever_looks_is_not_taken_for_a_run(tmp_path: Path) -> None:
+    # Two pages look whether a run is alive at the same moment: each must find that none is.
+    file = tmp_path / "run-a.json"
+    with held(file, looking=True) as first:
+        assert first
+        assert not alive(file)
+        with held(file) as run:
+            assert not run
+    with held(file) as run:
+        assert run
+        assert alive(file)

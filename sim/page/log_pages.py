@@ -39,7 +39,8 @@ def screen(request: Request) -> Response:
     return shelf.page("log.html", request, here="log", file=shelf.folder.name(file), lines=lines,
                       configurations=configurations, tries=tries, outcomes=REASONS,
                       sheets=shelf.folder.files("sheet"), changes=shelf.folder.files("change"),
-                      last=tries[0] if tries else _shown({}), code=_code(shelf.link), local="127.0.0.1" in shelf.link)
+                      last=tries[0] if tries else _shown({}), code=_code(shelf.link),
+                      stored=request.query_params.get("stored") == "yes", local="127.0.0.1" in shelf.link)
 
 
 def _shown(entry: Any) -> dict[str, str]:
@@ -186,7 +187,7 @@ def _store(request: Request) -> Response:
     with Store(shelf.folder.root / FOLDER / "rock.sqlite", write=True) as kept:
         kept.add_configurations([StoredTruck(one.hash, one.name, one.facts) for one in trucks.values()])
         add_attempts(kept, log.attempts, {name: one.hash for name, one in trucks.items()})
-    return RedirectResponse(f"{request.scope['root_path']}/log", 303)
+    return RedirectResponse(f"{request.scope['root_path']}/log?stored=yes", 303)
 
 
 def _today(shelf: Shelf) -> Path:

@@ -56,16 +56,18 @@ def read(file: Path) -> RunState:
 
 
 @contextmanager
-def held(file: Path, patience_s: float = 0.0) -> Iterator[bool]:
+def held(file: Path, patience_s: float = 0.0, *, looking: bool = False) -> Iterator[bool]:
     """Hold a run's lock as long as the block takes; False if another process has it.
 
     :param patience_s: How long to try: whoever only looks whether a run is alive has the lock for a moment.
+    :param looking: Hold it beside others that only look, so that nobody who looks is taken for a run.
     """
+    kind = fcntl.LOCK_SH if looking else fcntl.LOCK_EX
     end = time.monotonic() + patience_s
     with file.with_suffix(".lock").open("w") as lock:
         while True:
             try:
-                fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                fcntl.flock(lock, kind | fcntl.LOCK_NB)
                 break
             except OSError:
                 if time.monotonic() >= end:
@@ -77,7 +79,7 @@ def held(file: Path, patience_s: float = 0.0) -> Iterator[bool]:
 
 def alive(file: Path) -> bool:
     """Whether a process is at work on a run; asked of the system, not of what the file says."""
-    with held(file) as free:
+    with held(file, looking=True) as free:
         return not free
 
 
