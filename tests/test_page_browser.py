@@ -36,7 +36,7 @@ SCREENS = {
     "log": "log", "drilling": "answer/drilling?sheet=gundi.toml&change=changes/gundi/battery-forward.toml",
 }
 WIDTHS = (1280, 768, 360)
-CLICKS = 12
+CLICKS = 13
 """From an empty folder to a template at true scale: choose the truck, pull, save, ask, tick, go, read, drill."""
 
 
