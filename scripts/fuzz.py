@@ -1,7 +1,8 @@
 """Feed every reader of files with damaged files: ``scripts/fuzz.py --inputs 10000 --seed 1``.
 
 Good files of every kind are cut, flipped, doubled and spiced with words that hurt; the command line must end with
-code 0, 1 (``store check`` that found damage) or 2, without a traceback, within ``--seconds`` each and below 2 GB.
+code 0, 1 (``store check`` that found damage) or 2, without a traceback, within ``--seconds`` each and with no more than
+2 GB beyond what the program itself takes.
 """
 
 from __future__ import annotations
@@ -9,7 +10,6 @@ from __future__ import annotations
 import argparse
 import contextlib
 import io
-import json
 import random
 import resource
 import signal
@@ -17,16 +17,25 @@ import sys
 import tempfile
 import traceback
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
 from PIL import Image
 
 from models import scenario
+from models.configuration import load_configuration
+from sim.batch.study import make_task, yard_of
+from sim.batch.version import versions
 from sim.cli.main import main as command_line
+from sim.store.store import Store, StoredTruck
+from sim.trial.luck import Variation
+from sim.trial.task import Record, Report
+from sim.trial.truck import load_truck
 
-MOST_KB = 2_000_000
+Action = Callable[[Path], object]
+MOST_BYTES = 2_000_000_000
+"""Of memory that one input may ask for."""
 SPICE = (b"nan", b"inf", b"-1", b"1e308", b"9" * 5000, b"[[[[[[[[", b"]]]]", b'"', b"\x00", b"\xff\xfe", b"\x1b[31m",
          b"true", b"schema = 2", b"= =", b"\n\n", b"<script>", b"0", b"1e-320", b"{", b"#", b",,,,")  # fmt: skip
 COURSE = "schema = 1\nname = 'c'\n[[leg]]\nobstacle = 'ledge:20'\n[[leg]]\ngate = 'a'\n[[leg]]\nfree_mm = 300\n"
@@ -35,37 +44,59 @@ LOG = ("line,obstacle,surface,configuration,outcome,video,date\nstep,ledge:24,ro
 TRIANGLE = "solid a\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex 500 0 0\nvertex 0 500 9\nendloop\nendfacet\n"
 
 
-def seeds(folder: Path) -> dict[str, tuple[bytes, str, Callable[[Path], list[str]]]]:
-    """Good files by kind: content, ending, and the command that reads one."""
+def command(words: Callable[[Path], list[str]]) -> Action:
+    """What hands a file to a command."""
+    return lambda path: command_line(words(path))
+
+
+def seeds(folder: Path) -> dict[str, tuple[bytes, str, Action]]:
+    """Good files by kind: content, ending, and what reads one."""
+    from sim.decision.tilt_file import tilted_trucks
+
     build = scenario.builds()[0]
     change = next(path for path in build.parent.rglob("*.toml") if "[[move]]" in path.read_text(encoding="utf-8"))
     plan = (f"schema = 1\nname = 'p'\nrepeats = 3\n[[configuration]]\nname = 'a'\nbuild = '{build}'\n"
             "[[obstacle]]\nfamily = 'ledge'\nlevels = [20.0]\n")
     np.savez(folder / "g.npz", heights=np.random.default_rng(1).random((20, 20)), cellsize=np.array(10.0))
     Image.fromarray(np.arange(900, dtype=np.uint8).reshape(30, 30)).save(folder / "i.png")
-    from sim.store.store import Store
-
-    Store(folder / "s.sqlite", write=True).close()
-    tilt = json.dumps({"schema": 1, "trucks": {"a": {"direction_deg": [0, 90], "tip_deg": [40, None]}}})
-
-    def out(path: Path) -> list[str]:
-        return ["terrain", "import", str(path), "--out", str(path.with_suffix(".out.npz")), "--pixel-mm", "10",
-                "--relief-mm", "0,50"]  # fmt: skip
-
+    fill(folder / "s.sqlite", build)
+    tilted_trucks({"a": load_configuration(build).sheet}, 4, folder / "tilt.json")
+    out = command(lambda p: ["terrain", "import", str(p), "--out", str(p.with_suffix(".out.npz")), "--pixel-mm", "10",
+                             "--relief-mm", "0,50"])  # fmt: skip
+    store = (folder / "s.sqlite").read_bytes()
+    told = folder / "told"
     return {
-        "sheet": (build.read_bytes(), ".toml", lambda p: ["sheet", str(p), "--json"]),
-        "change": (change.read_bytes(), ".toml", lambda p: ["sheet", str(build), str(p), "--json"]),
-        "plan": (plan.encode(), ".toml", lambda p: ["plan", "check", str(p), "--probe", "0"]),
-        "course": (COURSE.encode(), ".toml", lambda p: ["terrain", "show", f"{p}:100", "--out", str(folder / "o.png")]),
-        "readings": (build.read_bytes(), ".toml", lambda p: ["fit", str(build), str(p)]),
-        "run log": (LOG.encode(), ".csv", lambda p: ["log", "add", str(folder / "log.sqlite"), str(p)]),
-        "tilt": (tilt.encode(), ".json", lambda p: ["terrain", "import", str(p), "--out", str(folder / "t.npz")]),
+        "sheet": (build.read_bytes(), ".toml", command(lambda p: ["sheet", str(p), "--json"])),
+        "change": (change.read_bytes(), ".toml", command(lambda p: ["sheet", str(build), str(p), "--json"])),
+        "plan": (plan.encode(), ".toml", command(lambda p: ["plan", "check", str(p), "--probe", "0"])),
+        "course": (COURSE.encode(), ".toml",
+                   command(lambda p: ["terrain", "show", f"{p}:100", "--out", str(folder / "o.png")])),
+        "readings": ((scenario.DATA / "readings" / build.name).read_bytes(), ".toml",
+                     command(lambda p: ["weigh", str(p), "--sheet", str(build), "--json"])),
+        "run log": (LOG.encode(), ".csv", command(lambda p: ["log", "add", str(folder / "log.sqlite"), str(p)])),
+        "tilt": ((folder / "tilt.json").read_bytes(), ".json", lambda p: tilted_trucks({}, 4, p)),
         "mesh": (TRIANGLE.encode(), ".stl", out),
         "image": ((folder / "i.png").read_bytes(), ".png", out),
         "ground": ((folder / "g.npz").read_bytes(), ".npz", out),
         "grid": (b"ncols 20\nnrows 20\ncellsize 10\n" + b"1 2 3 4 5 6 7 8 9 0 " * 40, ".asc", out),
-        "store": ((folder / "s.sqlite").read_bytes(), ".sqlite", lambda p: ["store", "check", str(p)]),
-    }
+        "store": (store, ".sqlite", command(lambda p: ["store", "check", str(p)])),
+        "store compared": (store, ".sqlite", command(lambda p: ["compare", str(p), "--tilt", "0", "--no-charts",
+                                                                "--json", "--out", str(told)])),
+    }  # fmt: skip
+
+
+def fill(path: Path, build: Path) -> None:
+    """A store of two trucks with a few trials that are written down instead of driven."""
+    trucks = [load_truck(build), load_truck(build, [scenario.change(build, "battery-forward")])]
+    record = Record("cleared", "crossed the finish", 6.0, 600.0, 12.0, 14.0, 0.1, 0, 3.0, 0.0, 9.0, 2.0)
+    reports = [
+        Report(make_task(truck.hash, "ledge", 20.0, repeat, yard=yard_of(truck.model), driver_name="steady", seed=3,
+                         variation=Variation()), record, None, 0.1)
+        for truck in trucks for repeat in range(4)
+    ]  # fmt: skip
+    with Store(path, write=True) as store:
+        store.add_configurations([StoredTruck(truck.hash, truck.name, truck.facts) for truck in trucks])
+        store.add(reports, versions())
 
 
 def mutated(data: bytes, rng: random.Random) -> bytes:
@@ -88,47 +119,67 @@ def mutated(data: bytes, rng: random.Random) -> bytes:
     return bytes(changed)
 
 
-def tried(arguments: list[str], seconds: int) -> str:
-    """What went wrong, nothing if the command ended as it should."""
+class Late(BaseException):
+    """No end within the time; nothing catches it on the way."""
+
+
+@contextlib.contextmanager
+def limited(seconds: int) -> Iterator[None]:
+    """Time and memory for one input: :class:`Late` or MemoryError beyond them."""
 
     def late(*_: object) -> None:
-        raise TimeoutError("no end")
+        raise Late
 
-    said = io.StringIO()
+    kept = resource.getrlimit(resource.RLIMIT_AS)
+    pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[0])
+    resource.setrlimit(resource.RLIMIT_AS, (pages * resource.getpagesize() + MOST_BYTES, kept[1]))
     signal.signal(signal.SIGALRM, late)
     signal.alarm(seconds)
+    try:
+        yield
+    finally:
+        signal.alarm(0)
+        resource.setrlimit(resource.RLIMIT_AS, kept)
+
+
+def tried(action: Action, path: Path, seconds: int) -> str:
+    """What went wrong, nothing if it ended as it should."""
+    said = io.StringIO()
     code: object = None
     try:
-        with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(said):
-            command_line(arguments)
+        with limited(seconds), contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(said):
+            action(path)
     except SystemExit as ended:
         code = ended.code
     except BaseException as error:
         where = traceback.extract_tb(error.__traceback__)[-1]
         return f"{type(error).__name__}: {str(error)[:100]} ({Path(where.filename).name}:{where.lineno})"
-    finally:
-        signal.alarm(0)
-    if code not in (0, None, 2) and not (code == 1 and arguments[0] == "store"):
+    if code not in (0, None, 2) and not (code == 1 and path.suffix == ".sqlite"):
         return f"exit code {code}"
     return "a traceback in its words" if "Traceback" in said.getvalue() else ""
 
 
-def fuzz(inputs: int, seed: int, seconds: int = 60) -> Counter[str]:
-    """Try damaged files of every kind in turn; returns faults and how often each came."""
+def fuzz(inputs: int, seed: int, seconds: int = 60, keep: Path | None = None) -> Counter[str]:
+    """Try damaged files of every kind in turn; returns faults and how often each came.
+
+    :param keep: Folder for the inputs that made a fault; left out, they are not kept.
+    """
     rng = random.Random(seed)
     faults: Counter[str] = Counter()
     with tempfile.TemporaryDirectory() as name:
         kinds = list(seeds(Path(name)).items())
         for number in range(inputs):
-            kind, (data, ending, command) = kinds[number % len(kinds)]
+            kind, (data, ending, action) = kinds[number % len(kinds)]
             path = Path(name) / f"input{ending}"
             path.write_bytes(mutated(data, rng))
-            fault = tried(command(path), seconds)
+            before = path.read_bytes()
+            fault = tried(action, path, seconds)
             if fault:
                 faults[f"{kind}: {fault}"] += 1
-            path.unlink(missing_ok=True)
-        if resource.getrusage(resource.RUSAGE_SELF).ru_maxrss > MOST_KB:
-            faults["more than 2 GB of memory"] += 1
+                if keep is not None:
+                    (keep / f"{number}{ending}").write_bytes(before)
+            for left in Path(name).glob("input*"):
+                left.unlink()
     return faults
 
 
@@ -138,9 +189,11 @@ def main() -> None:
     options.add_argument("--inputs", type=int, default=10_000)
     options.add_argument("--seed", type=int, default=1)
     options.add_argument("--seconds", type=int, default=60)
+    options.add_argument("--keep", type=Path, help="folder for the inputs that made a fault")
     given = options.parse_args()
-    faults = fuzz(given.inputs, given.seed, given.seconds)
-    print(f"{given.inputs} inputs, {sum(faults.values())} faults")
+    faults = fuzz(given.inputs, given.seed, given.seconds, given.keep)
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
+    print(f"{given.inputs} inputs, {sum(faults.values())} faults, at most {peak} MB of memory")
     for fault, count in faults.most_common():
         print(f"  {count:5} {fault}")
     sys.exit(1 if faults else 0)

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import math
+import os
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,6 +17,7 @@ from models.sheet import load_sheet
 from models.stability import tip_angles
 from sim.chart import style
 from sim.chart.tip_polar import MOST, tip_polar
+from sim.decision import tilt_file
 from sim.trial.tilt_table import Tilted, reach, rigid_angle, round_the_truck, tilted
 from sim.trial.truck import assemble
 
@@ -35,6 +39,18 @@ def test_rigid_angle_agrees_with_the_handbook():
     sides = tip_angles(truck.model.origins()[[4, 6, 9, 10], :2], truck.model.cg()).in_degrees()
     found = np.degrees(rigid_angle(truck.model, np.radians([0.0, 90.0, 180.0, 270.0])))
     assert found == pytest.approx([sides.front, sides.left, sides.back, sides.right], abs=1e-9)
+
+
+@pytest.mark.parametrize("text", ["[" * 100_000, "9" * 5000, "%s", "pipe"])
+def test_a_tilt_file_that_cannot_be_read_is_none(tmp_path: Path, text: str) -> None:
+    file = tmp_path / "tilt.json"
+    if text == "pipe":
+        os.mkfifo(file)
+    else:
+        # The last has the right head and an angle of 400 digits.
+        trucks = {"a": {"direction_deg": [0.0], "tip_deg": [10**400]}}
+        file.write_text(text if text != "%s" else json.dumps({**tilt_file._stamp(), "trucks": trucks}))
+    assert tilt_file._read(file) == {}
 
 
 @pytest.mark.slow

@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 from fake_trial import VERSIONS, FakeStudy, FakeTruck
 
+from sim.compare.comparison import compare
 from sim.errors import StoreError
 from sim.store import schema
 from sim.store.claims import Claims
@@ -155,6 +156,14 @@ def test_other_files_are_refused_and_untouched(tmp_path: Path, spoil, message: s
     assert path.read_bytes() == before
 
 
+def test_a_reader_that_leaves_early_is_silent(tmp_path: Path) -> None:
+    store = Store(tmp_path / "s.sqlite", write=True)
+    rows = store.select("SELECT 1 UNION SELECT 2")
+    assert next(rows) == (1,)
+    store.close()
+    rows.close()  # type: ignore[attr-defined]
+
+
 def test_damage_inside_is_told(tmp_path: Path) -> None:
     path = tmp_path / "s.sqlite"
     with Store(path, write=True) as store:
@@ -293,6 +302,29 @@ def test_a_motion_that_is_not_as_written_is_told(tmp_path: Path) -> None:
         assert store.damaged_traces() == [key]
         with pytest.raises(StoreError, match=f"{key}.*not what was written|not what was written.*{key}"):
             store.trace(key)
+
+
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [("name", "someone else"), ("facts", '{"mass_g": 9.0}'), ("facts", "{"), ("facts", "[" * 100_000)],
+)
+def test_a_truck_whose_description_is_damaged_is_shown_by_its_hash(
+    tmp_path: Path, column: str, value: str
+) -> None:
+    path, new = tmp_path / "s.sqlite", tmp_path / "new.sqlite"
+    with Store(path, write=True) as store:
+        store.add_configurations([StoredTruck("a", "first", {"mass_g": 8.0}), StoredTruck("b", "second", {})])
+        store.add([report()], VERSIONS)
+        store.insert(f"UPDATE configuration SET {column} = ? WHERE hash = 'a'", [(value,)])  # noqa: S608
+    with Store(path) as store:
+        assert list(store.configurations()) == ["b"]
+        assert compare(store).baseline.name == "a"
+    found = inspect(path, new)
+    assert found.bad
+    assert len(found.descriptions) == 1
+    with Store(new) as store:
+        assert list(store.configurations()) == ["b"]
+        assert store.count() == 1
 
 
 @pytest.mark.parametrize("text", ["database disk image is malformed", "file is not a database"])

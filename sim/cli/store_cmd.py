@@ -86,12 +86,15 @@ def check(
         show_json({
             "trials": found.trials, "unchecked": found.unchecked, "undescribed": list(found.undescribed),
             "damaged": [vars(one) for one in found.damaged], "damaged_traces": list(found.traces),
+            "damaged_descriptions": list(found.descriptions),
             "unreadable": found.unreadable, "rescued": found.rescued,
         })  # fmt: skip
     else:
         say(f"{store}: {found.trials} trials are as they were written, {len(found.damaged)} are damaged")
         for one in found.damaged:
             say(f"  damaged: {one.trial} ({one.key}): {one.why}")
+        for name in found.descriptions:
+            say(f"  damaged: the description of {name}; a batch of its plan writes it anew")
         for key in found.traces:
             say(f"  damaged: the recorded motion of {key}")
         if found.unchecked:

@@ -36,7 +36,7 @@ class Member:
 def lineup(comparison: Comparison, known: Mapping[str, StoredTruck]) -> tuple[Member, ...]:
     """The configurations of a comparison in the order of its charts; without the baseline's sheet there are none."""
     hashes = dict.fromkeys([comparison.baseline.hash, *(cell.config for cell in comparison.cells)])
-    names = list(dict.fromkeys(known[config].name for config in hashes))
+    names = list(dict.fromkeys(known[config].name if config in known else config for config in hashes))
     found = []
     for config in hashes:
         try:

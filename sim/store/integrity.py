@@ -7,6 +7,7 @@ somebody who wants to deceive.
 from __future__ import annotations
 
 import hashlib
+import json
 import math
 from collections.abc import Sequence
 from dataclasses import MISSING, dataclass, fields
@@ -54,6 +55,18 @@ def check_value(values: Sequence[Any]) -> str:
 def blob_check(blob: bytes) -> str:
     """Hash of a recorded motion, 16 hexadecimal digits."""
     return hashlib.blake2b(blob, digest_size=8).hexdigest()
+
+
+def facts_of(row: Sequence[Any]) -> dict[str, Any] | None:
+    """What is known of a truck from its row (hash, name, facts, check value); None if that is not what was written."""
+    *values, checksum = row
+    if checksum != NONE_KEPT and checksum != check_value(values):
+        return None
+    try:
+        facts = json.loads(values[2])
+    except (TypeError, ValueError, RecursionError):
+        return None
+    return facts if isinstance(facts, dict) and isinstance(values[1], str) else None
 
 
 def fault(row: dict[str, Any], checksum: Any) -> str:

@@ -8,10 +8,11 @@ from pathlib import Path
 from typing import Any
 
 from sim.errors import StoreError
-from sim.store.integrity import NONE_KEPT, Damaged, blob_check, described, fault
+from sim.store.integrity import NONE_KEPT, Damaged, blob_check, described, facts_of, fault
 from sim.store.store import COLUMNS, EFFORT, Store
 
 _COLUMNS = (*COLUMNS, *EFFORT)
+_TRUCK = ("hash", "name", "facts", "checksum")
 
 
 @dataclass(frozen=True)
@@ -27,6 +28,8 @@ class Found:
     """Keys whose recorded motion is damaged."""
     undescribed: tuple[str, ...]
     """Hashes of trucks that have trials and no description."""
+    descriptions: tuple[str, ...]
+    """Names of trucks whose description is damaged."""
     unreadable: str
     """What the database says of the part that it cannot read."""
     rescued: int = 0
@@ -34,7 +37,7 @@ class Found:
     @property
     def bad(self) -> bool:
         """Whether anything is wrong."""
-        return bool(self.damaged or self.traces or self.unreadable)
+        return bool(self.damaged or self.traces or self.descriptions or self.unreadable)
 
 
 def inspect(path: Path, rescue: Path | None = None) -> Found:
@@ -58,14 +61,15 @@ def inspect(path: Path, rescue: Path | None = None) -> Found:
                 good.append(row)
         sound = [row for row in traces if row[2] in (NONE_KEPT, blob_check(row[1]))]
         lost = [row[0] for row in traces if row[2] not in (NONE_KEPT, blob_check(row[1]))]
-        described_trucks, trouble = _salvaged(store, "configuration", ("hash", "name", "facts"))
+        trucks, trouble = _salvaged(store, "configuration", _TRUCK)
         told.append(trouble)
         others = {name: _salvaged(store, name, columns)[0] for name, columns in _OTHERS.items()}
-    known = {row[0] for row in described_trucks}
-    undescribed = sorted({str(row[1]) for row in good} - known)
+    sound_trucks = [row for row in trucks if facts_of(row) is not None]
+    ill_described = [str(row[1]) for row in trucks if facts_of(row) is None]
+    undescribed = sorted({str(row[1]) for row in good} - {row[0] for row in trucks})
     if rescue is not None:
         with Store(rescue, write=True) as new:
-            new.insert(_into("configuration", ("hash", "name", "facts")), described_trucks)
+            new.insert(_into("configuration", _TRUCK), sound_trucks)
             for name, columns in _OTHERS.items():
                 new.insert(_into(name, columns), others[name])
             new.insert(_into("trial", (*_COLUMNS, "checksum")), good)
@@ -73,7 +77,7 @@ def inspect(path: Path, rescue: Path | None = None) -> Found:
             new.insert(_into("trace", ("key", "npz", "checksum")), [row for row in sound if row[0] in kept])
     return Found(
         len(good), sum(row[-1] == NONE_KEPT for row in good), tuple(damaged), tuple(lost), tuple(undescribed),
-        next(filter(None, told), ""), len(good) if rescue is not None else 0,
+        tuple(ill_described), next(filter(None, told), ""), len(good) if rescue is not None else 0,
     )  # fmt: skip
 
 
@@ -103,7 +107,6 @@ def _salvaged(store: Store, table: str, columns: tuple[str, ...]) -> tuple[list[
             continue
         break
     return list(rows), trouble
-
 
 
 def _integrity(store: Store) -> str:

@@ -88,7 +88,8 @@ _CHECKS = (
         until REAL NOT NULL
     ) WITHOUT ROWID""",
 )
-MIGRATIONS: tuple[tuple[str, ...], ...] = (_CREATE, _PLANS, _ATTEMPTS, _CHECKS)
+_CHECKED_TRUCKS = ("ALTER TABLE configuration ADD COLUMN checksum TEXT NOT NULL DEFAULT ''",)
+MIGRATIONS: tuple[tuple[str, ...], ...] = (_CREATE, _PLANS, _ATTEMPTS, _CHECKS, _CHECKED_TRUCKS)
 """``MIGRATIONS[n]`` takes a file from version n to n + 1; a new file goes through all of them."""
 VERSION = len(MIGRATIONS)
 

@@ -21,7 +21,7 @@ import numpy as np
 
 from sim.errors import StoreError
 from sim.store import schema
-from sim.store.integrity import NONE_KEPT, Damaged, blob_check, check_value, described, fault, stored_form
+from sim.store.integrity import NONE_KEPT, Damaged, blob_check, check_value, described, facts_of, fault, stored_form
 from sim.trial.luck import Draw
 from sim.trial.result import Trace
 from sim.trial.task import RECORD_COLUMNS, Cell, Record, Report, Task, Versions
@@ -126,7 +126,8 @@ class Store:
         """Remember trucks by their hash; a later name for the same truck replaces the earlier."""
         rows = [(c.hash, c.name, json.dumps(c.facts, sort_keys=True)) for c in configurations]
         with self._transaction() as cursor:
-            cursor.executemany("INSERT OR REPLACE INTO configuration (hash, name, facts) VALUES (?, ?, ?)", rows)
+            cursor.executemany("INSERT OR REPLACE INTO configuration (hash, name, facts, checksum) "
+                               "VALUES (?, ?, ?, ?)", [(*row, check_value(row)) for row in rows])
 
     def add_plan(self, digest: str, name: str, text: str) -> None:
         """Remember the plan that trials were made by."""
@@ -149,9 +150,9 @@ class Store:
         return {row[0]: _record(row[1:]) for row in self.table(("key", *RECORD_COLUMNS))}
 
     def configurations(self) -> dict[str, StoredTruck]:
-        """Trucks by hash."""
-        rows = self._rows("SELECT hash, name, facts FROM configuration")
-        return {h: StoredTruck(h, name, json.loads(facts)) for h, name, facts in rows}
+        """Trucks by hash; one whose description is not what was written is left out, its hash stands for it."""
+        rows = self._rows("SELECT hash, name, facts, checksum FROM configuration")
+        return {row[0]: StoredTruck(row[0], row[1], facts) for row in rows if (facts := facts_of(row)) is not None}
 
     def latest(self) -> Versions | None:
         """Versions of the trial stored last, with the model stored last of every truck; None in an empty store."""
@@ -290,7 +291,9 @@ class Store:
 
     def _rows(self, query: str, values: Sequence[Any] = ()) -> Iterator[tuple[Any, ...]]:
         try:
-            yield from self._connection.execute(query, values)
+            # Row by row: a delegated cursor would be closed with whoever leaves early, after its database.
+            for row in self._connection.execute(query, values):  # noqa: UP028
+                yield row
         except sqlite3.Error as error:
             raise self._failed(error) from error
 
