@@ -1,4 +1,4 @@
-"""What others build on: commands, options and file keys, as a list that shows in review when it changes.
+"""What others build on: commands, options, keys of files and of JSON, as a list that shows in review when it changes.
 
     python3 scripts/test.py tests/test_surface.py     compares it with what is recorded
     .venv/bin/python scripts/surface.py --record      renews the record
@@ -6,6 +6,7 @@
 
 from __future__ import annotations
 
+import ast
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -13,7 +14,11 @@ from typing import Any, get_args
 
 from pydantic import BaseModel
 
-FILE = Path(__file__).resolve().parent.parent / "tests" / "public_surface.txt"
+ROOT = Path(__file__).resolve().parent.parent
+FILE = ROOT / "tests" / "public_surface.txt"
+
+WRITERS = {"show_json", "as_data", "_as_data", "_data", "data"}
+"""Functions that make what ``--json`` prints: the keys are read from their source."""
 
 
 def keys(kind: type[BaseModel], path: str) -> Iterator[str]:
@@ -41,6 +46,19 @@ def commands(command: Any, path: str) -> Iterator[str]:
         yield from commands(inner, f"{path} {name}")
 
 
+def json_keys(source: str) -> set[str]:
+    """Keys written by hand in functions that make JSON, or in what is handed to them."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(source)):
+        called = node.func if isinstance(node, ast.Call) else None
+        name = node.name if isinstance(node, ast.FunctionDef) else getattr(called, "id", None)
+        if name in WRITERS:
+            literals = (inner for inner in ast.walk(node) if isinstance(inner, ast.Dict))
+            keys = (key for literal in literals for key in literal.keys if isinstance(key, ast.Constant))
+            found.update(str(key.value) for key in keys)
+    return found
+
+
 def surface() -> list[str]:
     """Everything, a line each, sorted."""
     from models.bench.readings import Readings
@@ -61,6 +79,8 @@ def surface() -> list[str]:
     for name, kind in vars(course_file).items():
         if isinstance(kind, type) and issubclass(kind, course_file.FileRecord):
             found.update(f"file: {key}" for key in keys(kind, f"course {name}"))
+    for file in (ROOT / "sim" / "cli").glob("*.py"):
+        found.update(f"json of {file.stem}: {key}" for key in json_keys(file.read_text(encoding="utf-8")))
     return sorted(found)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 
 # Before anything draws: no test may want a screen.
 os.environ.setdefault("MPLBACKEND", "Agg")
@@ -13,3 +14,9 @@ from hypothesis import settings
 # seen once is seen by everybody.
 settings.register_profile("house", deadline=None, derandomize=True, max_examples=50, print_blob=True)
 settings.load_profile("house")
+
+
+def pytest_configure() -> None:
+    """Undo an inherited ``nohup``-like SIGINT: programs started by tests inherit it, and some are to be interrupted."""
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from sim.compare.holm import holm
-from sim.statistics.ranking import Place, ordinal, ranking, sentence
+from sim.statistics.ranking import RankedPlace, ordinal, ranking, sentence
 
 
 def test_holm_worked_example():
@@ -66,6 +66,6 @@ def test_places_cover_the_truth():
 def test_words():
     assert ordinal(2) == "second"
     assert ordinal(11) == "11th"
-    assert Place("x", 0.5, 2, 3, 0.1).words == "second or third"
-    assert sentence([Place("x", 0.5, 1, 1, 1.0)]) == ""
-    assert "x first; y second" in sentence([Place("x", 0.5, 1, 1, 1.0), Place("y", 0.4, 2, 2, 0.0)])
+    assert RankedPlace("x", 0.5, 2, 3, 0.1).words == "second or third"
+    assert sentence([RankedPlace("x", 0.5, 1, 1, 1.0)]) == ""
+    assert "x first; y second" in sentence([RankedPlace("x", 0.5, 1, 1, 1.0), RankedPlace("y", 0.4, 2, 2, 0.0)])

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sim.decision.limit_search import FIRST_STRIDE, NEXT_STRIDE, Case, Search, Searches, SearchSetting
+from sim.decision.limit_search import FIRST_STRIDE, NEXT_STRIDE, Case, LimitSearch, Searches, SearchSetting
 from sim.decision.obstacle_mix import Line, lines
 from sim.decision.unknowns import varied
 from sim.errors import SimError
@@ -34,7 +34,7 @@ def drive(search, limit):
 @given(limit=st.floats(0.0, 74.99), start=st.floats(-10, 90), stride=st.sampled_from([FIRST_STRIDE, NEXT_STRIDE]))
 @settings(max_examples=300, deadline=None)
 def test_the_limit_is_found_from_anywhere(limit, start, stride):
-    found = drive(Search(CLIMB, start, stride), limit)
+    found = drive(LimitSearch(CLIMB, start, stride), limit)
     assert found.value == int(limit) + 0.5
     assert not found.beyond
     assert found.trials <= 20
@@ -42,17 +42,17 @@ def test_the_limit_is_found_from_anywhere(limit, start, stride):
 
 def test_a_good_guess_takes_few_trials():
     """Cleared, failed one stride on, two halvings; two trials where the limit need only be known to a stride."""
-    assert drive(Search(CLIMB, 51.0, NEXT_STRIDE), 51.3).trials == 4
-    assert drive(Search(CLIMB, 51.0, NEXT_STRIDE, NEXT_STRIDE), 51.3).trials == 2
+    assert drive(LimitSearch(CLIMB, 51.0, NEXT_STRIDE), 51.3).trials == 4
+    assert drive(LimitSearch(CLIMB, 51.0, NEXT_STRIDE, NEXT_STRIDE), 51.3).trials == 2
 
 
 def test_limits_beyond_what_can_be_built_are_told():
-    assert drive(Search(CLIMB, 45.0, FIRST_STRIDE), 99.0).beyond
-    assert drive(Search(CLIMB, 45.0, FIRST_STRIDE), -1.0).beyond
+    assert drive(LimitSearch(CLIMB, 45.0, FIRST_STRIDE), 99.0).beyond
+    assert drive(LimitSearch(CLIMB, 45.0, FIRST_STRIDE), -1.0).beyond
 
 
 def test_an_invalid_trial_voids_the_search():
-    search = Search(CLIMB, 45.0, FIRST_STRIDE)
+    search = LimitSearch(CLIMB, 45.0, FIRST_STRIDE)
     search.learn(45.0, outcome(False, "invalid"))
     assert search.void
     assert search.level() is None
@@ -60,7 +60,7 @@ def test_an_invalid_trial_voids_the_search():
 
 @pytest.mark.parametrize(("limit", "value"), [(35.0, 1.0), (25.0, 0.0)])
 def test_a_stated_level_takes_one_trial(limit, value):
-    search = drive(Search(STATED, 30.0, FIRST_STRIDE), limit)
+    search = drive(LimitSearch(STATED, 30.0, FIRST_STRIDE), limit)
     assert (search.trials, search.value) == (1, value)
 
 

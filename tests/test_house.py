@@ -144,3 +144,13 @@ def test_the_core_starts_without_what_only_the_edge_needs() -> None:
     )
     answer = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False)
     assert (answer.returncode, answer.stdout.strip()) == (0, ""), answer.stderr
+
+
+def test_one_thing_has_one_name() -> None:
+    """Two classes of one name in two rooms are told apart by nobody."""
+    homes: dict[str, list[str]] = {}
+    for file in sources(*PACKAGES):
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ClassDef):
+                homes.setdefault(node.name, []).append(label(file))
+    assert {name: files for name, files in homes.items() if len(files) > 1} == {}

@@ -29,7 +29,7 @@ from sim.replay.picks import sheets
 from sim.report.charts import OF_STORE, draw_of_sheet, draw_of_store
 from sim.report.csv_files import plain
 from sim.report.page import script_json, write_report
-from sim.report.truck_card import Row, cards
+from sim.report.truck_card import CardRow, cards
 from sim.store.store import Store
 
 
@@ -320,6 +320,6 @@ def test_mistakes_on_the_command_line(
 
 
 def test_a_change_of_a_percentage_is_in_points() -> None:
-    assert Row("front axle", 58.4, "%", 1, 7.2).change_text == "+7.2 points"
-    assert Row("mass", 340.0, "g", 0, -5.0).change_text == "-5 g"
-    assert Row("tips left", 41.0, "°", 1, 0.04).change_text == ""
+    assert CardRow("front axle", 58.4, "%", 1, 7.2).change_text == "+7.2 points"
+    assert CardRow("mass", 340.0, "g", 0, -5.0).change_text == "-5 g"
+    assert CardRow("tips left", 41.0, "°", 1, 0.04).change_text == ""

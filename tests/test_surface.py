@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from surface import FILE, surface
+from surface import FILE, json_keys, surface
 
 
 def test_commands_options_and_keys_are_those_on_record() -> None:
@@ -12,8 +12,14 @@ def test_commands_options_and_keys_are_those_on_record() -> None:
     assert sorted(before - now) == [], f"gone; {remedy}"
 
 
-def test_the_record_names_commands_options_and_file_keys() -> None:
+def test_the_record_names_commands_options_and_keys() -> None:
     lines = FILE.read_text(encoding="utf-8").splitlines()
     assert "file: sheet.driveline.shafts_turn" in lines
     assert "command: drive --mirrored" in lines
     assert "exported column: min_margin_deg" in lines
+    assert "json of start_cmd: assumed" in lines
+
+
+def test_json_keys_are_read_from_what_is_printed() -> None:
+    made = "def f():\n    show_json({'a': 1} | as_data(x))\ndef as_data(x):\n    return {'b': {'c': x}, **x}\n{'d': 1}"
+    assert json_keys(made) == {"a", "b", "c"}

@@ -24,7 +24,7 @@ from models.spec import PAIRED, Sheet
 
 
 @dataclass(frozen=True)
-class Weighed:
+class WeighingResult:
     """What weighing gave."""
 
     readings: Readings
@@ -33,7 +33,7 @@ class Weighed:
     findings: tuple[Finding, ...]
 
 
-def weigh(file: Path, sheet: Sheet | None = None) -> Weighed:
+def weigh(file: Path, sheet: Sheet | None = None) -> WeighingResult:
     """Read and work out the weighing part of a readings file.
 
     :param sheet: as loaded.
@@ -45,7 +45,7 @@ def weigh(file: Path, sheet: Sheet | None = None) -> Weighed:
     except BuildSheetError as fault:
         raise fault.at(file) from None
     found = balance(taken)
-    return Weighed(readings, taken, found, tuple(findings(taken, found)))
+    return WeighingResult(readings, taken, found, tuple(findings(taken, found)))
 
 
 def measured(file: Path, sheet: Sheet, only: str | None = None) -> list[Measurement]:
@@ -139,7 +139,7 @@ class Reconciled:
     sheet: Sheet
     """Resolved, with what was measured directly, before the fit."""
     measurements: tuple[Measurement, ...]
-    weighed: Weighed | None
+    weighed: WeighingResult | None
     fit: Fit
     warnings: tuple[str, ...]
     gains: tuple[Gain, ...]

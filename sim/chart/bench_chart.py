@@ -11,10 +11,10 @@ from sim.chart import style
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from models.bench.session import Reconciled, Weighed
+    from models.bench.session import Reconciled, WeighingResult
 
 
-def lift_chart(found: Weighed) -> Figure:
+def lift_chart(found: WeighingResult) -> Figure:
     """Height of the centre of gravity by each lift against its angle, with the height from all together."""
     height = found.balance.results["height"].times(1e3)
     disagree = [f for f in found.findings if f.kind in ("trend", "hysteresis", "ends") and f.serious]

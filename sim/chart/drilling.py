@@ -25,7 +25,7 @@ HEAD = 26.0
 DANGER = "#B3261E"
 
 
-class Page(NamedTuple):
+class PaperFrame(NamedTuple):
     """Where the plan lies on the paper."""
 
     left: float
@@ -64,7 +64,7 @@ def drilling(made: Template, paper: str = "a4") -> Figure:
     return figure
 
 
-def _page(made: Template, width: float, height: float, paper: str) -> Page:
+def _page(made: Template, width: float, height: float, paper: str) -> PaperFrame:
     box = (MARGIN, FOOT, width - 2 * MARGIN, height - FOOT - HEAD - MARGIN)
     xs = [hole.at[0] for hole in (*made.new, *made.old)]
     ys = [hole.at[1] for hole in (*made.new, *made.old)]
@@ -83,7 +83,7 @@ def _page(made: Template, width: float, height: float, paper: str) -> Page:
             raise SimError("the new holes are too far apart for this paper", field="paper", value=paper,
                            remedy="Split the change into two sheets")
     spare = (room - (high - low)) / 2.0
-    return Page(*box, across=width / 2.0, start=start, datum=box[1] + 8.0 + spare + (start - low))
+    return PaperFrame(*box, across=width / 2.0, start=start, datum=box[1] + 8.0 + spare + (start - low))
 
 
 def _head(axes: Axes, made: Template, width: float, height: float) -> None:
@@ -97,7 +97,7 @@ def _head(axes: Axes, made: Template, width: float, height: float) -> None:
     axes.text(width - MARGIN - 40.0, top - 14.5, "the pack is out", fontsize=9.5, va="center")
 
 
-def _plan(axes: Axes, made: Template, page: Page) -> None:
+def _plan(axes: Axes, made: Template, page: PaperFrame) -> None:
     frame = Rectangle((page.left, page.bottom), page.width, page.height, fill=False, ec=style.GRID, lw=0.8)
     axes.add_patch(frame)
     if made.plate is not None:
@@ -137,7 +137,7 @@ def _plan(axes: Axes, made: Template, page: Page) -> None:
     _forward(axes, page)
 
 
-def _area_name(axes: Axes, name: str, spots: list[tuple[float, float]], page: Page) -> None:
+def _area_name(axes: Axes, name: str, spots: list[tuple[float, float]], page: PaperFrame) -> None:
     xs, ys = [s[0] for s in spots], [s[1] for s in spots]
     x = min(max((min(xs) + max(xs)) / 2, page.left + 8.0), page.left + page.width - 8.0)
     low, high = max(min(ys), page.bottom), min(max(ys), page.bottom + page.height)
@@ -146,14 +146,14 @@ def _area_name(axes: Axes, name: str, spots: list[tuple[float, float]], page: Pa
                   bbox={"facecolor": style.PAPER, "edgecolor": "none", "pad": 0.4, "alpha": 0.8})
 
 
-def _ring(axes: Axes, page: Page, hole: Drill, colour: str, dashes: Any, width: float, frame: Rectangle) -> None:
+def _ring(axes: Axes, page: PaperFrame, hole: Drill, colour: str, dashes: Any, width: float, frame: Rectangle) -> None:
     ring = Circle(page.spot(hole.at), hole.diameter / 2.0, fill=False, ec=colour, lw=width, ls=dashes)
     ring.set_gid(f"hole-{hole.part}-{hole.at[0]:g}-{hole.at[1]:g}")
     axes.add_patch(ring)
     ring.set_clip_path(frame)
 
 
-def _forward(axes: Axes, page: Page) -> None:
+def _forward(axes: Axes, page: PaperFrame) -> None:
     x, y = page.left + page.width - 8.0, page.bottom + page.height - 16.0
     axes.annotate("", (x, y + 11.0), (x, y), arrowprops={"arrowstyle": "-|>", "color": style.INK, "lw": 1.0})
     axes.text(x, y - 1.0, "front", fontsize=8, ha="center", va="top")
@@ -174,7 +174,7 @@ def _bars(axes: Axes, width: float) -> None:
     axes.text(x + 1.2, y + BAR / 2, "100 mm", fontsize=7.5, rotation=90, ha="left", va="center")
 
 
-def _off_the_sheet(made: Template, page: Page) -> list[str]:
+def _off_the_sheet(made: Template, page: PaperFrame) -> list[str]:
     """Where the old holes are that do not fit on the paper with the new ones."""
     low, high = page.bottom, page.bottom + page.height
     off = [hole for hole in made.old if not low <= page.spot(hole.at)[1] <= high]
@@ -184,7 +184,7 @@ def _off_the_sheet(made: Template, page: Page) -> list[str]:
     return [f"{len(off)} old holes are off this sheet, at x {', '.join(f'{x:g}' for x in xs[:4])}"]
 
 
-def _words(axes: Axes, made: Template, width: float, page: Page) -> None:
+def _words(axes: Axes, made: Template, width: float, page: PaperFrame) -> None:
     x, y = MARGIN, FOOT - 20.0
     middle = MARGIN + 118.0
     lines = [line for caution in CAUTIONS for line in textwrap.wrap("• " + caution, 82, subsequent_indent="   ")]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from models.bench.procedure import PACK_CAUTION, STALL_CAUTION, TILT_CAUTION
 from models.massprops import MassProperties, WheelLoads
 from models.spec import Sheet
-from sim.chart.sheets_pdf import MARGIN, ROW, Page, page
+from sim.chart.sheets_pdf import MARGIN, ROW, PdfPage, page
 
 _OZ, _INCH = 28.349523125, 25.4
 SHORT_PACK = "Lithium packs: never charged alone or in the truck; puffed, dented or warm ones are out."
@@ -46,7 +46,7 @@ class Units:
 
 def setup_sheet(
     paper: str, sheet: Sheet | None, truck: MassProperties | None, loads: WheelLoads | None, units: Units
-) -> Page:
+) -> PdfPage:
     """One page with everything that is set on a truck; filled from a resolved build sheet, or blank."""
     made = page(paper, "Set-up sheet", "cragbench - units: " + f"{units.mass}, {units.length}, deg, kg·cm")
     made.fields([
@@ -129,7 +129,7 @@ def _drive(sheet: Sheet | None, units: Units) -> list[tuple[str, str]]:
     ]  # fmt: skip
 
 
-def weighing_form(paper: str, sheet: Sheet | None, units: Units) -> Page:
+def weighing_form(paper: str, sheet: Sheet | None, units: Units) -> PdfPage:
     """One page to write readings on, in the order of the work and of the readings file."""
     made = page(paper, "Weighing form", f"cragbench - masses in {units.mass}, lengths in {units.length}")
     made.fields([("truck", "" if sheet is None else sheet.name), ("date", ""), ("scale, its step", ""),
@@ -165,7 +165,7 @@ def weighing_form(paper: str, sheet: Sheet | None, units: Units) -> Page:
     return made
 
 
-def run_log(paper: str, sheet: Sheet | None, units: Units) -> Page:
+def run_log(paper: str, sheet: Sheet | None, units: Units) -> PdfPage:
     """One page of attempts, with the columns of the log file."""
     made = page(paper, "Run log", f"cragbench - heights in {units.length}, angles in deg")
     made.fields([

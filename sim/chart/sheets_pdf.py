@@ -27,7 +27,7 @@ _INK, _FAINT = "#000000", "#555555"
 
 
 @dataclass
-class Page:
+class PdfPage:
     """One page being filled from the top."""
 
     figure: Figure
@@ -155,7 +155,7 @@ def _wrapped(words: str, wide: float, size: float) -> list[str]:
     return lines
 
 
-def page(paper: str, title: str, under: str) -> Page:
+def page(paper: str, title: str, under: str) -> PdfPage:
     """Start a page.
 
     :raises SimError: No such paper.
@@ -168,14 +168,14 @@ def page(paper: str, title: str, under: str) -> Page:
     width, height = PAPERS[paper]
     made = Figure(figsize=(width / _MM, height / _MM), facecolor="white")
     FigureCanvasPdf(made)
-    new = Page(made, width, height)
+    new = PdfPage(made, width, height)
     new.text(MARGIN, new.y, title, size=15.0, bold=True)
     new.text(new.right, new.y + 1.6, under, size=8.0, faint=True, align="right")
     new.y += 8.5
     return new
 
 
-def save_page(made: Page, file: Path) -> Path:
+def save_page(made: PdfPage, file: Path) -> Path:
     """Write a page as PDF, never over a file that is there.
 
     :raises SimError: There is such a file, or it cannot be written.

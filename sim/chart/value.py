@@ -16,7 +16,7 @@ LEAST_GRAMS = 0.5
 
 
 @dataclass(frozen=True)
-class Gain:
+class ValueMark:
     """One configuration against the baseline."""
 
     name: str
@@ -31,7 +31,7 @@ class Gain:
     pairs: int
 
 
-def value(gains: Sequence[Gain], baseline: str, width: float = 5.6) -> Figure | None:
+def value(gains: Sequence[ValueMark], baseline: str, width: float = 5.6) -> Figure | None:
     """Draw the gain in success (points) over added grams, and over price; None where neither axis has sense.
 
     An axis has sense where at least two changes differ along it; else :func:`sentences` says it all.
@@ -65,10 +65,10 @@ def value(gains: Sequence[Gain], baseline: str, width: float = 5.6) -> Figure | 
     return made
 
 
-Panel = tuple[str, list[Gain], Callable[[Gain], float]]
+Panel = tuple[str, list[ValueMark], Callable[[ValueMark], float]]
 
 
-def _panels(gains: Sequence[Gain]) -> list[Panel]:
+def _panels(gains: Sequence[ValueMark]) -> list[Panel]:
     priced = [g for g in gains if g.money is not None]
     found: list[Panel] = []
     grams, money = [g.grams for g in gains], [g.money or 0.0 for g in priced]
@@ -79,18 +79,18 @@ def _panels(gains: Sequence[Gain]) -> list[Panel]:
     return found
 
 
-def _left_out(gains: Sequence[Gain]) -> list[str]:
+def _left_out(gains: Sequence[ValueMark]) -> list[str]:
     unpriced = sum(g.money is None for g in gains)
     return [f"{unpriced} without a price stand on the grams only."] if unpriced else []
 
 
-def sentences(gains: Sequence[Gain]) -> list[str]:
+def sentences(gains: Sequence[ValueMark]) -> list[str]:
     """Every gain with its interval and what it costs, one sentence each, the largest first."""
     return [f"{g.name} gains {100 * g.gain.value:+.0f} points ({100 * g.gain.low:+.0f} to {100 * g.gain.high:+.0f}) "
             f"for {cost(g)}." for g in sorted(gains, key=lambda g: -g.gain.value)]
 
 
-def cost(gain: Gain) -> str:
+def cost(gain: ValueMark) -> str:
     """Grams and money, in words where there are none."""
     money = "no price on the sheet" if gain.money is None else (
         "no money" if gain.money == 0 else f"{gain.money:g} {gain.currency}")
@@ -98,7 +98,7 @@ def cost(gain: Gain) -> str:
     return f"{grams} and {money}"
 
 
-def title(gains: Sequence[Gain], baseline: str) -> str:
+def title(gains: Sequence[ValueMark], baseline: str) -> str:
     """The surest gain, with what it costs."""
     sure = [g for g in gains if g.gain.low > 0]
     if not sure:
@@ -108,7 +108,7 @@ def title(gains: Sequence[Gain], baseline: str) -> str:
     return f"{best.name} gains {100 * best.gain.value:.0f} points for {best.grams:+.0f} g{cost}"
 
 
-def _scatter(axes: Axes, gains: Sequence[Gain], of: Callable[[Gain], float]) -> None:
+def _scatter(axes: Axes, gains: Sequence[ValueMark], of: Callable[[ValueMark], float]) -> None:
     axes.axhline(0.0, color=style.INK, lw=1.2)
     xs = [of(g) for g in gains]
     span = max([*xs, 0.0]) - min([*xs, 0.0]) or 1.0

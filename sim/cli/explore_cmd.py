@@ -16,7 +16,7 @@ from sim.cli.console import note, say, show_json, show_table
 if TYPE_CHECKING:
     from sim.explore.aim import Aim
     from sim.explore.proposal import Answer
-    from sim.explore.search import Search
+    from sim.explore.search import SetupSearch
     from sim.explore.success_map import SuccessMap
     from sim.explore.workshop import Workshop
 
@@ -174,7 +174,7 @@ class _Rounds:
     def __init__(self, setups: int) -> None:
         self._setups, self._began, self._last = setups, time.monotonic(), 0.0
 
-    def __call__(self, found: Search) -> None:
+    def __call__(self, found: SetupSearch) -> None:
         from sim.cli.progress import duration
         from sim.explore.front import volume
 

@@ -10,7 +10,7 @@ import typer
 from sim.cli.console import say, show_json, show_table
 
 if TYPE_CHECKING:
-    from models.bench.session import Weighed
+    from models.bench.session import WeighingResult
     from models.spec import Sheet
 
 
@@ -64,7 +64,7 @@ def _write_blank(file: Path, sheet: Sheet | None) -> None:
                               file=file) from None  # fmt: skip
 
 
-def as_data(found: Weighed) -> dict[str, Any]:
+def as_data(found: WeighingResult) -> dict[str, Any]:
     """The result as plain data in bench units."""
     results = {}
     for name, interval in found.balance.results.items():
@@ -104,7 +104,7 @@ _SAID = {
 }  # fmt: skip
 
 
-def show(found: Weighed, sheet: Sheet | None) -> None:
+def show(found: WeighingResult, sheet: Sheet | None) -> None:
     """Print the result."""
     simulated = "  (simulated readings of an invented truck)" if found.readings.simulated else ""
     say(f"{found.readings.truck}{simulated}")
@@ -143,7 +143,7 @@ def show(found: Weighed, sheet: Sheet | None) -> None:
         say(f"To let a plan's trials feel this doubt: [variation] cg_mm = [{', '.join(f'{v:.2f}' for v in sigma)}]")
 
 
-def _sigma(found: Weighed) -> list[float]:
+def _sigma(found: WeighingResult) -> list[float]:
     """Standard uncertainties of the centre of gravity, mm; NaN where it is not known."""
     known = [found.balance.has(name) for name in ("x", "y", "height")]
     variances = [float(found.balance.covariance[n, n]) for n in (1, 2, 3)]
@@ -169,7 +169,7 @@ def _by_sheet(sheet: Sheet | None) -> dict[str, float]:
     }  # fmt: skip
 
 
-def _draw(found: Weighed, path: Path) -> list[Path]:
+def _draw(found: WeighingResult, path: Path) -> list[Path]:
     from sim.chart.bench_chart import lift_chart
     from sim.chart.style import save
     from sim.errors import SimError

@@ -61,7 +61,7 @@ class Bought:
 
 
 @dataclass(frozen=True)
-class Step:
+class Purchase:
     """One purchase on the way."""
 
     name: str
@@ -83,7 +83,7 @@ class Budget:
     """All driven sets, best first."""
     front: tuple[Bought, ...]
     """Sets that no cheaper set equals or beats, by price."""
-    order: tuple[Step, ...]
+    order: tuple[Purchase, ...]
     workhorse: tuple[str, float] | None
     """Cheap or free change of the best set that does most, and its share of the set's gain."""
     least: float = LEAST_WORTH
@@ -267,7 +267,7 @@ def _answer(
     cost, _ = prices(choice.drawer.changes)
     for mask, pick in order:
         now = _sample(choice, found, mask)
-        steps.append(Step(choice.drawer.names[pick], cost[pick] or 0.0,
+        steps.append(Purchase(choice.drawer.names[pick], cost[pick] or 0.0,
                           _gain(found, now - before, level), _gain(found, now, level)))
         before = now
     chances, back = _chances(choice, found, [one.mask for one in sets if one.mask])

@@ -22,7 +22,7 @@ FIRST_STRIDE, NEXT_STRIDE = 16, 4
 """Steps of the first move away from where a search starts: from the family's usual level, and from a likely limit."""
 
 
-class Search:
+class LimitSearch:
     """One truck, one line, one case."""
 
     def __init__(self, line: Line, start: float, stride: int, tolerance: int = 1) -> None:
@@ -137,8 +137,8 @@ class Searches:
         """Start with nothing asked for; ``base`` is the hash of the truck that the others are compared with."""
         self.setting = setting
         self.base = base
-        self.found: dict[SearchKey, Search] = {}
-        self._open: dict[SearchKey, Search | None] = {}
+        self.found: dict[SearchKey, LimitSearch] = {}
+        self._open: dict[SearchKey, LimitSearch | None] = {}
         self._out: dict[Task, SearchKey] = {}
         self._busy: set[SearchKey] = set()
         self._records: dict[str, list[Record]] = {}
@@ -214,7 +214,7 @@ class Searches:
         """Searches without a result."""
         return sum(search.void for search in self.found.values())
 
-    def _begun(self, key: SearchKey) -> Search | None:
+    def _begun(self, key: SearchKey) -> LimitSearch | None:
         search = self._open[key]
         if search is not None:
             return search
@@ -224,13 +224,13 @@ class Searches:
         line = self.setting.lines[key.line]
         known = [self.found[one].value for one in before if one in self.found and not self.found[one].void]
         if not before or len(known) < len(before):
-            search = Search(line, line.start, FIRST_STRIDE)
+            search = LimitSearch(line, line.start, FIRST_STRIDE)
         else:
             likely = known[0] + sum(known[1:2]) - sum(known[2:3])
             # Where values are drawn a coarse limit will do: their spread is far larger. Half of the tolerance down
             # from a limit is the last level that was cleared.
             tolerance = NEXT_STRIDE if self.setting.case(key.case).values else 1
-            search = Search(line, likely - 0.5 * tolerance * line.step, NEXT_STRIDE, tolerance)
+            search = LimitSearch(line, likely - 0.5 * tolerance * line.step, NEXT_STRIDE, tolerance)
         self._open[key] = search
         return search
 
@@ -244,7 +244,7 @@ class Searches:
             return (first,)
         return SearchKey(self.base, key.line, key.case), SearchKey(key.truck, key.line, twin), first
 
-    def _close(self, key: SearchKey, search: Search) -> None:
+    def _close(self, key: SearchKey, search: LimitSearch) -> None:
         self.found[key] = search
         del self._open[key]
 

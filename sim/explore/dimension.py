@@ -14,7 +14,7 @@ from models.change import Change, load_change
 from models.room import AXES
 from models.spec import PAIRED, Sheet
 from sim.errors import SimError
-from sim.explore.space_file import Dial, Hubs, Movable, Pick, Place, Space
+from sim.explore.space_file import BallastPlace, Dial, DrawerPick, Hubs, Movable, Space
 
 
 @dataclass(frozen=True)
@@ -104,7 +104,7 @@ def _positions(sheet: Sheet, one: Movable, currency: str) -> Dimension:
     return Dimension(f"{part.name} {one.axis}", "mm", tuple(options), now, one)
 
 
-def _weights(sheet: Sheet, one: Place, currency: str) -> Dimension:
+def _weights(sheet: Sheet, one: BallastPlace, currency: str) -> Dimension:
     pair = one.body in PAIRED
     options = [Option(f"no {one.name}", 0.0, None)]
     for grams in np.arange(one.step_g, one.most_g + 1e-9, one.step_g):
@@ -149,7 +149,7 @@ def _values(one: Dial, currency: str) -> Dimension:
     return Dimension(one.name, one.unit, tuple(options), 0)
 
 
-def _picks(one: Pick, folder: Path) -> Dimension:
+def _picks(one: DrawerPick, folder: Path) -> Dimension:
     options = [Option(f"{one.name} as they are", 0.0, None)]
     for number, file in enumerate(one.changes, start=1):
         change = load_change(folder / file)

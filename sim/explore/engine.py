@@ -24,7 +24,7 @@ Array = NDArray[np.float64]
 POPULATION = 40
 
 
-class Engine:
+class Optimiser:
     """Asks and is told. The same seed and the same answers give the same questions."""
 
     def __init__(

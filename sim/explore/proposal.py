@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.explore.search import Effort, Search
+from sim.explore.search import Effort, SetupSearch
 from sim.explore.workshop import Genes, Setup
 from sim.statistics.group_sequential import interval
 from sim.statistics.interval import Estimate
@@ -23,7 +23,7 @@ RESAMPLES = 2000
 
 
 @dataclass(frozen=True)
-class Step:
+class ProposalStep:
     """One purchase, weight or hole on the way."""
 
     name: str
@@ -52,7 +52,7 @@ class Proposal:
 
     role: str
     setup: Setup
-    steps: tuple[Step, ...]
+    steps: tuple[ProposalStep, ...]
     gain: Estimate
     """Points of success, mean of the aims."""
     by_aim: tuple[AimGain, ...]
@@ -65,7 +65,7 @@ class Proposal:
 class Answer:
     """The whole answer."""
 
-    search: Search
+    search: SetupSearch
     base: Setup
     proposals: tuple[Proposal, ...]
     front: tuple[Setup, ...]
@@ -73,7 +73,7 @@ class Answer:
     """The best single change with its gain in the proving repeats."""
 
 
-def propose(found: Search, effort: Effort) -> Answer:
+def propose(found: SetupSearch, effort: Effort) -> Answer:
     """Choose three, order their steps, prove them. Errors as of the ground that drives."""
     base = found.driven[found.workshop.now]
     picked = _pick(found, base)
@@ -96,7 +96,7 @@ def propose(found: Search, effort: Effort) -> Answer:
     return Answer(found, base, made, tuple(found.front()), single)
 
 
-def _pick(found: Search, base: Setup) -> list[tuple[str, Setup]]:
+def _pick(found: SetupSearch, base: Setup) -> list[tuple[str, Setup]]:
     """The best all round, the cheapest that is nearly as good, and the one that is best where it gains least."""
     best = [one for one in found.front() if one.genes != base.genes]
     if not best:
@@ -123,7 +123,7 @@ def _pick(found: Search, base: Setup) -> list[tuple[str, Setup]]:
     return chosen
 
 
-def _order(found: Search, setup: Setup, effort: Effort) -> list[Setup]:
+def _order(found: SetupSearch, setup: Setup, effort: Effort) -> list[Setup]:
     """From the truck as it is to the set-up: each step the most gain for its money, free ones that help first.
 
     Ends where going on brings nothing more: the rest of the set-up was not worth having.
@@ -156,7 +156,7 @@ def _onwards(here: Genes, there: Genes) -> list[Genes]:
     return [(*here[:k], there[k], *here[k + 1 :]) for k in range(len(here)) if here[k] != there[k]]
 
 
-def _best_single(found: Search, base: Setup) -> Setup | None:
+def _best_single(found: SetupSearch, base: Setup) -> Setup | None:
     """The best set-up that changes one thing only."""
     alone = [one for one in found.setups if sum(a != b for a, b in zip(one.genes, base.genes, strict=True)) == 1
              and len(found.scores.of(one))]
@@ -169,7 +169,7 @@ def _points(sample: Array, level: float) -> Estimate:
 
 
 def _proposal(
-    found: Search, role: str, order: Sequence[Setup], base: Setup, fresh: range, level: float, share: float
+    found: SetupSearch, role: str, order: Sequence[Setup], base: Setup, fresh: range, level: float, share: float
 ) -> Proposal:
     last, scores = order[-1], found.scores
     steps = []
@@ -178,7 +178,7 @@ def _proposal(
         dimensions = found.workshop.dimensions
         names = " + ".join(dimensions[k].options[after.genes[k]].label for k in changed)
         drill = any((moved := dimensions[k].moved) is not None and moved.drill for k in changed)
-        steps.append(Step(names, after.money - before.money, after.grams - before.grams, drill,
+        steps.append(ProposalStep(names, after.money - before.money, after.grams - before.grams, drill,
                           _points(scores.difference(after, before, fresh).mean(axis=1), level),
                           _points(scores.difference(after, base, fresh).mean(axis=1), level)))
     difference = scores.difference(last, base, fresh)
@@ -189,7 +189,7 @@ def _proposal(
     return Proposal(role, last, tuple(steps), _points(difference.mean(axis=1), level), by_aim, len(difference), share)
 
 
-def _best_shares(found: Search, setups: Sequence[Setup], base: Setup, fresh: range, seed: int) -> list[float]:
+def _best_shares(found: SetupSearch, setups: Sequence[Setup], base: Setup, fresh: range, seed: int) -> list[float]:
     if not setups:
         return []
     samples = [found.scores.difference(one, base, fresh).mean(axis=1) for one in setups]

@@ -15,7 +15,7 @@ from sim.explore.workshop import Setup
 Array = NDArray[np.float64]
 
 
-class Ground(Protocol):
+class ProvingGround(Protocol):
     """Whoever can drive set-ups: real trials, or a made-up truck in a test."""
 
     aims: tuple[Aim, ...]
@@ -31,7 +31,7 @@ class Ground(Protocol):
 class Scores:
     """What is known of every set-up; a repeat is one pass over all aims and levels with luck of its own."""
 
-    ground: Ground
+    ground: ProvingGround
     known: dict[str, dict[int, Array]] = field(default_factory=dict)
 
     def find(self, wanted: Iterable[tuple[Setup, Iterable[int]]]) -> None:

@@ -13,9 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.errors import SimError
-from sim.explore.engine import Engine
+from sim.explore.engine import Optimiser
 from sim.explore.front import could_be, front
-from sim.explore.proving import Ground, Scores
+from sim.explore.proving import ProvingGround, Scores
 from sim.explore.workshop import Genes, Setup, Workshop
 
 Array = NDArray[np.float64]
@@ -38,7 +38,7 @@ class Effort:
 
 
 @dataclass
-class Search:
+class SetupSearch:
     """What is known so far."""
 
     workshop: Workshop
@@ -79,9 +79,9 @@ def spread(sample: Array) -> Array:
 
 
 def search(
-    workshop: Workshop, ground: Ground, effort: Effort, seed: int, *, start: Sequence[Genes] = (),
-    watch: Callable[[Search], None] | None = None,
-) -> Search:
+    workshop: Workshop, ground: ProvingGround, effort: Effort, seed: int, *, start: Sequence[Genes] = (),
+    watch: Callable[[SetupSearch], None] | None = None,
+) -> SetupSearch:
     """Search until about as many set-ups are driven as asked for, or nothing new comes.
 
     :param workshop: What may change and its bounds.
@@ -94,10 +94,10 @@ def search(
     base = workshop.build(workshop.now)
     if isinstance(base, str):
         raise SimError("the truck as it is breaks a bound", field="limits", value=base, remedy="Loosen it")
-    found = Search(workshop, Scores(ground), {}, {}, seed)
+    found = SetupSearch(workshop, Scores(ground), {}, {}, seed)
     sizes = [len(d.options) for d in workshop.dimensions]
     first = list(dict.fromkeys([workshop.now, *alone(workshop), *start]))
-    engine = Engine(sizes, len(ground.aims), seed, workshop.now, first, effort.batch)
+    engine = Optimiser(sizes, len(ground.aims), seed, workshop.now, first, effort.batch)
     idle = 0
     while len(found.driven) < effort.setups and idle < 20:
         asked = engine.ask()
@@ -134,7 +134,7 @@ def alone(workshop: Workshop) -> list[Genes]:
     return found
 
 
-def _again(found: Search, effort: Effort, asked: Sequence[Genes]) -> None:
+def _again(found: SetupSearch, effort: Effort, asked: Sequence[Genes]) -> None:
     """More repeats where it matters: of each round's set-ups the better half is driven twice as often, and so on.
 
     Better is who is beaten by fewer of all set-ups driven so far, and among those the one with the higher mean.
@@ -146,7 +146,7 @@ def _again(found: Search, effort: Effort, asked: Sequence[Genes]) -> None:
         found.scores.find((found.driven[genes], range(repeats)) for genes in mine)
 
 
-def _check_parents(found: Search, effort: Effort, engine: Engine) -> None:
+def _check_parents(found: SetupSearch, effort: Effort, engine: Optimiser) -> None:
     """Parents that nobody beats are driven twice as often; luck that does not last loses them their place."""
     mine = [found.driven[genes] for genes in engine.parents() if genes in found.driven]
     mine = [one for one in mine if len(found.scores.of(one))]
@@ -157,7 +157,7 @@ def _check_parents(found: Search, effort: Effort, engine: Engine) -> None:
     engine.correct({one.genes: found.scores.chance(one) for one in mine})
 
 
-def _better_half(found: Search, mine: Sequence[Genes]) -> list[Genes]:
+def _better_half(found: SetupSearch, mine: Sequence[Genes]) -> list[Genes]:
     kept, chance, _ = found.table()
     rank = {}
     for one, row in zip(kept, chance, strict=True):
@@ -167,7 +167,7 @@ def _better_half(found: Search, mine: Sequence[Genes]) -> list[Genes]:
     return known[: len(mine) // 2]
 
 
-def _settle(found: Search, effort: Effort) -> None:
+def _settle(found: SetupSearch, effort: Effort) -> None:
     """Drive whatever might be on the front as often as is wanted, until that no longer changes who might be."""
     while True:
         kept, chance, doubt = found.table()
@@ -183,7 +183,7 @@ def _settle(found: Search, effort: Effort) -> None:
         found.scores.find((one, range(effort.most)) for one in short)
 
 
-def _answers(found: Search, asked: Sequence[Genes], built: Sequence[Setup | str]) -> tuple[Array, Array]:
+def _answers(found: SetupSearch, asked: Sequence[Genes], built: Sequence[Setup | str]) -> tuple[Array, Array]:
     aims = len(found.scores.ground.aims)
     chance, fault = np.zeros((len(asked), aims)), np.zeros(len(asked))
     for row, one in enumerate(built):

@@ -29,7 +29,7 @@ class Movable(Spec):
     price: NonNegative = 0.0
 
 
-class Place(Spec):
+class BallastPlace(Spec):
     """A place for ballast."""
 
     name: Name
@@ -70,7 +70,7 @@ class Dial(Spec):
     """Of any of the values."""
 
 
-class Pick(Spec):
+class DrawerPick(Spec):
     """At most one of several change files: tyres, foams, springs of a drawer."""
 
     name: Name
@@ -87,10 +87,10 @@ class Space(Spec):
     invented: bool = False
     currency: Annotated[str, Field(min_length=1, max_length=8)]
     move: tuple[Movable, ...] = ()
-    ballast: tuple[Place, ...] = ()
+    ballast: tuple[BallastPlace, ...] = ()
     hubs: tuple[Hubs, ...] = ()
     dial: tuple[Dial, ...] = ()
-    pick: tuple[Pick, ...] = ()
+    pick: tuple[DrawerPick, ...] = ()
 
 
 def load_space(path: str | Path) -> Space:

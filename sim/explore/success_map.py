@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from sim.errors import SimError
 from sim.explore.dimension import Dimension
-from sim.explore.search import Search
+from sim.explore.search import SetupSearch
 from sim.explore.workshop import Genes, Setup
 
 Array = NDArray[np.float64]
@@ -43,7 +43,9 @@ class SuccessMap:
         return int(i), int(j)
 
 
-def success_map(found: Search, names: tuple[str, str], around: Genes, repeats: int, most: int = MOST) -> SuccessMap:
+def success_map(
+    found: SetupSearch, names: tuple[str, str], around: Genes, repeats: int, most: int = MOST
+) -> SuccessMap:
     """Drive the grid. Set-ups and trials that are known already are not driven again.
 
     :param found: The search.
@@ -77,7 +79,7 @@ def success_map(found: Search, names: tuple[str, str], around: Genes, repeats: i
     return SuccessMap(dims[a], dims[b], x, y, chance, why, found.workshop.label(rest), around, repeats)
 
 
-def place(found: Search, name: str) -> int:
+def place(found: SetupSearch, name: str) -> int:
     """Number of the dimension of that name; a unique beginning will do.
 
     :raises SimError: There is none, or several.

@@ -16,7 +16,7 @@ from sim.errors import SimError
 from sim.page.desk import Desk
 from sim.page.drawing import Look, anchor, drawing, movable
 from sim.page.edits import Edits, Place
-from sim.page.numbers import Row, Standing, rows, standing
+from sim.page.numbers import NumberRow, Standing, rows, standing
 
 
 @dataclass(frozen=True)
@@ -25,7 +25,7 @@ class Bench:
 
     side: Markup
     top: Markup
-    groups: Mapping[str, Sequence[Row]]
+    groups: Mapping[str, Sequence[NumberRow]]
     conflicts: tuple[str, ...]
     holes: tuple[str, ...]
     """What is wrong with the holes to be drilled."""
@@ -72,7 +72,7 @@ class Looker:
             holes, drills = _holes(desk.opened, sheet, edits)
             bad = frozenset(name for one in found for name in (one.part, one.by))
             look = Look(selected, bad, desk.opened if edits else None, bool(holes))
-            groups: dict[str, list[Row]] = {}
+            groups: dict[str, list[NumberRow]] = {}
             for row in rows(now, before):
                 groups.setdefault(row.group, []).append(row)
             return Bench(drawing(sheet, now, "side", look), drawing(sheet, now, "top", look), groups,

@@ -19,7 +19,7 @@ from sim.store.store import Store
 
 
 @dataclass(frozen=True)
-class Cell:
+class PlaceRate:
     """One truck at one place."""
 
     place: str
@@ -37,7 +37,7 @@ class Findings:
     """What is known so far."""
 
     verdict: tuple[str, ...]
-    cells: tuple[Cell, ...]
+    cells: tuple[PlaceRate, ...]
     trials: int
     cautions: tuple[str, ...]
     differs: bool
@@ -59,7 +59,7 @@ def findings(store: Path) -> Findings | None:
         members = lineup(found, opened.configurations())
         told = warned(members, found, Shots(opened, found).exertion())
     cells = tuple(
-        Cell(label(cell), cell.name, share(cell), cell.rate.share if cell.rate.trials else 0.0, cell.rate.trials,
+        PlaceRate(label(cell), cell.name, share(cell), cell.rate.share if cell.rate.trials else 0.0, cell.rate.trials,
              difference(cell), "" if cell.verdict is None else cell.verdict.words,
              "" if cell.verdict is None else cell.verdict.word)
         for cell in found.cells

@@ -18,7 +18,7 @@ _SUFFIXES = {".sqlite": "store", ".jpg": "picture", ".jpeg": "picture", ".png": 
 
 
 @dataclass(frozen=True)
-class Found:
+class FolderFile:
     """A file of the folder."""
 
     name: str
@@ -80,7 +80,7 @@ class Folder:
         own.mkdir(exist_ok=True)
         return own
 
-    def files(self, kind: Kind | None = None) -> list[Found]:
+    def files(self, kind: Kind | None = None) -> list[FolderFile]:
         """List what lies in the folder, by name."""
         found = (self._look(path) for path in self._walk(self.root, 0))
         return sorted((one for one in found if kind in (None, one.kind)), key=lambda one: one.name.lower())
@@ -103,7 +103,7 @@ class Folder:
             elif path.is_file():
                 yield path
 
-    def _look(self, path: Path) -> Found:
+    def _look(self, path: Path) -> FolderFile:
         kind: Kind = _SUFFIXES.get(path.suffix.lower(), "other")  # type: ignore[assignment]
         title, note, scale = path.stem, "", None
         if path.suffix.lower() == ".toml" and path.stat().st_size <= MOST_READ:
@@ -115,7 +115,7 @@ class Folder:
             title = str(data.get("name", path.stem))
             note = str(data.get("note", ""))
             scale = float(data["scale"]) if isinstance(data.get("scale"), int | float) else None
-        return Found(self.name(path), kind, title, note, scale)
+        return FolderFile(self.name(path), kind, title, note, scale)
 
 
 def _kind_of(data: dict[str, object]) -> Kind:

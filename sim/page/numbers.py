@@ -22,7 +22,7 @@ class Standing:
 
 
 @dataclass(frozen=True)
-class Row:
+class NumberRow:
     """One number as the page shows it."""
 
     key: str
@@ -43,7 +43,7 @@ def standing(sheet: Sheet) -> Standing:
     return Standing(truck, loads, standing_numbers(sheet, truck, loads))
 
 
-def rows(now: Standing, before: Standing) -> list[Row]:
+def rows(now: Standing, before: Standing) -> list[NumberRow]:
     """Numbers in the order in which a builder looks at them."""
     out = []
     values, earlier = _values(now), _values(before)
@@ -54,7 +54,7 @@ def rows(now: Standing, before: Standing) -> list[Row]:
         moved = value - was
         change = "" if math.isnan(moved) or abs(moved) < 0.5 * 10.0**-digits else f"{moved:+.{digits}f}"
         text = "unknown" if math.isnan(value) else _with(f"{value:.{digits}f}", unit)
-        out.append(Row(key, words, text, change.replace("-", "−"), group))
+        out.append(NumberRow(key, words, text, change.replace("-", "−"), group))
     return out
 
 

@@ -18,7 +18,7 @@ from starlette.routing import Route
 from models.sheet import load_sheet
 from models.spec import Sheet
 from sim.errors import SimError
-from sim.page.folder import Found
+from sim.page.folder import FolderFile
 from sim.page.run_state import Runs, RunState
 from sim.page.shelf import Shelf, shelf_of
 from terrain.families.registry import FAMILIES
@@ -174,7 +174,7 @@ def _time(seconds: float | None) -> str:
     return f"about {round(seconds / 60)} min left" if seconds < 5400 else f"about {seconds / 3600:.1f} h left"
 
 
-def _fitting(shelf: Shelf, sheet: str) -> list[Found]:
+def _fitting(shelf: Shelf, sheet: str) -> list[FolderFile]:
     """Changes of the folder that are made for this truck's scale."""
     scale = next((one.scale for one in shelf.folder.files("sheet") if one.name == sheet), None)
     return [one for one in shelf.folder.files("change") if one.scale in (None, scale)]

@@ -46,7 +46,7 @@ class Grades:
 
 
 @dataclass(frozen=True)
-class Family:
+class FamilyAgreement:
     """One obstacle family."""
 
     name: str
@@ -71,7 +71,7 @@ class Reality:
     gap: Estimate
     better: Estimate
     """Nats per try that learning gains on lines left out; above 0 is better."""
-    families: tuple[Family, ...]
+    families: tuple[FamilyAgreement, ...]
     posterior: Posterior
     conclusions: tuple[str, ...]
     enough: bool
@@ -137,7 +137,7 @@ def _better(
     return Estimate(value, value - half, value + half)
 
 
-def _families(driven: Sequence[Outlook]) -> list[Family]:
+def _families(driven: Sequence[Outlook]) -> list[FamilyAgreement]:
     found = []
     for name in dict.fromkeys(o.tried.family for o in driven):
         some = [o for o in driven if o.tried.family == name]
@@ -145,7 +145,7 @@ def _families(driven: Sequence[Outlook]) -> list[Family]:
         lines = [o.tried.line for o in some]
         tries = sum(n)
         predicted = sum(a * b for a, b in zip(p, n, strict=True)) / tries
-        found.append(Family(name, len(set(lines)), tries, predicted, sum(k) / tries, gap(p, k, n, lines)))
+        found.append(FamilyAgreement(name, len(set(lines)), tries, predicted, sum(k) / tries, gap(p, k, n, lines)))
     return found
 
 

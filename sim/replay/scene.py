@@ -45,7 +45,7 @@ def lit(tone: Array, normals: Array) -> Array:
 
 
 @dataclass(frozen=True)
-class Ground:
+class LitGround:
     """Ground triangles in the world with their light."""
 
     vertices: Array
@@ -56,7 +56,7 @@ class Ground:
     """(m, 3) m."""
 
 
-def ground(found: Clip, tones: Mapping[str, str], most: tuple[int, int] = MOST_LINES) -> Ground:
+def ground(found: Clip, tones: Mapping[str, str], most: tuple[int, int] = MOST_LINES) -> LitGround:
     """Triangles of a clip's ground; beyond the lane it is darker, and the finish line is white."""
     mesh = ground_mesh(found.obstacle, 1.6 * found.actor.shape.length, most)
     vertices, faces = triangles(mesh)
@@ -71,7 +71,7 @@ def ground(found: Clip, tones: Mapping[str, str], most: tuple[int, int] = MOST_L
     faces = np.concatenate([faces, STRIP + len(vertices)])
     colours = np.concatenate([lit(tone, normals), np.full((len(STRIP), 3), 246.0)])
     centres = np.concatenate([centres, line[STRIP].mean(axis=1)])
-    return Ground(np.concatenate([vertices, line]), faces, colours, centres)
+    return LitGround(np.concatenate([vertices, line]), faces, colours, centres)
 
 
 def finish_line(obstacle: Obstacle, half: float) -> Array:
@@ -173,7 +173,7 @@ def _prism(a: Array, b: Array, radius: float) -> Array:
     return np.concatenate([a + ring, b + ring])
 
 
-def shaded(bed: Ground, found: Clip, frame: int) -> Array:
+def shaded(bed: LitGround, found: Clip, frame: int) -> Array:
     """Ground colours with the dark patch under the truck."""
     middle = found.poses.rotation[frame, 0] @ [0.5 * found.actor.shape.length, 0.0, 0.0] + found.poses.origin[frame, 0]
     forward = found.poses.rotation[frame, 0][:2, 0]
@@ -197,7 +197,7 @@ class Lit:
     """SOLID, VEIL or GLASS of :mod:`sim.replay.raster`."""
 
 
-def moment(bed: Ground, cast: Sequence[tuple[Clip, int, str, bool]], tones: Mapping[str, str]) -> list[Lit]:
+def moment(bed: LitGround, cast: Sequence[tuple[Clip, int, str, bool]], tones: Mapping[str, str]) -> list[Lit]:
     """The ground and every (clip, sample, shell colour, whether a ghost) at one moment; the first one leads.
 
     One looks inside every truck but a ghost.

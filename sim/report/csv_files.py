@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from sim.chart.value import Gain
+from sim.chart.value import ValueMark
 from sim.compare.comparison import Comparison
 from sim.compare.export import comparison_row
 from sim.replay.clip import Clip
@@ -27,7 +27,7 @@ def csv_texts(
     cards: Sequence[TruckCard],
     ends: Ends,
     clips: Sequence[tuple[Pick, Clip]],
-    gains: Sequence[Gain],
+    gains: Sequence[ValueMark],
 ) -> dict[str, str]:
     """CSV texts by file name; a file without rows is left out."""
     tables: dict[str, Rows] = {
@@ -82,7 +82,7 @@ def _endings(ends: Ends, names: Mapping[str, str]) -> Iterable[dict[str, Any]]:
             }
 
 
-def _gain(gain: Gain) -> dict[str, Any]:
+def _gain(gain: ValueMark) -> dict[str, Any]:
     return {
         "configuration": gain.name,
         "pairs": gain.pairs,

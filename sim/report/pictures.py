@@ -84,7 +84,7 @@ def maps(gallery: Gallery, ends: Ends, cards: Sequence[TruckCard], comparison: C
     return made
 
 
-def worth(gallery: Gallery, gains: Sequence[value.Gain], baseline: str) -> Markup | None:
+def worth(gallery: Gallery, gains: Sequence[value.ValueMark], baseline: str) -> Markup | None:
     """Gains against grams and money; None where an axis would say nothing."""
     made = value.value(gains, baseline, CARD)
     return None if made is None else gallery.take(made, value.title(gains, baseline))
@@ -118,7 +118,7 @@ def polar(gallery: Gallery, reading: Reading) -> Markup | None:
 def stills(clips: Sequence[tuple[Pick, Clip]]) -> list[Still]:
     """Every shown trial at its closest to tipping, up to a number."""
     made = []
-    grounds: dict[int, scene.Ground] = {}
+    grounds: dict[int, scene.LitGround] = {}
     for pick, clip in clips[:MOST_STILLS]:
         bed = grounds.setdefault(id(clip.obstacle), scene.ground(clip, style.SCENE))
         # Of a truck that went over the moment in which it goes, not the one in which it lies.

@@ -36,7 +36,7 @@ class Reading:
     """On success and limits."""
     together: tuple[str, ...]
     """On all comparisons read together, and the ranking."""
-    ranked: tuple[ranking.Place, ...]
+    ranked: tuple[ranking.RankedPlace, ...]
     members: tuple[Member, ...]
     tilted: Mapping[str, Tilted]
     """By configuration (hash); empty where no truck was tilted."""

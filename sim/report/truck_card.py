@@ -15,7 +15,7 @@ from models.errors import BuildSheetError
 from models.massprops import contact_places, truck_properties
 from models.spec import Sheet
 from models.stability import tip_angles
-from sim.chart.value import Gain
+from sim.chart.value import ValueMark
 from sim.compare.comparison import Comparison
 from sim.statistics.paired import Verdict
 from sim.store.store import StoredTruck
@@ -26,7 +26,7 @@ LARGEST_PHOTO = 40_000_000
 
 
 @dataclass(frozen=True)
-class Row:
+class CardRow:
     """One number of a truck with the baseline's beside it."""
 
     words: str
@@ -59,7 +59,7 @@ class TruckCard:
     baseline: bool
     changes: tuple[str, ...]
     price: str
-    rows: tuple[Row, ...]
+    rows: tuple[CardRow, ...]
     photo: str | None
     """Data address of a picture."""
     pooled: Verdict | None
@@ -86,7 +86,7 @@ def cards(
         facts = known.get(config, StoredTruck(config, name, {})).facts
         is_base = config == comparison.baseline.hash
         rows = tuple(
-            Row(words, value, unit, digits, None if is_base or words not in base else value - base[words][0])
+            CardRow(words, value, unit, digits, None if is_base or words not in base else value - base[words][0])
             for words, (value, unit, digits) in measured[config].items()
         )
         out.append(
@@ -107,7 +107,7 @@ def cards(
     return out
 
 
-def gains(found: Sequence[TruckCard], known: dict[str, StoredTruck]) -> list[Gain]:
+def gains(found: Sequence[TruckCard], known: dict[str, StoredTruck]) -> list[ValueMark]:
     """What each changed truck gains over the baseline, for the value chart."""
     base = next(card for card in found if card.baseline)
     base_facts = known[base.config].facts if base.config in known else {}
@@ -121,7 +121,7 @@ def gains(found: Sequence[TruckCard], known: dict[str, StoredTruck]) -> list[Gai
         money, currency = _extra_money(facts, base_facts)
         grams = float(facts["mass_g"]) - float(base_facts["mass_g"])
         gain = card.pooled.difference
-        out.append(Gain(card.name, card.series, grams, money, currency, gain, card.pooled.table.pairs))
+        out.append(ValueMark(card.name, card.series, grams, money, currency, gain, card.pooled.table.pairs))
     return out
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sim.chart.value import Gain, cost
+from sim.chart.value import ValueMark, cost
 from sim.compare.comparison import Comparison
 from sim.compare.sentences import about, finding
 from sim.report.truck_card import TruckCard
@@ -30,6 +30,6 @@ def sentence(text: str) -> str:
     return text[:1].upper() + text[1:] + "."
 
 
-def balance(comparison: Comparison, gain: Gain) -> str:
+def balance(comparison: Comparison, gain: ValueMark) -> str:
     """What a configuration brings and what it costs, in one sentence."""
     return sentence(f"{about(comparison, gain.name)}; it costs {cost(gain)}")

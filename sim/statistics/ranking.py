@@ -23,7 +23,7 @@ ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "
 
 
 @dataclass(frozen=True)
-class Place:
+class RankedPlace:
     """One configuration's place."""
 
     name: str
@@ -48,7 +48,9 @@ def ordinal(place: int) -> str:
     return ORDINALS[place - 1] if place <= len(ORDINALS) else f"{place}th"
 
 
-def ranking(success: Mapping[str, Sequence[ArrayLike]], confidence: float = 0.95, seed: int = 0) -> tuple[Place, ...]:
+def ranking(
+    success: Mapping[str, Sequence[ArrayLike]], confidence: float = 0.95, seed: int = 0
+) -> tuple[RankedPlace, ...]:
     """Rank configurations.
 
     :param success: Per configuration, per obstacle, (repeats,) ones and zeros; repeats of one obstacle are the same
@@ -74,12 +76,12 @@ def ranking(success: Mapping[str, Sequence[ArrayLike]], confidence: float = 0.95
     np.put_along_axis(places, order, np.arange(1, len(names) + 1)[None, :], axis=1)
     tail = 100.0 * (1.0 - confidence) / 2.0
     low, high = np.percentile(places, [tail, 100.0 - tail], axis=0, method="inverted_cdf")
-    found = [Place(name, float(means[k]), int(low[k]), int(high[k]), float(np.mean(places[:, k] == 1)))
+    found = [RankedPlace(name, float(means[k]), int(low[k]), int(high[k]), float(np.mean(places[:, k] == 1)))
              for k, name in enumerate(names)]
     return tuple(sorted(found, key=lambda place: (-place.mean, place.best, place.name)))
 
 
-def sentence(places: Sequence[Place]) -> str:
+def sentence(places: Sequence[RankedPlace]) -> str:
     """The whole ranking; empty for fewer than two."""
     if len(places) < 2:
         return ""

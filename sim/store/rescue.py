@@ -16,7 +16,7 @@ _TRUCK = ("hash", "name", "facts", "checksum")
 
 
 @dataclass(frozen=True)
-class Found:
+class Survey:
     """What a store holds."""
 
     trials: int
@@ -40,7 +40,7 @@ class Found:
         return bool(self.damaged or self.traces or self.descriptions or self.unreadable)
 
 
-def inspect(path: Path, rescue: Path | None = None) -> Found:
+def inspect(path: Path, rescue: Path | None = None) -> Survey:
     """Check every row, and copy the good ones into a new store if one is named.
 
     :raises StoreError: Not a store, or the new file is there already.
@@ -75,7 +75,7 @@ def inspect(path: Path, rescue: Path | None = None) -> Found:
             new.insert(_into("trial", (*_COLUMNS, "checksum")), good)
             kept = {row[0] for row in good}
             new.insert(_into("trace", ("key", "npz", "checksum")), [row for row in sound if row[0] in kept])
-    return Found(
+    return Survey(
         len(good), sum(row[-1] == NONE_KEPT for row in good), tuple(damaged), tuple(lost), tuple(undescribed),
         tuple(ill_described), next(filter(None, told), ""), len(good) if rescue is not None else 0,
     )  # fmt: skip
