@@ -38,7 +38,10 @@ from sim.physics.simulation import STEP, Simulation
 from sim.physics.stepping import move
 from sim.physics.tyre_force import tyre_forces
 from sim.trial import driver as drivers
-from sim.trial.trial import LOOK
+from sim.trial.attempt import act
+from sim.trial.brief import blank_notes, brief_of
+from sim.trial.driver import LOOK
+from sim.trial.rows import B_RADIUS, B_REACH, BEATEN, DRIVING, N_LOOKS, N_MOVE, N_PHASE, N_TIME
 from terrain.heightfield import Heightfield
 from terrain.obstacle import Obstacle
 
@@ -157,21 +160,21 @@ def _second_engine_us(simulation: Simulation, model: RigidModel, ground: Heightf
 def _drive(simulation: Simulation, obstacle: Obstacle, who: str, seconds: float) -> Iterator[tuple[float, float]]:
     """Drive across; yields processor time per step of the steps and of the look after each 10 ms."""
     model = simulation.model
-    hands = drivers.Hands(drivers.named(who), model.wheelbase, descending=False)
-    radius = float(obstacle.detail["tyre_radius_mm"]) * 1e-3
-    top = model.drive.voltage / model.drive.kt / simulation.arrays.drive.rear * radius
-    view = simulation.look(obstacle.lane, model.wheelbase, LOOK)
-    steps, now = round(LOOK / STEP), 0.0
-    while now < seconds and view[V_S] < obstacle.finish_s and hands.move != "beaten":
-        tread = simulation.memory[M_MOTOR_SPEED] / simulation.arrays.drive.rear * radius
-        hands.decide(now, view, tread, LOOK)
-        simulation.command(hands.throttle(tread, top, LOOK), hands.steer(view, LOOK), False)
+    brief = brief_of(model, obstacle, drivers.named(who))
+    notes = blank_notes(brief)
+    notes[N_PHASE] = DRIVING
+    view = simulation.look(obstacle.lane, brief[B_REACH], LOOK)
+    steps = round(LOOK / STEP)
+    while notes[N_TIME] < seconds and view[V_S] < obstacle.finish_s and notes[N_MOVE] != BEATEN:
+        tread = simulation.memory[M_MOTOR_SPEED] / simulation.arrays.drive.rear * brief[B_RADIUS]
+        act(notes, brief, view, tread, simulation.controls)
         start = time.thread_time()
         simulation.advance(steps)
         middle = time.thread_time()
-        view = simulation.look(obstacle.lane, model.wheelbase, LOOK)
+        view = simulation.look(obstacle.lane, brief[B_REACH], LOOK)
         yield (middle - start) / steps * 1e6, (time.thread_time() - middle) / steps * 1e6
-        now += LOOK
+        notes[N_TIME] += LOOK
+        notes[N_LOOKS] += 1.0
 
 
 def time_steps(model: RigidModel, obstacle: Obstacle, who: str, seconds: float = 12.0) -> StepTimes:

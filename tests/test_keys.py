@@ -18,7 +18,19 @@ from models import scenario
 from sim.batch.version import LIBRARIES, model_hash, versions, versions_of
 from sim.physics.arrays import M_ENERGY
 from sim.physics.observe import V_CG, V_CG_VEL, V_MARGIN, V_S, V_UP
-from sim.trial.referee import SANE_SPEED, Referee
+from sim.trial.brief import blank_notes
+from sim.trial.referee import GOING_ON, SANE_SPEED, VERDICTS, verdict
+from sim.trial.rows import (
+    B_FINISH,
+    B_FLOOR,
+    B_LANE,
+    B_PACE,
+    B_SIZE,
+    B_TIME_LIMIT,
+    B_WEIGHT,
+    B_WHEELBASE,
+    N_TIME,
+)
 from sim.trial.truck import load_truck
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -95,17 +107,17 @@ def test_a_truck_built_by_other_code_has_another_key() -> None:
 
 def judged(views: list[tuple[float, float, float]], spent: float = 0.0) -> tuple[str, str] | None:
     """Verdict on looks given as speed, height of the centre of gravity and way along the lane."""
-    referee = Referee(
-        weight=4.0, wheelbase=0.13, finish_s=1.0, lane_half_width=0.1, time_limit=10.0, floor=-1.0, pace=math.inf
-    )
-    memory = np.zeros(64)
-    said = None
+    row = np.zeros(B_SIZE)
+    row[B_WEIGHT], row[B_WHEELBASE], row[B_FINISH], row[B_LANE] = 4.0, 0.13, 1.0, 0.1
+    row[B_TIME_LIMIT], row[B_FLOOR], row[B_PACE] = 10.0, -1.0, math.inf
+    notes, memory, code = blank_notes(row), np.zeros(64), GOING_ON
     for n, (speed, height, way) in enumerate(views):
         view = np.zeros(64)
         view[V_CG_VEL], view[V_CG + 2], view[V_S], view[V_UP], view[V_MARGIN] = speed, height, way, 1.0, 0.5
         memory[M_ENERGY] = spent * n
-        said = referee.verdict(0.01 * n, view, memory, np.zeros((4, 64)), "crawl", 0.0, 0.0)
-    return said
+        notes[N_TIME] = 0.01 * n
+        code = verdict(notes, row, view, memory, np.zeros((4, 64)))
+    return None if code == GOING_ON else VERDICTS[code]
 
 
 def test_numbers_that_blew_up_are_invalid_even_past_the_finish() -> None:

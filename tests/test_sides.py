@@ -12,15 +12,34 @@ import numpy as np
 import pytest
 from fake_trial import VERSIONS, FakeStudy, FakeTruck, perform, task
 
+from models.scenario import DATA
 from sim.physics.margin import footprint_margin, tip_over_margin
-from sim.physics.observe import V_LEFT_Z, V_LOAD, V_SIZE
+from sim.physics.observe import V_CG, V_LEFT_Z, V_LOAD, V_SIZE, V_UP, V_WHEELS
 from sim.store.store import Store
 from sim.trial import driver, ground_cache
-from sim.trial.driver import Hands
+from sim.trial.brief import blank_notes, brief_of
 from sim.trial.luck import Draw, Variation, draw
-from sim.trial.referee import SLIDE_TIME, Referee
+from sim.trial.referee import GOING_ON, SLIDE_TIME, VERDICTS, verdict
 from sim.trial.result import RECORD_COLUMNS, TrialResult, record
+from sim.trial.rows import (
+    B_ASIDE,
+    B_DELAY,
+    B_FINISH,
+    B_FLOOR,
+    B_LANE,
+    B_PACE,
+    B_SIZE,
+    B_TIME_LIMIT,
+    B_WEIGHT,
+    B_WHEELBASE,
+    N_LOOKS,
+    N_SEEN,
+    N_SLIDE,
+    N_TIME,
+    N_TRIED,
+)
 from sim.trial.task import Report, Task
+from sim.trial.truck import load_truck
 from terrain.obstacle import mirrored
 
 YARD = "133x27@24"
@@ -96,38 +115,61 @@ def test_every_measure_reaches_the_record() -> None:
     assert record(replace(result, energy=math.nan)).outcome == "invalid"
 
 
-def test_a_patient_driver_tries_a_third_of_the_track_to_either_side() -> None:
-    hands = Hands(driver.named("patient"), 0.133, False, track=0.09, weight=5.0)
-    lines = []
-    for left in (3, 2, 1, 0):
-        hands.bumps_left = left
-        lines.append(hands.aside())
-    assert lines == pytest.approx([0.0, 0.03, -0.03, 0.0])
+@pytest.fixture(scope="module")
+def patient() -> np.ndarray:
+    """Brief of the patient driver on a side-hill."""
+    model = load_truck(DATA / "gundi.toml").model
+    return brief_of(model, ground_cache.ground("side-hill", 30.0, YARD, None, 3), driver.named("patient"))
 
 
-def test_a_light_uphill_wheel_turns_him_down_the_fall_line() -> None:
-    hands = Hands(driver.named("patient"), 0.133, False, track=0.09, weight=4.0)
-    view = np.zeros(V_SIZE)
-    view[V_LEFT_Z], view[V_LOAD : V_LOAD + 4] = 0.5, (1.0, 1.0, 0.1, 1.0)
-    steps = [hands.steer(view, 0.01) for _ in range(40)]
-    assert steps[-1] < 0.0, "left is uphill: he steers right"
-    view[V_LOAD : V_LOAD + 4] = 1.0
-    assert [hands.steer(view, 0.01) for _ in range(40)][-1] == 0.0
-    assert not Hands(driver.named("steady"), 0.133, False).driver.light
+def test_a_patient_driver_tries_a_third_of_the_track_to_either_side(patient: np.ndarray) -> None:
+    third = min(load_truck(DATA / "gundi.toml").model.track) / 3.0
+    assert patient[B_ASIDE : B_ASIDE + 3] == pytest.approx([0.0, third, -third], rel=1e-12)
+    aims = []
+    for tried in range(4):
+        notes = blank_notes(patient)
+        notes[N_TRIED], notes[N_LOOKS] = tried, patient[B_DELAY]
+        notes[N_SEEN:] = 9.0
+        driver.steer(notes, patient, np.zeros(V_SIZE))
+        aims.append(notes[N_SEEN + int(patient[B_DELAY])])
+    assert aims[0] == aims[3] == 0.0
+    assert aims[1] == -aims[2] > 0.0
+
+
+def test_a_light_uphill_wheel_turns_him_down_the_fall_line(patient: np.ndarray) -> None:
+    def steered(loads: tuple[float, ...]) -> list[float]:
+        notes, told = blank_notes(patient), []
+        view = np.zeros(V_SIZE)
+        view[V_LEFT_Z], view[V_LOAD : V_LOAD + 4] = 0.5, loads
+        for k in range(40):
+            notes[N_LOOKS] = k
+            told.append(driver.steer(notes, patient, view))
+        return told
+
+    light = steered((1.0, 1.0, 0.1, 1.0))
+    assert light[-1] < 0.0, "left is uphill: he steers right"
+    assert light[int(patient[B_DELAY]) - 1] == 0.0 > light[int(patient[B_DELAY])], "and not before he has reacted"
+    assert steered((1.0,) * 4)[-1] == 0.0
+    assert not driver.named("steady").light
 
 
 def test_sliding_faster_than_a_walking_pace_is_not_clearing() -> None:
-    def ends(slide: float) -> str | None:
-        referee = Referee(5.0, 0.133, 1.0, 0.1, 60.0, -1.0, 0.286)
+    def ends(slide: float) -> tuple[str, str] | None:
+        row = np.zeros(B_SIZE)
+        row[B_WEIGHT], row[B_WHEELBASE], row[B_FINISH], row[B_LANE] = 5.0, 0.133, 1.0, 0.1
+        row[B_TIME_LIMIT], row[B_FLOOR], row[B_PACE] = 60.0, -1.0, 0.286
+        notes = blank_notes(row)
+        notes[N_SLIDE] = slide
         view = np.zeros(V_SIZE)
-        view[2:5], view[8], view[V_SIZE - 5] = 0.05, 1.0, 0.5  # centre of gravity up, chassis level, margin
+        view[V_CG + 2], view[V_UP], view[V_WHEELS] = 0.05, 1.0, 0.5
         for k in range(round(2 * SLIDE_TIME / 0.01)):
-            decided = referee.verdict(0.01 * k, view, np.zeros(64), np.zeros((4, 16)), "crawl", 0.0, slide)
-            if decided is not None:
-                return ": ".join(decided)
+            notes[N_TIME] = 0.01 * k
+            code = verdict(notes, row, view, np.zeros(64), np.zeros((4, 16)))
+            if code != GOING_ON:
+                return VERDICTS[code]
         return None
 
-    assert ends(0.3) == "slid: slid down"
+    assert ends(0.3) == ("slid", "slid down")
     assert ends(0.25) is None
 
 

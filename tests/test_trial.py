@@ -6,7 +6,6 @@ import math
 import subprocess
 import sys
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -21,7 +20,24 @@ from sim.physics.engine_bullet import BulletEngine
 from sim.physics.engine_compiled import TreeEngine
 from sim.physics.simulation import Simulation
 from sim.trial import driver, trial
+from sim.trial.attempt import percentile
+from sim.trial.brief import blank_notes
 from sim.trial.result import OUTCOMES, TrialResult
+from sim.trial.rows import (
+    B_BACK_OFF,
+    B_BUMPS,
+    B_PATIENCE,
+    B_SIZE,
+    B_SPEED,
+    B_TOP_SPEED,
+    B_WHEELBASE,
+    BEATEN,
+    BUMP,
+    CRAWL,
+    N_MOVE,
+    N_TIME,
+    REVERSE,
+)
 from sim.trial.trial import Conditions
 from sim.trial.truck import load_truck
 from terrain import catalog
@@ -118,7 +134,7 @@ def test_a_trace_covers_the_trial_at_its_interval(model: RigidModel) -> None:
 
 
 def test_a_shifted_centre_of_gravity_moves_the_whole_truck_by_as_much(model: RigidModel) -> None:
-    moved = trial._shifted(model, (0.003, -0.001, 0.002))
+    moved = trial.shifted(model, (0.003, -0.001, 0.002))
     assert moved.cg() - model.cg() == pytest.approx([0.003, -0.001, 0.002], abs=1e-15)
     assert moved.mass == model.mass
 
@@ -230,23 +246,51 @@ def test_drivers_are_told_by_name() -> None:
         driver.named("reckless")
 
 
+def hand(**told: float) -> tuple[np.ndarray, np.ndarray]:
+    """Brief and blank notes of a driver with a wheelbase of 0.134 m, driving."""
+    row = np.zeros(B_SIZE)
+    row[B_SPEED : B_SPEED + 4] = 0.1, -0.1, 0.2, 0.0
+    row[B_WHEELBASE], row[B_TOP_SPEED], row[B_PATIENCE], row[B_BACK_OFF] = 0.134, 1.0, 1.6, 0.04
+    row[B_BUMPS] = told.get("bumps", 0.0)
+    return row, blank_notes(row)
+
+
 def test_a_stuck_driver_backs_off_bumps_and_gives_up_at_last() -> None:
     """Against a wall: no progress, so he reverses, bumps, and after his last bump stands still on the brake."""
-    hands = driver.Hands(replace(driver.named("bump"), bumps=2), wheelbase=0.134, descending=False)
-    view = np.zeros(20)
-    moves = [hands.move]
+    row, notes = hand(bumps=2.0)
+    moves = [CRAWL]
     for k in range(3000):
-        hands.decide(0.01 * k, view, hands.wanted_speed(), 0.01)
-        if hands.move != moves[-1]:
-            moves.append(hands.move)
-    assert moves == ["crawl", "reverse", "bump", "reverse", "bump", "beaten"]
-    assert hands.wanted_speed() == 0.0
+        notes[N_TIME] = 0.01 * k
+        driver.decide(notes, row, 0.0, row[B_SPEED + int(notes[N_MOVE])])
+        if notes[N_MOVE] != moves[-1]:
+            moves.append(int(notes[N_MOVE]))
+    assert moves == [CRAWL, REVERSE, BUMP, REVERSE, BUMP, BEATEN]
 
 
 def test_the_throttle_settles_at_the_wanted_speed() -> None:
     """A motor that follows its duty at once (top speed 1 m/s) under a load worth 0.2 of its duty."""
-    hands = driver.Hands(driver.named("steady"), wheelbase=0.134, descending=False)
+    row, notes = hand()
     speed = 0.0
     for _ in range(200):
-        speed = max(hands.throttle(speed, 1.0, 0.01) - 0.2, 0.0)
-    assert speed == pytest.approx(hands.wanted_speed(), rel=0.01)
+        speed = max(driver.throttle(notes, row, speed) - 0.2, 0.0)
+    assert speed == pytest.approx(row[B_SPEED], rel=0.01)
+
+
+def test_an_engine_that_is_asked_step_by_step_gives_the_same_bits(model: RigidModel) -> None:
+    """The same dynamics, once compiled with driver and referee and once through the seam."""
+
+    class Asked(TreeEngine):
+        inside = None
+
+    ground = obstacle(model, "ledge:12")
+    whole = trial.run(model, ground, driver.named("bump"), 5)
+    assert numbers(trial.run(model, ground, driver.named("bump"), 5, engine=Asked)) == numbers(whole)
+    assert numbers(trial.run(model, ground, driver.named("bump"), 5, trace=True)) == numbers(whole)
+
+
+def test_the_low_percentile_is_numpys() -> None:
+    rng = np.random.default_rng(3)
+    for n in (1, 2, 3, 20, 21, 41, 1000):
+        values = np.round(rng.standard_normal(n), 1)  # many are alike
+        expected = np.percentile(values, 5.0)
+        assert percentile(values.copy(), n, 0.05) == expected

@@ -21,12 +21,16 @@ from numba.core import config
 from sim.physics.sources import hash_of, source_files
 
 F = TypeVar("F", bound=Callable[..., Any])
+ROOMS = ("physics", "trial")
+"""Rooms of ``sim`` that hold kernels."""
+
 
 def kernel_files() -> dict[str, Path]:
-    """Modules whose contents are frozen into machine code: every kernel of this folder and all that it imports."""
-    here = Path(__file__).parent
-    kernels = [path.stem for path in sorted(here.glob("*.py")) if "\n@kernel\n" in path.read_text(encoding="utf-8")]
-    return source_files(*(f"{__package__}.{name}" for name in kernels))
+    """Modules whose contents are frozen into machine code: every kernel of these rooms and all that it imports."""
+    here = Path(__file__).parents[1]
+    paths = sorted(path for room in ROOMS for path in (here / room).glob("*.py"))
+    kernels = [path for path in paths if "\n@kernel\n" in path.read_text(encoding="utf-8")]
+    return source_files(*(f"sim.{path.parent.name}.{path.stem}" for path in kernels))
 
 
 @cache

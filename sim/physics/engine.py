@@ -12,6 +12,10 @@ from sim.physics.forces import OUT, STATE, ForceArguments, step_forces
 Array = NDArray[np.float64]
 
 
+Inside = tuple[Array, Array, float, Array, Array, Array]
+"""State, gravity, step and room to work: what :func:`sim.physics.stepping.run_steps` takes of an engine."""
+
+
 class Engine(Protocol):
     """A truck's tree of bodies under gravity, moved by a base wrench and joint efforts.
 
@@ -23,6 +27,11 @@ class Engine(Protocol):
     """(3,) base frame's origin in the chassis frame, m."""
     base_rotation: Array
     """(3, 3) base frame's axes in the chassis frame."""
+
+    @property
+    def inside(self) -> Inside | None:
+        """Its arrays, if whole attempts may be compiled around them; None where every step is asked for."""
+        return None
 
     def reset(self, state: Array) -> None:
         """Put the truck into a state; forces are forgotten."""

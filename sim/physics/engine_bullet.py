@@ -240,6 +240,11 @@ class BulletWindow(TreeEngine):
         self._reach = 4.0 * model.wheelbase
         self._simulated, self._next, self._began = 0.0, 0.0, time.monotonic()
 
+    @property
+    def inside(self) -> None:
+        """Nothing: a picture is due between steps."""
+        return None
+
     def run(self, steps: int, arguments: ForceArguments) -> None:
         """Move on by a number of steps; keep pace with the clock, and the camera on the truck."""
         super().run(steps, arguments)

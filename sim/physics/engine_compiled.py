@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from models.rigid import RigidModel
 from sim.physics.arrays import S_QUAT, S_SIZE, Motion, model_arrays
 from sim.physics.dynamics import BODIES, C_SIZE, FREEDOMS
-from sim.physics.engine import Engine
+from sim.physics.engine import Engine, Inside
 from sim.physics.forces import ForceArguments
 from sim.physics.stepping import free_step, run_steps
 
@@ -30,6 +30,11 @@ class TreeEngine(Engine):
         self._out = np.zeros(FREEDOMS)
         self._work = np.zeros((BODIES, C_SIZE)), np.zeros((FREEDOMS, FREEDOMS)), np.zeros(FREEDOMS)
         self._motion = Motion(np.zeros((BODIES, 3, 3)), *np.zeros((3, BODIES, 6)))
+
+    @property
+    def inside(self) -> Inside | None:
+        """Its arrays, for what is compiled together with it."""
+        return self._state, self._gravity, self._step, *self._work
 
     def reset(self, state: Array) -> None:
         """Put the truck into a state; forces are forgotten."""

@@ -19,8 +19,8 @@ from sim.physics.tyre_force import tyre_forces
 Array = NDArray[np.float64]
 ForceArguments = tuple[Any, ...]
 """What :func:`step_forces` takes, in its order."""
-STATE, OUT, MODEL, MOTION = 0, 3, 4, 10
-"""Places in it of what moving on needs."""
+STATE, CONTROLS, MEMORY, OUT, MODEL, HULL_BRISTLES, MOTION, WHEELS = 0, 1, 2, 3, 4, 8, 10, 12
+"""Places in it of what moving on and looking need."""
 
 
 @kernel

@@ -54,7 +54,8 @@ def forward(state: Array, body: Bodies, drive: Drive, motion: Motion) -> None:
         velocity = at(motion.velocity, p)
         if body.prismatic[b]:
             arm = plus(arm, times(q, axis))
-            rotation[b, :, :] = r
+            for i in range(3):
+                put_at(rotation[b], i, 0, at(r, i))
             velocity = plus(plus_cross(velocity, spin, arm), rate)
         else:
             rotate_about(r, at(body.axis, b), q, rotation[b])

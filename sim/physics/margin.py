@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.physics.compiled import kernel
-from sim.physics.vector import Vec, at, cross, dot, minus, over, size, times, vec
+from sim.physics.vector import Vec, at, cross, dot, minus, over, size, times
 
 Array = NDArray[np.float64]
 ROUND_TRIP = np.array([0, 1, 3, 2], dtype=np.int64)
@@ -43,7 +43,7 @@ def edge_angle(p: Vec, q: Vec, force: Vec) -> float:
 
 
 @kernel
-def tip_over_margin(contact: Array, cg: Array, force: Array) -> tuple[float, int]:
+def tip_over_margin(contact: Array, cg: Vec, force: Vec) -> tuple[float, int]:
     """Smallest edge angle (rad) and its edge (index into EDGE_NAMES).
 
     ``contact`` (4, 3): front left, front right, rear left, rear right, world, m. ``cg`` (3,) m. ``force`` (3,): what
@@ -51,12 +51,10 @@ def tip_over_margin(contact: Array, cg: Array, force: Array) -> tuple[float, int
     """
     best = math.pi
     edge = 0
-    centre = vec(cg, 0)
-    push = vec(force, 0)
     for k in range(4):
-        p = minus(at(contact, ROUND_TRIP[k]), centre)
-        q = minus(at(contact, ROUND_TRIP[(k + 1) % 4]), centre)
-        angle = edge_angle(p, q, push)
+        p = minus(at(contact, ROUND_TRIP[k]), cg)
+        q = minus(at(contact, ROUND_TRIP[(k + 1) % 4]), cg)
+        angle = edge_angle(p, q, force)
         if angle < best:
             best = angle
             edge = k
@@ -82,7 +80,7 @@ def next_corner(points: Array, count: int, here: int) -> int:
 
 
 @kernel
-def footprint_margin(points: Array, count: int, cg: Array, force: Array) -> float:
+def footprint_margin(points: Array, count: int, cg: Vec, force: Vec) -> float:
     """Smallest edge angle (rad) over the hull of the first ``count`` rows of ``points`` (n, 3), world, m.
 
     ``cg`` and ``force`` as for :func:`tip_over_margin`. Fewer than three corners give pi: ask the four wheels instead.
@@ -93,15 +91,13 @@ def footprint_margin(points: Array, count: int, cg: Array, force: Array) -> floa
     for k in range(1, count):
         if points[k, 0] < points[first, 0] or (points[k, 0] == points[first, 0] and points[k, 1] < points[first, 1]):
             first = k
-    centre = vec(cg, 0)
-    push = vec(force, 0)
     best = math.pi
     corners = 0
     here = first
     for _ in range(count):
         there = next_corner(points, count, here)
         corners += 1
-        best = min(best, edge_angle(minus(at(points, here), centre), minus(at(points, there), centre), push))
+        best = min(best, edge_angle(minus(at(points, here), cg), minus(at(points, there), cg), force))
         here = there
         if here == first:
             break

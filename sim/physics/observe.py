@@ -11,7 +11,7 @@ from sim.physics.arrays import W_NORMAL, W_PX, Bodies, Hull, Motion, places
 from sim.physics.compiled import kernel
 from sim.physics.kinematics import BODIES
 from sim.physics.margin import footprint_margin, tip_over_margin
-from sim.physics.vector import add, at, plus, plus_cross, plus_turn, put_at, times, turn
+from sim.physics.vector import add, at, minus, over, plus, plus_cross, plus_turn, put, put_at, times, turn, vec
 
 Array = NDArray[np.float64]
 
@@ -92,25 +92,21 @@ def observe(
     frames = motion.rotation
     origin = motion.origin
     mass = 0.0
-    cg = np.zeros(3)
-    cv = np.zeros(3)
+    cg = cv = (0.0, 0.0, 0.0)
     for b in range(BODIES):
         m = body.mass[b]
         arm = turn(frames[b], at(body.com, b))
         mass += m
-        add(cg, 0, times(m, plus(at(origin, b), arm)))
-        add(cv, 0, times(m, plus_cross(at(motion.velocity, b), at(motion.spin, b), arm)))
+        cg = plus(cg, times(m, plus(at(origin, b), arm)))
+        cv = plus(cv, times(m, plus_cross(at(motion.velocity, b), at(motion.spin, b), arm)))
     blend = min(interval / ACCELERATION_TIME, 1.0)
-    force = np.empty(3)
-    finite = 0.0
-    for i in range(3):
-        cg[i] /= mass
-        cv[i] /= mass
-        view[V_ACC + i] += blend * ((cv[i] - view[V_CG_VEL + i]) / interval - view[V_ACC + i])
-        force[i] = mass * (gravity[i] - view[V_ACC + i])
-        view[V_CG + i] = cg[i]
-        view[V_CG_VEL + i] = cv[i]
-        finite += cg[i] + cv[i]
+    cg, cv = over(cg, mass), over(cv, mass)
+    gain = over(minus(cv, vec(view, V_CG_VEL)), interval)
+    add(view, V_ACC, times(blend, minus(gain, vec(view, V_ACC))))
+    force = times(mass, minus(vec(gravity, 0), vec(view, V_ACC)))
+    put(view, V_CG, cg)
+    put(view, V_CG_VEL, cv)
+    finite = cg[0] + cv[0] + cg[1] + cv[1] + cg[2] + cv[2]
     enough = CARRIES * mass * math.sqrt(gravity[0] ** 2 + gravity[1] ** 2 + gravity[2] ** 2)
     count = 0
     for i in range(4):

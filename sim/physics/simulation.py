@@ -64,8 +64,7 @@ class Simulation:
         self.gravity = np.array(gravity)
         self.engine = engine(model, step, gravity)
         self.arrays = model_arrays(model, self.engine.base_p, self.engine.base_rotation)
-        self.ground = ground
-        self._ground = ground_arrays(ground)
+        self.stand_on(ground)
         self.state = np.zeros(S_SIZE)
         self.controls = np.zeros(U_SIZE)
         self.controls[U_DT], self.controls[U_GRIP], self.controls[U_VOLTAGE] = step, grip_scale, voltage_scale
@@ -80,6 +79,11 @@ class Simulation:
         self.contact = np.zeros((4, 3))
         self.support = np.zeros((4 + len(self.arrays.hull.body), 3))
         self.view = np.zeros(V_SIZE)
+
+    def stand_on(self, ground: Heightfield) -> None:
+        """Put another ground under the truck."""
+        self.ground = ground
+        self._ground = ground_arrays(ground)
 
     def place(self, x: float, y: float, heading: float) -> None:
         """Set the truck down at rest: rear axle's ground point at (x, y) m, turned by ``heading`` rad.

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.rigid import JOINT_COUNT
-from sim.physics.arrays import S_POS, S_Q, S_QD, S_QUAT, S_SPIN, S_VEL, Bodies, Drive, Motion
+from sim.physics.arrays import S_POS, S_Q, S_QD, S_QUAT, S_SIZE, S_SPIN, S_VEL, Bodies, Drive, Motion
 from sim.physics.compiled import kernel
 from sim.physics.dynamics import accelerations
 from sim.physics.forces import MODEL, MOTION, OUT, STATE, ForceArguments, step_forces
@@ -78,8 +78,11 @@ def run_steps(
     arguments: ForceArguments,
 ) -> None:  # fmt: skip
     """Advance ``present`` by a number of steps; the forces' arrays hold what the last step's forces came from."""
-    state = arguments[STATE]
+    a = arguments
+    state = a[STATE]
     for _ in range(steps):
-        state[:] = present
-        step_forces(*arguments)
-        move(present, arguments[OUT], arguments[MODEL].body, arguments[MOTION], gravity, step, work, matrix, result)
+        for k in range(S_SIZE):
+            state[k] = present[k]
+        # Written out, for the compiler of another target takes no star.
+        step_forces(a[0], a[1], a[2], a[3], a[4], a[5], a[6], a[7], a[8], a[9], a[10], a[11], a[12])
+        move(present, a[OUT], a[MODEL].body, a[MOTION], gravity, step, work, matrix, result)

@@ -8,15 +8,45 @@ in it is part of a trial's key. Speeds are in wheelbases per second, so that one
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sim.errors import SimError
-from sim.physics.observe import V_BEARING, V_LEFT_Z, V_LOAD, V_S
+from sim.physics.compiled import kernel
+from sim.physics.observe import V_BEARING, V_LEFT_Z, V_LOAD
+from sim.trial.rows import (
+    B_ASIDE,
+    B_BACK_OFF,
+    B_BUMPS,
+    B_DELAY,
+    B_LIGHT,
+    B_PATIENCE,
+    B_REACH,
+    B_SPEED,
+    B_TOP_SPEED,
+    B_WHEELBASE,
+    BEATEN,
+    BUMP,
+    CRAWL,
+    N_BEST,
+    N_BEST_TIME,
+    N_LOOKS,
+    N_MOVE,
+    N_MOVE_TIME,
+    N_SEEN,
+    N_STEER,
+    N_TIME,
+    N_TREAD,
+    N_TRIED,
+    N_WOUND,
+    REVERSE,
+)
 
 Array = NDArray[np.float64]
+LOOK = 0.01
+"""s between looks of driver and referee."""
 
 
 @dataclass(frozen=True)
@@ -79,92 +109,67 @@ SPEED_MEMORY = 10.0
 """1/s; the rest is wound on at this rate, as a finger pulls until the truck moves."""
 
 
-@dataclass
-class Hands:
-    """A driver at work in one trial."""
+@kernel
+def steer(notes: Array, brief: Array, view: Array) -> float:
+    """Pure pursuit of the lane from the rear axle (Coulter 1992), delayed by the reaction time; rad.
 
-    driver: Driver
-    wheelbase: float
-    descending: bool
-    track: float = 0.0
-    weight: float = math.inf
-    move: str = "crawl"
-    """crawl, reverse, bump or beaten."""
-    best: float = -math.inf
-    best_time: float = 0.0
-    bumps_left: int = 0
-    _move_time: float = 0.0
-    _tread: float = 0.0
-    _memory: float = 0.0
-    _steer: float = 0.0
-    _steer_queue: list[float] = field(default_factory=list)
+    ``notes`` and ``brief``: rows of :mod:`sim.trial.rows`; ``view``: what :func:`sim.physics.observe.observe` filled.
+    """
+    reach = brief[B_REACH]
+    aim = view[V_BEARING] + math.atan2(brief[B_ASIDE + int(notes[N_TRIED]) % 3], reach)
+    wanted = math.atan2(2.0 * brief[B_WHEELBASE] * math.sin(aim), reach)
+    if feels_light(brief[B_LIGHT], view):
+        wanted = -math.copysign(DOWNHILL_STEER, view[V_LEFT_Z])
+    delay = int(brief[B_DELAY])
+    now = int(notes[N_LOOKS])
+    notes[N_SEEN + now % (delay + 1)] = wanted
+    if now >= delay:
+        notes[N_STEER] = notes[N_SEEN + (now - delay) % (delay + 1)]
+    return -notes[N_STEER] if notes[N_MOVE] == REVERSE else notes[N_STEER]
 
-    def __post_init__(self) -> None:
-        """Start with all bumps in hand."""
-        self.bumps_left = self.driver.bumps
 
-    def steer(self, view: Array, interval: float) -> float:
-        """Pure pursuit of the lane from the rear axle (Coulter 1992), delayed by the reaction time; rad."""
-        reach = self.driver.look_ahead * self.wheelbase
-        aim = view[V_BEARING] + math.atan2(self.aside(), reach) if self.driver.sidestep else view[V_BEARING]
-        wanted = math.atan2(2.0 * self.wheelbase * math.sin(aim), reach)
-        if self.driver.light and self.feels_light(view):
-            wanted = -math.copysign(DOWNHILL_STEER, view[V_LEFT_Z])
-        self._steer_queue.append(wanted)
-        delay = max(round(self.driver.reaction / interval), 0)
-        if len(self._steer_queue) > delay:
-            self._steer = self._steer_queue.pop(0)
-        return -self._steer if self.move == "reverse" else self._steer
+@kernel
+def feels_light(light: float, view: Array) -> bool:
+    """Whether a wheel on the uphill side of a side slope carries less than ``light`` N."""
+    if light == 0.0 or abs(view[V_LEFT_Z]) < LEANING:
+        return False
+    first = 0 if view[V_LEFT_Z] > 0.0 else 1
+    return min(view[V_LOAD + first], view[V_LOAD + first + 2]) < light
 
-    def aside(self) -> float:
-        """m to the left of the lane that this try is driven."""
-        tried = self.driver.bumps - self.bumps_left
-        return self.driver.sidestep * self.track * (0.0, 1.0, -1.0)[tried % 3]
 
-    def feels_light(self, view: Array) -> bool:
-        """Whether a wheel on the uphill side has lost most of its load on a side slope."""
-        if abs(view[V_LEFT_Z]) < LEANING:
-            return False
-        uphill = (0, 2) if view[V_LEFT_Z] > 0.0 else (1, 3)
-        return bool(min(view[V_LOAD + k] for k in uphill) < 0.25 * self.driver.light * self.weight)
+@kernel
+def decide(notes: Array, brief: Array, along: float, tread_speed: float) -> None:
+    """Choose the next move from the progress made: ``along`` m of the lane, the tread at ``tread_speed`` m/s."""
+    time = notes[N_TIME]
+    patience = brief[B_PATIENCE]
+    notes[N_TREAD] += tread_speed * LOOK
+    if along > notes[N_BEST] + PROGRESS * brief[B_WHEELBASE]:
+        notes[N_BEST], notes[N_BEST_TIME] = along, time
+        if notes[N_MOVE] == BUMP:
+            _start(notes, CRAWL)
+    if notes[N_MOVE] == REVERSE:
+        if notes[N_TREAD] < -brief[B_BACK_OFF] or time - notes[N_MOVE_TIME] > patience:
+            _start(notes, BUMP)
+    elif time - max(notes[N_BEST_TIME], notes[N_MOVE_TIME]) > patience:
+        if notes[N_TRIED] >= brief[B_BUMPS]:
+            _start(notes, BEATEN)
+        else:
+            notes[N_TRIED] += 1.0
+            _start(notes, REVERSE)
 
-    def wanted_speed(self) -> float:
-        """Tread speed asked for, m/s."""
-        speeds = {
-            "crawl": self.driver.descent_speed if self.descending else self.driver.crawl_speed,
-            "reverse": -self.driver.crawl_speed,
-            "bump": self.driver.bump_speed,
-            "beaten": 0.0,
-        }
-        return speeds[self.move] * self.wheelbase
 
-    def decide(self, time: float, view: Array, tread_speed: float, interval: float) -> None:
-        """Choose the next move from the progress made."""
-        self._tread += tread_speed * interval
-        along = view[V_S]
-        if along > self.best + PROGRESS * self.wheelbase:
-            self.best, self.best_time = along, time
-            if self.move == "bump":
-                self._start("crawl", time)
-        if self.move == "reverse":
-            if self._tread < -self.driver.back_off * self.wheelbase or time - self._move_time > self.driver.patience:
-                self._start("bump", time)
-        elif time - max(self.best_time, self._move_time) > self.driver.patience:
-            self._give_it_a_bump(time)
+@kernel
+def _start(notes: Array, move: int) -> None:
+    notes[N_MOVE] = move
+    notes[N_MOVE_TIME] = notes[N_TIME]
+    notes[N_TREAD] = notes[N_WOUND] = 0.0
 
-    def _give_it_a_bump(self, time: float) -> None:
-        if self.bumps_left == 0:
-            self._start("beaten", time)
-            return
-        self.bumps_left -= 1
-        self._start("reverse", time)
 
-    def _start(self, move: str, time: float) -> None:
-        self.move, self._move_time, self._tread, self._memory = move, time, 0.0, 0.0
-
-    def throttle(self, tread_speed: float, top_speed: float, interval: float) -> float:
-        """Duty (-1 to 1) that brings the tread to the wanted speed: feed-forward plus proportional and integral."""
-        wanted = self.wanted_speed()
-        error = (wanted - tread_speed) / top_speed
-        self._memory = min(max(self._memory + SPEED_MEMORY * error * interval, -1.0), 1.0)
-        return min(max(wanted / top_speed + SPEED_GAIN * error + self._memory, -1.0), 1.0)
+@kernel
+def throttle(notes: Array, brief: Array, tread_speed: float) -> float:
+    """Duty (-1 to 1) that brings the tread to the wanted speed: feed-forward plus proportional and integral."""
+    wanted = brief[B_SPEED + int(notes[N_MOVE])]
+    top_speed = brief[B_TOP_SPEED]
+    error = (wanted - tread_speed) / top_speed
+    notes[N_WOUND] = min(max(notes[N_WOUND] + SPEED_MEMORY * error * LOOK, -1.0), 1.0)
+    return min(max(wanted / top_speed + SPEED_GAIN * error + notes[N_WOUND], -1.0), 1.0)
