@@ -6,8 +6,9 @@ import base64
 import hashlib
 import json
 import math
+import shlex
 import tomllib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
@@ -32,10 +33,11 @@ from sim.replay.picks import Pick, clips, picks, sheets
 from sim.report import pictures
 from sim.report.csv_files import csv_texts
 from sim.report.endings import endings
+from sim.report.kit import PLAN, archive, kit, missing
 from sim.report.reading import matrix, read
 from sim.report.truck_card import TruckCard, cards, gains
 from sim.report.verdict import answer, balance, question, sentence
-from sim.store.store import Store
+from sim.store.store import Store, StoredTruck
 from terrain.whole_file import whole
 
 CLIP_BYTES = 4_500_000
@@ -43,8 +45,9 @@ CLIP_BYTES = 4_500_000
 OPEN_PLACES = 8
 """Obstacles whose table is open from the start."""
 PLAYER = ("raster.js", "scene.js", "overlay.js", "player.js")
+KIT = "again.zip"
+"""Archive of plan, sheets and changes."""
 Watch = Callable[[str], None]
-Shares = dict[str, Image.Image]
 
 
 @dataclass(frozen=True)
@@ -68,33 +71,49 @@ def write_report(
     """
     tell = watch or (lambda _: None)
     with Store(store_file) as store:
-        text, tables, pictures_made = render(store, baseline, tell, tilt)
+        page = render(store, baseline, tell, tilt)
     tell("writing")
     folder = out.with_name(f"{out.stem}-data")
     written = [out]
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
-        if tables:
+        if page.tables:
             folder.mkdir(exist_ok=True)
-        for name, table in tables.items():
+        for name, table in page.tables.items():
             (folder / name).write_text(table, encoding="utf-8", newline="")
             written.append(folder / name)
-        for name, picture in pictures_made.items():
+        for name, picture in page.shares.items():
             picture.save(folder / name)
             written.append(folder / name)
+        if page.kit:
+            (folder / KIT).write_bytes(page.kit)
+            written.append(folder / KIT)
         # The page appears whole or not at all.
         with whole(out) as part:
-            part.write_text(text, encoding="utf-8")
+            part.write_text(page.text, encoding="utf-8")
     except OSError as error:
         raise SimError(f"cannot be written: {error.strerror}", file=error.filename or out,
                        remedy="Give another file with --out") from error
     return written
 
 
-def render(store: Store, baseline: str | None, tell: Watch, tilt: int = 0) -> tuple[str, dict[str, str], Shares]:
-    """Page text, CSV texts and pictures to share of an open store."""
+@dataclass(frozen=True)
+class Rendered:
+    """A page and what lies beside it."""
+
+    text: str
+    tables: Mapping[str, str]
+    """CSV texts by file name."""
+    shares: Mapping[str, Image.Image]
+    """Pictures to share by file name."""
+    kit: bytes
+    """Archive of plan, sheets and changes; empty where the store does not hold them."""
+
+
+def render(store: Store, baseline: str | None, tell: Watch, tilt: int = 0) -> Rendered:
+    """Make the page of an open store, and what lies beside it."""
     if store.latest() is None:
-        return _template().render(empty=True, store=store.path.name, title=store.path.stem), {}, {}
+        return Rendered(_template().render(empty=True, store=store.path.name, title=store.path.stem), {}, {}, b"")
     tell("comparing")
     reading = read(store, baseline, tilt)
     comparison, names = reading.comparison, reading.names
@@ -137,12 +156,21 @@ def render(store: Store, baseline: str | None, tell: Watch, tilt: int = 0) -> tu
         "replay": _replay(shown),
         **_story(store, comparison, found),
     }
+    driven = [known[card.config] for card in found if card.config in known]
+    packed = _packed(context["plan_text"], driven, store.path.name)
+    context |= {"kit": _address(packed, "application/zip") if packed else "", "kit_name": KIT, "plan_name": PLAN,
+                "needs": missing(context["plan_text"], driven)}
     tell("putting the page together")
     foot = f"{context['trials']} simulated trials" + (", invented trucks" if context["invented"] else "")
     moments = [base64.b64decode(still.address.partition(",")[2]) for still in context["stills"][:2]]
     shares = {f"share-{shape}.png": share_picture(context["question"], context["answer"], foot, moments, shape)
               for shape in SIZES}
-    return _template().render(context), tables, shares
+    return Rendered(_template().render(context), tables, shares, packed)
+
+
+def _packed(plan: str, driven: Sequence[StoredTruck], store: str) -> bytes:
+    texts = kit(plan, driven, store)
+    return archive(texts) if texts else b""
 
 
 def _place_tables(comparison: Comparison) -> list[PlaceTable]:
@@ -225,7 +253,11 @@ def _finite(data: Any) -> Any:
 
 
 def _data_address(table: str) -> str:
-    return "data:text/csv;charset=utf-8;base64," + base64.b64encode(table.encode()).decode("ascii")
+    return _address(table.encode(), "text/csv;charset=utf-8")
+
+
+def _address(data: bytes, kind: str) -> str:
+    return f"data:{kind};base64," + base64.b64encode(data).decode("ascii")
 
 
 def _template() -> jinja2.Template:
@@ -239,6 +271,7 @@ def _template() -> jinja2.Template:
     css, script = _css(), _page_script()
     environment.globals.update(
         share=share, difference=difference, label=label, marks=MARK_PATHS, isfinite=math.isfinite, css=css,
+        quote=shlex.quote,
         page_js=script, css_hash=_digest(css), js_hash=_digest(script),
     )
     return environment.get_template("page.html.j2")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -30,7 +30,15 @@ def load_truck(build: str | Path, changes: Sequence[str | Path] = (), *, name: s
 
     :raises BuildSheetError: A file that cannot be used, or changes that do not fit.
     """
-    return assemble(load_configuration(build, changes, name))
+    made = assemble(load_configuration(build, changes, name))
+    # Whoever has only the store can drive it again. Names without their folders: those say where somebody works.
+    files = {"build": _kept(build), "changes": [_kept(change) for change in changes]}
+    return replace(made, facts={**made.facts, "files": files})
+
+
+def _kept(file: str | Path) -> dict[str, str]:
+    path = Path(file)
+    return {"name": path.name, "text": path.read_text(encoding="utf-8-sig")}
 
 
 def assemble(configuration: Configuration) -> Truck:
