@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -38,43 +39,36 @@ def compare(
     the exact test still stands when all comparisons of the store are read together (Holm's method).
     """
     from sim.cli import together
-    from sim.compare.comparison import compare as compare_store
     from sim.compare.left_out import left_out
-    from sim.compare.limits import limits
-    from sim.compare.sentences import sentences
     from sim.decision import warned
-    from sim.decision.configurations import lineup
-    from sim.decision.stored_trials import Shots
+    from sim.report.reading import read
     from sim.store.store import Store
 
-    with Store(store) as opened:
-        comparison = compare_store(opened, baseline)
-        shots = Shots(opened, comparison)
-        members = lineup(comparison, opened.configurations())
-        missing = left_out(opened, comparison)
-    found = limits(comparison)
     folder = out or store.absolute().parent
+    with Store(store) as opened:
+        _make(folder)
+        reading = read(opened, baseline, tilt, folder / f"{store.stem}-tilt.json", together.announce(tilt))
+        missing = left_out(opened, reading.comparison)
+    comparison = reading.comparison
     wanted = formats.split(",") if charts and formats else []
     files = write_files(comparison, folder, store.stem, wanted)
-    tilted = together.tilt(members, tilt, folder / f"{store.stem}-tilt.json")
-    files += together.charts(comparison, shots, members, tilted, folder, store.stem, wanted)
-    told = together.cautions(members, comparison, shots)
+    files += together.charts(reading, folder, store.stem, wanted)
     if as_json:
-        data = as_data(comparison) | {"left_out": missing} | {"limits": [_limit_data(limit) for limit in found]}
-        data |= together.as_data(comparison, shots) | {"tip": together.tips_as_data(members, tilted),
-                                                       "cautions": warned.as_data(told)}
-        show_json(data | {"finding": ". ".join(sentences(comparison, found)), "files": [str(f) for f in files]})
+        data = as_data(comparison) | {"left_out": missing}
+        data |= {"limits": [_limit_data(limit) for limit in reading.limits]} | together.as_data(reading)
+        data |= {"tip": together.tips_as_data(reading), "cautions": warned.as_data(reading.cautions)}
+        show_json(data | {"finding": ". ".join(reading.sentences), "files": [str(f) for f in files]})
         return
     show(comparison)
-    _show_limits(found)
-    together.show_tips(members, tilted)
-    for sentence in sentences(comparison, found):
+    _show_limits(reading.limits)
+    together.show_tips(reading)
+    for sentence in reading.sentences:
         say(sentence + ".")
-    for text in together.as_data(comparison, shots)["together"]:
+    for text in reading.together:
         say(text)
     for text in missing:
         note(f"WARNING: {text}.")
-    options.warn(told)
+    options.warn(reading.cautions)
     say()
     for file in files:
         say(f"wrote {file}")
@@ -85,12 +79,8 @@ def write_files(
 ) -> list[Path]:
     """Write the table as CSV, and the charts in every format asked for."""
     from sim.compare.export import write_comparison_csv
-    from sim.errors import SimError
 
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise SimError("not a folder to write to", field="out", value=str(folder), remedy=error.strerror) from error
+    _make(folder)
     files = [write_comparison_csv(comparison, folder / f"{stem}-comparison.csv")]
     if formats:
         from sim.chart import style
@@ -100,6 +90,15 @@ def write_files(
         files += style.save(rates(comparison, assumed), folder / f"{stem}-success", formats)
         files += style.save(margins(comparison, assumed), folder / f"{stem}-margin", formats)
     return files
+
+
+def _make(folder: Path) -> None:
+    from sim.errors import SimError
+
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise SimError("not a folder to write to", field="out", value=str(folder), remedy=error.strerror) from error
 
 
 def show(comparison: Comparison) -> None:
@@ -135,7 +134,7 @@ def show(comparison: Comparison) -> None:
         note(f"WARNING: {comparison.invalid} trials are invalid (the solver failed); they are in no rate.")
 
 
-def _show_limits(found: list[Limit]) -> None:
+def _show_limits(found: Sequence[Limit]) -> None:
     from sim.compare.sentences import kind, level
 
     for place in dict.fromkeys((limit.obstacle, limit.driver) for limit in found):
