@@ -10,9 +10,10 @@ from scipy.stats import binom
 
 from sim.statistics.interval import quantile, wilson
 from sim.statistics.paired import PairTable, mcnemar, paired_difference
+from sim.statistics.quantal import Curve, Tried, common_slope
 from sim.statistics.reliability import allowed_failures, confidence_reached
 from sim.statistics.threshold import Belief
-from sim.validation.check import Group, Measured, absolute, at_most, between
+from sim.validation.check import Group, Measured, absolute, at_most, between, relative
 
 GROUP = Group("statistics", "Statistics")
 PRINTED = absolute(5.1e-5, "four printed decimals")
@@ -52,6 +53,36 @@ def wilson_statsmodels() -> Measured:
         for k in range(n + 1):
             want += [float(x) for x in proportion_confint(k, n, method="wilson")]
             got += [wilson(k, n).low, wilson(k, n).high]
+    return Measured(want, got)
+
+
+@GROUP.check(
+    "common slope, statsmodels",
+    "Middles, spread and half the shift's interval of two groups of 60 tries on one slope, logit and probit",
+    source="statsmodels GLM, binomial family",
+    known="other library",
+    unit="level",
+    tolerance=relative(1e-4, "where either stops"),
+)
+def common_slope_statsmodels() -> Measured:
+    """Made-up clears at five levels."""
+    import statsmodels.api as sm
+
+    x, tries = np.arange(10.0, 51.0, 10.0), np.full(5, 12)
+    clears = np.array([[12, 10, 6, 2, 0], [12, 12, 9, 6, 1]])
+    which = np.repeat([0.0, 1.0], 5)
+    design = np.column_stack([1.0 - which, which, np.tile(x, 2)])
+    table = np.column_stack([clears.ravel(), 12 - clears.ravel()])
+    want: list[float] = []
+    got: list[float] = []
+    links: dict[Curve, object] = {"logit": sm.families.links.Logit(), "probit": sm.families.links.Probit()}
+    for curve, link in links.items():
+        fit = sm.GLM(table, design, family=sm.families.Binomial(link=link)).fit(tol=1e-12)
+        a, b, s = (float(value) for value in fit.params)
+        gradient = np.array([1.0 / s, -1.0 / s, (b - a) / s**2])
+        want += [-a / s, -b / s, -1.0 / s, 1.959964 * math.sqrt(float(gradient @ fit.cov_params() @ gradient))]
+        ours = common_slope(Tried(x, tries, clears[0]), Tried(x, tries, clears[1]), curve)
+        got += [*ours.middles, ours.spread, ours.interval[1] - ours.shift]
     return Measured(want, got)
 
 
