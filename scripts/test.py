@@ -7,6 +7,7 @@
 Needs nothing but Python 3.11.
 """
 
+import os
 import sys
 
 import interpreter
@@ -17,12 +18,16 @@ import environment  # noqa: E402  (an older Python could not read it)
 
 
 def pytest_arguments(arguments):
-    """Return what pytest is called with: all cores unless told otherwise, slow tests when asked for."""
+    """Return what pytest is called with: all cores unless told otherwise, slow tests when asked for.
+
+    Slow tests often wait, for a browser or a program they started: one process more than cores keeps those busy.
+    """
     rest = [word for word in arguments if word != "--all"]
+    every = "--all" in arguments
     chosen = any(word.startswith(("-n", "--numprocesses", "--pdb", "--trace", "-s")) for word in rest)
     return [
-        *([] if chosen else ["-n", "auto", "--dist", "worksteal"]),
-        *(["-m", "slow or not slow"] if "--all" in arguments else []),
+        *([] if chosen else ["-n", str((os.cpu_count() or 1) + 1) if every else "auto", "--dist", "worksteal"]),
+        *(["-m", "slow or not slow"] if every else []),
         *rest,
     ]
 
