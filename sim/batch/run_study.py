@@ -24,9 +24,10 @@ def run_study(
     watchdog_s: float = 120.0,
     memory_mb: int = 1024,
     elsewhere: Elsewhere | None = None,
+    on_device: bool = False,
     watch: Watch | None = None,
 ) -> Progress:
-    """Run what is missing of a study into a store, on this machine's processes or behind a scheduler.
+    """Run what is missing of a study into a store: on this machine, its graphics processor or behind a scheduler.
 
     :raises StoreError: The store cannot be used or written.
     :raises SimError: Workers cannot start.
@@ -35,7 +36,7 @@ def run_study(
         store.add_configurations(study.remembered())
         store.add_plan(plan_hash(study.text), study.plan.name, study.text)
         with session(store, study.payload, workers, watch, niceness=niceness, watchdog_s=watchdog_s,
-                     memory_mb=memory_mb, elsewhere=elsewhere) as here:  # fmt: skip
+                     memory_mb=memory_mb, elsewhere=elsewhere, on_device=on_device) as here:  # fmt: skip
             progress = here.run(supply_of(study), deadline(study.plan, datetime.now()))
             if progress.ending == "finished":
                 here.record(telling_tasks(study, store, here.versions))

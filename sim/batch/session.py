@@ -72,8 +72,9 @@ def session(
     watchdog_s: float = 120.0,
     memory_mb: int = 1024,
     elsewhere: Elsewhere | None = None,
+    on_device: bool = False,
 ) -> Iterator[Session]:
-    """Start workers, on this machine or behind a scheduler, and listen for Ctrl-C until the block ends.
+    """Start workers: here, on the graphics processor or behind a scheduler; listen for Ctrl-C until the block ends.
 
     :param store: Open for writing.
     :param trucks: Rigid models by hash, all that the trials may name.
@@ -82,17 +83,24 @@ def session(
     job = Job(PERFORM, trucks, memory_mb, niceness)
     switch = StopSwitch()
     with switch.armed():
-        executor = _executor(job, workers, watchdog_s, elsewhere)
+        executor, made_by = _executor(job, workers, watchdog_s, elsewhere, on_device)
         try:
-            yield Session(store, versions_of(trucks), executor, switch, watch)
+            yield Session(store, made_by, executor, switch, watch)
         finally:
             executor.close()
 
 
-def _executor(job: Job, workers: int, watchdog_s: float, elsewhere: Elsewhere | None) -> Executor:
+def _executor(
+    job: Job, workers: int, watchdog_s: float, elsewhere: Elsewhere | None, on_device: bool
+) -> tuple[Executor, Versions]:
+    if on_device:
+        from sim.batch.device import Device, versions_on_device
+
+        return Device(job.payload), versions_on_device(job.payload)
+    made_by = versions_of(job.payload)
     if elsewhere is None:
-        return WorkerPool(job, workers, watchdog_s=watchdog_s)
+        return WorkerPool(job, workers, watchdog_s=watchdog_s), made_by
     from sim.batch.cluster import Certificates, Cluster
 
     certificates = Certificates(*elsewhere.tls) if elsewhere.tls else None
-    return Cluster(elsewhere.scheduler, job, versions(), watchdog_s=watchdog_s, certificates=certificates)
+    return Cluster(elsewhere.scheduler, job, versions(), watchdog_s=watchdog_s, certificates=certificates), made_by

@@ -7,6 +7,7 @@ import shlex
 import sys
 import time
 from datetime import datetime
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -18,6 +19,14 @@ if TYPE_CHECKING:
     from sim.batch.batch import Progress
     from sim.batch.session import Elsewhere
     from sim.batch.study import Study
+
+
+class Target(StrEnum):
+    """Where trials run."""
+
+    cpu = "cpu"
+    gpu = "gpu"
+
 
 UNFINISHED = 130
 SET_ASIDE = 1
@@ -33,6 +42,9 @@ def batch(
     scheduler: Annotated[
         str | None, typer.Option(help="Run trials on the workers of this Dask scheduler, as tcp://127.0.0.1:8786.")
     ] = None,
+    on: Annotated[
+        Target, typer.Option(help="Where trials run: this machine's cores, or its graphics processor (cragbench[gpu]).")
+    ] = Target.cpu,
     tls_ca: Annotated[Path | None, typer.Option(help="CA certificate (PEM) for a tls:// scheduler.")] = None,
     tls_cert: Annotated[Path | None, typer.Option(help="Own certificate (PEM).")] = None,
     tls_key: Annotated[Path | None, typer.Option(help="Its key (PEM).")] = None,
@@ -46,16 +58,25 @@ def batch(
     With --scheduler the same trials run on the workers of a Dask scheduler; the store stays here. A tcp:// connection
     is neither encrypted nor authenticated, and whoever can reach the scheduler can run code on its workers: keep it
     on 127.0.0.1 or a trusted network, or use tls:// with certificates.
+
+    With --on gpu thousands of trials run at once on a graphics processor. Their last digits may differ from those of
+    a core, so that their keys do: a store holds both side by side, and results of one target are never taken for the
+    other's.
     """
     from sim.batch.run_study import run_study
     from sim.batch.study import prepare
     from sim.cli.progress import watcher
+    from sim.errors import SimError
 
+    if on == Target.gpu and scheduler is not None:
+        raise SimError("one place for trials is enough", field="on", value="gpu",
+                       remedy="Leave --scheduler or --on gpu away")  # fmt: skip
     study = prepare(plan)
     path = store or study.store
     count = workers or available_cores()
     if not as_json:
         where = f"{count} workers" if scheduler is None else f"workers of {scheduler}"
+        where = "graphics processor" if on == Target.gpu else where
         say(f"{study.plan.name}: {len(study.trucks)} trucks, {where}, store {path}")
     began = time.monotonic()
     with watcher(study, quiet=as_json) as watch:
@@ -67,6 +88,7 @@ def batch(
             watchdog_s=watchdog,
             memory_mb=memory_mb,
             elsewhere=_elsewhere(scheduler, (tls_ca, tls_cert, tls_key)),
+            on_device=on == Target.gpu,
             watch=watch,
         )
     again = shlex.join(["cragbench", "batch", *sys.argv[2:]])

@@ -1,0 +1,364 @@
+"""A batch's trials on a graphics processor: seats that are filled again as their trials end, grounds kept there."""
+
+from __future__ import annotations
+
+import time
+from collections import OrderedDict, deque
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from importlib.metadata import PackageNotFoundError, version
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.rigid import RigidModel
+from sim.batch.version import versions, versions_of
+from sim.batch.worker import carry_out
+from sim.batch.worker_pool import Answer
+from sim.errors import SimError
+from sim.physics.arrays import ModelArrays
+from sim.physics.ground_sampling import ground_arrays
+from sim.physics.simulation import STEP, Simulation
+from sim.trial import driver, ground_cache
+from sim.trial.brief import blank_notes, brief_of
+from sim.trial.perform import conditions, perform
+from sim.trial.rows import B_TIME_LIMIT, N_PHASE, OVER
+from sim.trial.task import Fault, Report, Task, Versions, record
+from sim.trial.trial import mood, place_at_start, result_of, shifted
+from terrain.obstacle import Obstacle
+
+try:
+    from numba import cuda
+
+    from sim.trial import many
+except ImportError as error:
+    raise SimError(
+        "trials on a graphics processor need the numba-cuda library",
+        field="on",
+        value="gpu",
+        remedy="Install it with `pip install 'cragbench[gpu]'`",
+    ) from error
+
+Array = NDArray[np.float64]
+SEATS = 16384
+"""Trials at a time; a device that is free runs them hardly slower than half as many."""
+LOOKS = 25
+"""Looks between two visits: a quarter of a second of every trial."""
+GROUNDS, GROUND_MB = 2048, 8192
+"""How many grounds lie on the device, and how much of its memory they may take."""
+
+
+def versions_on_device(trucks: Mapping[str, RigidModel]) -> Versions:
+    """Versions of results from a device: bits may differ from a processor's, so that keys do."""
+    try:
+        compiler = version("numba-cuda")
+    except PackageNotFoundError:  # the simulator comes with numba
+        compiler = "absent"
+    code = replace(versions_of(trucks), code=versions("sim.batch.device").code)
+    return replace(code, engine=f"{code.engine} numba-cuda {compiler} on gpu")
+
+
+def check_device() -> None:
+    """Raise SimError unless there is a device, or the simulator of one (NUMBA_ENABLE_CUDASIM)."""
+    if not cuda.is_available():
+        raise SimError(
+            "no graphics processor that can compute is found here",
+            field="on",
+            value="gpu",
+            remedy="Look after its driver, or leave --on away to use this machine's cores",
+        )
+
+
+@dataclass
+class _Waiting:
+    """A trial ready to sit down."""
+
+    task: Task
+    config: int
+    ground: int
+    column: Array
+    com: Array
+
+
+class _Trucks:
+    """Configurations on the device, in the order in which they were met."""
+
+    def __init__(self, trucks: Mapping[str, RigidModel]) -> None:
+        self._trucks = trucks
+        self._place: dict[str, int] = {}
+        self._known: list[tuple[ModelArrays, int, int]] = []
+        self._standing: list[Simulation] = []
+        self.tables: Any = None
+        self.on_device: Any = None
+
+    def place(self, config: str, ground: Obstacle) -> int:
+        """Row of a configuration; a new one is added."""
+        if config not in self._place:
+            model = self._trucks[config]
+            simulation = Simulation(model, ground.ground)
+            self._place[config] = len(self._known)
+            self._known.append((simulation.arrays, model.tyres[0].n_round, len(model.tyres[0].row_y)))
+            self._standing.append(simulation)
+            self.tables = None
+        return self._place[config]
+
+    def standing(self, place: int) -> Simulation:
+        """A truck to set down."""
+        return self._standing[place]
+
+    def uploaded(self) -> Any:
+        """The tables on the device, sent again where a truck has come."""
+        if self.tables is None:
+            self.tables = many.truck_tables(self._known)
+            self.on_device = _sent(self.tables)
+        return self.on_device
+
+
+def _sent(value: Any) -> Any:
+    if isinstance(value, tuple):
+        return type(value)(*(_sent(one) for one in value))
+    return cuda.to_device(value)
+
+
+class _Grounds:
+    """The pool of grounds on the device; the one unused for longest makes room."""
+
+    def __init__(self, count: int) -> None:
+        self._count = count
+        self._place: OrderedDict[tuple[object, ...], int] = OrderedDict()
+        self._empty = list(range(count))[::-1]
+        self._users = np.zeros(count, dtype=int)
+        self._shape: tuple[int, ...] = (0,) * 5
+        self._number = np.zeros((count, many.G_SIZE))
+        self._held: list[Obstacle | None] = [None] * count
+        self.on_device: Any = None
+        self._stale = True
+
+    def place(self, key: tuple[object, ...], obstacle: Obstacle) -> int | None:
+        """Row of a ground, which is laid there if it is new and counted as used; None while all are in use."""
+        if key in self._place:
+            self._place.move_to_end(key)
+        else:
+            free = self._free()
+            if free is None:
+                return None
+            self._lay(free, obstacle)
+            self._place[key] = self._empty.pop()
+        self._users[self._place[key]] += 1
+        return self._place[key]
+
+    def leave(self, place: int) -> None:
+        """One user less."""
+        self._users[place] -= 1
+
+    def uploaded(self) -> Any:
+        """The pool on the device."""
+        if self._stale:
+            self.on_device = self.on_device._replace(number=cuda.to_device(self._number))
+            self._stale = False
+        return self.on_device
+
+    def _free(self) -> int | None:
+        """A place that holds nothing, after the ground unused for longest has been given up for it if need be."""
+        if not self._empty:
+            key = next((key for key, place in self._place.items() if not self._users[place]), None)
+            if key is not None:
+                self._empty.append(self._place.pop(key))
+        return self._empty[-1] if self._empty else None
+
+    def _lay(self, place: int, obstacle: Obstacle) -> None:
+        ground, lane = ground_arrays(obstacle.ground), np.ascontiguousarray(obstacle.lane, dtype=float)
+        (nx, ny), (bx, by, _) = ground.z.shape, ground.coarse.shape
+        shape = tuple(max(a, b) for a, b in zip(self._shape, (nx, ny, bx, by, len(lane)), strict=True))
+        if self._count * shape[0] * shape[1] * 8 > GROUND_MB * 2**20:
+            raise SimError("the ground is too large to lie on the device in so many places", field="ground",
+                           value=f"{nx} x {ny} nodes", remedy="Run it on this machine's cores")  # fmt: skip
+        self._held[place] = obstacle
+        self._number[place] = (
+            ground.x0, ground.y0, ground.per_cell, ground.per_block, ground.top, nx, ny, bx, by, len(lane)
+        )  # fmt: skip
+        self._stale = True
+        if shape != self._shape:
+            self._grow(shape)
+            return
+        self._write(place, obstacle)
+
+    def _write(self, place: int, obstacle: Obstacle) -> None:
+        ground, lane = ground_arrays(obstacle.ground), np.ascontiguousarray(obstacle.lane, dtype=float)
+        rows = max(ground.z.shape[0], ground.coarse.shape[0], len(lane))
+        many.lay[many.blocks(rows), many.GROUPS](
+            cuda.to_device(np.ascontiguousarray(ground.z)), cuda.to_device(np.ascontiguousarray(ground.coarse)),
+            cuda.to_device(lane), place, self.on_device,
+        )  # fmt: skip
+
+    def _grow(self, shape: tuple[int, ...]) -> None:
+        """Make every place as large as the largest ground so far and lay all again."""
+        self._shape = shape
+        nx, ny, bx, by, corners = shape
+        self.on_device = None  # given back before its successor is asked for
+        self.on_device = many.Places(
+            cuda.to_device(self._number), many.room((self._count, nx, ny)), many.room((self._count, bx, by, 2)),
+            many.room((self._count, corners, 2)),
+        )  # fmt: skip
+        for place, obstacle in enumerate(self._held):
+            if obstacle is not None:
+                self._write(place, obstacle)
+
+
+class Device:
+    """A graphics processor, as :class:`sim.batch.worker_pool.Executor`."""
+
+    def __init__(self, trucks: Mapping[str, RigidModel], seats: int = SEATS, grounds: int = GROUNDS) -> None:
+        """Find the device.
+
+        :param trucks: Rigid models by hash, all that the trials may name.
+        :param seats: Trials at a time.
+        :param grounds: Places for grounds.
+        :raises SimError: There is none.
+        """
+        check_device()
+        self._models = trucks
+        self._trucks = _Trucks(trucks)
+        self._grounds = _Grounds(grounds)
+        self._waiting: deque[Task] = deque()
+        self._sitting: list[Task | None] = [None] * seats
+        self._ground_of = np.zeros(seats, dtype=int)
+        self._empty = list(range(seats))[::-1]
+        self._answers: list[Answer] = []
+        self._shape: dict[str, tuple[int, ...]] = {}
+        self._seats: Any = None
+        self._gravity = cuda.to_device(many.GRAVITY_ROW)
+        self._margin_looks = 0
+
+    def free(self) -> int:
+        """Room for further tasks: as many wait as sit."""
+        return len(self._sitting) + len(self._empty) - len(self._waiting)
+
+    def give(self, task: Task) -> None:
+        """Hand a task over."""
+        self._waiting.append(task)
+
+    def collect(self, timeout: float) -> list[Answer]:
+        """Seat who waits, let all go on for a quarter of a second of theirs, and answer for whoever is done."""
+        if timeout > 0.0:
+            self._seat_all()
+            if len(self._empty) < len(self._sitting):
+                self._go_on()
+            elif not self._answers:
+                time.sleep(min(timeout, 0.01))
+        answers, self._answers = self._answers, []
+        return answers
+
+    def close(self) -> None:
+        """Forget who sits there."""
+        self._waiting.clear()
+        self._seats = None
+
+    def _seat_all(self) -> None:
+        """Fill empty seats from those who wait, in order."""
+        ready: list[_Waiting] = []
+        while self._waiting and len(ready) < len(self._empty):
+            task = self._waiting[0]
+            if task.keep_trace:  # a motion is recorded where it can be looked at
+                self._answers.append(carry_out(perform, self._models, self._waiting.popleft()))
+                continue
+            try:
+                found = self._ready(task)
+            except Exception as error:
+                self._answers.append(Fault(task, "raised", f"{type(error).__name__}: {error}"))
+                self._waiting.popleft()
+                continue
+            if found is None:
+                break
+            ready.append(found)
+            self._waiting.popleft()
+        if ready:
+            self._sit_down(ready)
+
+    def _ready(self, task: Task) -> _Waiting | None:
+        """Everything that a trial brings along; None while there is no place for its ground."""
+        luck = task.draw
+        where = (task.obstacle, task.level, task.yard, luck.roughness_mm, luck.rock_seed, luck.mirrored)
+        obstacle = ground_cache.ground(*where)
+        config = self._trucks.place(task.config, obstacle)
+        met = conditions(luck)
+        truck = shifted(self._models[task.config], met.cg_shift)
+        standing = self._trucks.standing(config)
+        standing.engine.base_p[:] = truck.bodies[0].p_BBcm
+        standing.stand_on(obstacle.ground)
+        place_at_start(standing, obstacle.start, met)
+        brief = brief_of(truck, obstacle, mood(driver.named(task.driver), luck.driver_seed))
+        column = many.column(
+            standing.state, STEP, met.grip_scale, met.voltage_scale, brief, blank_notes(brief)
+        )
+        self._margin_looks = max(self._margin_looks, int(brief[B_TIME_LIMIT] / driver.LOOK) + 10)
+        ground = self._grounds.place(where, obstacle)
+        if ground is None:
+            return None
+        return _Waiting(task, config, ground, column, np.array([body.p_BBcm for body in truck.bodies]))
+
+    def _sit_down(self, ready: list[_Waiting]) -> None:
+        self._make_seats()
+        seats = [self._empty.pop() for _ in ready]
+        for seat, one in zip(seats, ready, strict=True):
+            self._sitting[seat] = one.task
+            self._ground_of[seat] = one.ground
+        many.take_seat[many.blocks(len(seats)), many.GROUPS](
+            cuda.to_device(np.array(seats)),
+            cuda.to_device(np.array([[one.config for one in ready], [one.ground for one in ready]])),
+            cuda.to_device(np.stack([one.column for one in ready], axis=-1)),
+            cuda.to_device(np.stack([one.com for one in ready], axis=-1)),
+            self._seats,
+        )
+
+    def _make_seats(self) -> None:
+        """Make the seats, or those that have become too small for a new truck or a longer trial."""
+        self._trucks.uploaded()
+        shapes = many.seat_shapes(self._trucks.tables, -(-self._margin_looks // 1024) * 1024)
+        n = len(self._sitting)
+        old, self._seats = self._seats, None
+        if old is None:
+            points_to = many.room((2, n), np.int64)
+            made = {name: many.room((*shape, n)) for name, shape in shapes.items() if name != "row"}
+            made["row"] = many.room((*shapes["row"], n), value=OVER)
+        else:
+            points_to = old.points_to
+            made = {name: getattr(old, name) for name in shapes}
+            for name, shape in shapes.items():
+                if any(a > b for a, b in zip(shape, self._shape[name], strict=True)):
+                    made[name] = _larger(made[name], (*shape, n))
+                else:
+                    shapes[name] = self._shape[name]
+        self._shape = shapes
+        self._seats = many.Seats(points_to, **made)
+
+    def _go_on(self) -> None:
+        began = time.perf_counter()
+        n = len(self._sitting)
+        many.go_on[many.blocks(n), many.GROUPS](
+            LOOKS, round(driver.LOOK / STEP), STEP, self._gravity, self._trucks.uploaded(), self._grounds.uploaded(),
+            self._seats,
+        )  # fmt: skip
+        phase = self._seats.row[many.R_NOTES + N_PHASE].copy_to_host()
+        done = np.array([k for k in np.flatnonzero(phase == OVER) if self._sitting[k] is not None], dtype=int)
+        share = (time.perf_counter() - began) / max(n - len(self._empty), 1)
+        if not len(done):
+            return
+        out = cuda.device_array((many.R_SIZE, len(done)))
+        many.read_out[many.blocks(len(done)), many.GROUPS](cuda.to_device(done), self._seats, out)
+        for seat, row in zip(done, out.copy_to_host().T, strict=True):
+            task = self._sitting[seat]
+            assert task is not None
+            found = result_of(*many.outcome(row))
+            self._answers.append(Report(task, record(found), None, share * max(found.time / (LOOKS * 0.01), 1.0)))
+            self._sitting[seat] = None
+            self._grounds.leave(int(self._ground_of[seat]))
+            self._empty.append(int(seat))
+
+
+def _larger(old: Any, shape: tuple[int, ...]) -> Any:
+    """The same with more room at the ends."""
+    made = np.zeros(tuple(max(a, b) for a, b in zip(old.shape, shape, strict=True)))
+    made[tuple(slice(k) for k in old.shape)] = old.copy_to_host()
+    return cuda.to_device(made)
