@@ -76,6 +76,15 @@ def page(written: list[Path]) -> _Page:
     return _Page(written[0].read_text(encoding="utf-8"))
 
 
+def test_trials_that_went_over_are_counted_beside_the_margin(written: list[Path], page: _Page) -> None:
+    with Store(written[0].with_suffix(".sqlite")) as store:
+        cells = compare(store, "as it is").cells
+    assert any(cell.rolled.successes for cell in cells)
+    for cell in cells:
+        assert (f"{cell.margin_median.value:.1f}° {cell.rolled.successes} over" in page.text) == bool(
+            cell.rolled.successes)
+
+
 def test_page_is_one_file_without_addresses_outside(written: list[Path], page: _Page) -> None:
     for tag, attributes in page.tags:
         for name in ("src", "href", "srcset", "action", "data", "xlink:href"):

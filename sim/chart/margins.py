@@ -9,18 +9,20 @@ from matplotlib.figure import Figure
 from sim.chart import style
 from sim.chart.rows import Rows, counted
 from sim.compare.comparison import CellResult, Comparison
-from sim.compare.sentences import label
+from sim.compare.sentences import label, over
 
 
 def margins(comparison: Comparison, assumed: str = "") -> Figure:
     """Draw the smallest tip-over margin of a trial: median over trials with interval, and the fifth percentile."""
     subtitle = (
         f"Smallest tip-over margin in a trial (0° is tipping), {counted(comparison.cells)} trials a point; mark and "
-        f"bar: median with its 95 % interval, tick: 5th percentile; right: paired median difference. {assumed}"
+        f"bar: median with its 95 % interval, tick: 5th percentile, of trials that did not go over; right: how many "
+        f"did, and the paired median difference of the rest. {assumed}"
     )
     rows = Rows(comparison, title(comparison), subtitle)
     for cell, y, index in rows.spots():
         middle, low_end = cell.margin_median, cell.margin_p5
+        rows.remark(", ".join(text for text in (over(cell), _difference(cell)) if text), y, strong=_shown(cell))
         if math.isnan(middle.value):
             continue
         low, high = (end if math.isfinite(end) else middle.value for end in (middle.low, middle.high))
@@ -28,7 +30,6 @@ def margins(comparison: Comparison, assumed: str = "") -> Figure:
                    low=low, high=high, upright=False)
         rows.axes.plot(low_end.value, y, "|", color=style.colour(index), ms=11, mew=2.2, zorder=2)
         rows.axes.plot([low_end.value, low], [y, y], color=style.colour(index), lw=0.8, zorder=1)
-        rows.remark(_difference(cell), y, strong=_shown(cell))
     rows.axes.axvline(0, color=style.INK, lw=1.2, zorder=1)
     rows.axes.set_xlabel("smallest tip-over margin, degrees")
     return rows.figure

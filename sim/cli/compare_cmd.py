@@ -123,7 +123,8 @@ def show(comparison: Comparison) -> None:
         ]
         columns = ("configuration", "cleared", "success, %", "margin, °", "difference", "verdict")
         show_table(f"{label(cells[0])}, {where[2]} driver", columns, rows)
-    say("success with 95 % Wilson interval; margin: smallest tip-over margin of a trial, median / 5th percentile;")
+    say("success with 95 % Wilson interval; margin: smallest tip-over margin of a trial, median / 5th percentile,")
+    say("of those that did not go over;")
     say("difference: paired, in points of success rate against the baseline, with 95 % interval.")
     say()
     if comparison.stopped_early:
@@ -197,4 +198,8 @@ def _cell(cell: CellResult) -> dict[str, Any]:
 
 
 def _margin(cell: CellResult) -> str:
-    return f"{cell.margin_median.value:.1f} / {cell.margin_p5.value:.1f}" if cell.rate.trials else ""
+    from sim.compare.sentences import over
+
+    stood = math.isfinite(cell.margin_median.value)
+    numbers = f"{cell.margin_median.value:.1f} / {cell.margin_p5.value:.1f}" if stood else ""
+    return ", ".join(text for text in (numbers, over(cell)) if text)

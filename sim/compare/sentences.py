@@ -99,6 +99,11 @@ def share(cell: CellResult) -> str:
     return f"{100 * r.share:.0f} % ({100 * r.low:.0f}-{100 * r.high:.0f})" if r.trials else "no valid trial"
 
 
+def over(cell: CellResult) -> str:
+    """How many trials ended on side, back or nose: they have no margin; empty if none did."""
+    return f"{cell.rolled.successes} over" if cell.rolled.successes else ""
+
+
 def level(value: float, unit: str) -> str:
     """Level with its unit, as ``30 mm`` or ``35°``."""
     return f"{value:g}°" if unit == "deg" else f"{value:g} {unit}"

@@ -25,7 +25,7 @@ from sim.chart.share import share as share_picture
 from sim.chart.value import cost
 from sim.compare.comparison import CellResult, Comparison, at, places
 from sim.compare.left_out import left_out
-from sim.compare.sentences import difference, label, share
+from sim.compare.sentences import difference, label, over, share
 from sim.errors import SimError
 from sim.replay.clip import Clip
 from sim.replay.page_data import page_data
@@ -270,7 +270,8 @@ def _template() -> jinja2.Template:
     )
     css, script = _css(), _page_script()
     environment.globals.update(
-        share=share, difference=difference, label=label, marks=MARK_PATHS, isfinite=math.isfinite, css=css,
+        share=share, difference=difference, label=label, over=over, marks=MARK_PATHS,
+        isfinite=math.isfinite, css=css,
         quote=shlex.quote,
         page_js=script, css_hash=_digest(css), js_hash=_digest(script),
     )
