@@ -1,7 +1,8 @@
 """How long the page takes: from the command to the first picture, and from a move to its picture while dragging.
 
-``python3 scripts/bench_page.py [MOVES]`` drives a headless Chromium; the browser's own share is in the figures. It
-needs what the tests need. The server's memory is that of its process after all moves.
+``python3 scripts/bench_page.py [MOVES]`` drives a headless Chromium; the page itself takes the time from the move's
+event to the frame with its picture, so that the driver of the browser is not in it. It needs what the tests need. The
+server's memory is that of its process after all moves.
 """
 
 from __future__ import annotations
@@ -38,16 +39,21 @@ def main(moves: int) -> int:
             assert process.stdout is not None
             link = process.stdout.readline().split()[-1]
             listening = time.perf_counter()
+            driver.execute_cdp_cmd("Performance.setTimeDomain", {"timeDomain": "threadTicks"})
+            driver.execute_cdp_cmd("Performance.enable", {})
             driver.get(link + "truck?sheet=gundi.toml")
             while not driver.find_elements("css selector", "svg.view"):
                 time.sleep(0.01)
             first = time.perf_counter()
+            before = _busy(process.pid, driver)
             waits = _drag(driver, moves)
+            busy = [1e3 * (now - was) / len(waits) for now, was in zip(_busy(process.pid, driver), before, strict=True)]
             print(f"from the command to an address: {listening - began:.2f} s; to the first picture of a truck: "
                   f"{first - began:.2f} s")
             middle, high = statistics.median(waits), statistics.quantiles(waits, n=20)[-1]
             print(f"from a move to its picture, {len(waits)} pictures while dragging: median {middle:.0f} ms, 95th "
-                  f"percentile {high:.0f} ms")
+                  f"percentile {high:.0f} ms; of processor time {busy[0]:.0f} ms in the server and {busy[1]:.0f} ms in "
+                  f"the page's thread")
             print(f"the server's own time for a move, {moves} moves: {_server_time(folder, moves)}")
             print(f"memory of the server: {_memory(process.pid):.0f} MB; load of the machine {os.getloadavg()[0]:.1f} "
                   f"on {os.cpu_count()} cores")
@@ -71,6 +77,14 @@ def _drag(driver: Any, moves: int) -> list[float]:
     return found[1:-1]
 
 
+def _busy(process: int, driver: Any) -> tuple[float, float]:
+    """Processor time (s) that the server and the page's main thread have used so far."""
+    fields = Path(f"/proc/{process}/stat").read_text(encoding="ascii").rpartition(")")[2].split()
+    measured = driver.execute_cdp_cmd("Performance.getMetrics", {})["metrics"]
+    thread = next((one["value"] for one in measured if one["name"] == "TaskDuration"), 0.0)
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK"), float(thread)
+
+
 def _server_time(folder: Path, moves: int) -> str:
     """Wall and processor time of one look, without browser and network."""
     from sim.page.bench_view import Looker
@@ -83,7 +97,7 @@ def _server_time(folder: Path, moves: int) -> str:
     for step in range(moves):
         places = {"battery": (17.0 + step % 90, 0.0, 55.5), "battery tray": (17.0 + step % 90, 0.0, 47.0)}
         began, began_busy = time.perf_counter(), time.process_time()
-        looker.look(desk.edits.moved(desk.opened, places), "battery", held)
+        looker.hold(desk.edits.moved(desk.opened, places), held)
         wall.append(1e3 * (time.perf_counter() - began))
         busy.append(1e3 * (time.process_time() - began_busy))
     (middle, high), (busy_middle, busy_high) = (

@@ -43,7 +43,7 @@ class Served:
             body = form if isinstance(form, bytes) else urlencode(form).encode()
             sent |= {"Content-Type": "application/x-www-form-urlencoded", "Origin": f"http://{name}:{port}"}
         sent |= dict(headers or {})
-        connection = http.client.HTTPConnection(name, port, timeout=60)
+        connection = http.client.HTTPConnection(name, port, timeout=300)  # a report takes its time on a busy machine
         try:
             connection.putrequest(method or ("GET" if form is None else "POST"), root + path, skip_host=True)
             for key, value in sent.items():

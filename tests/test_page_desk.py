@@ -15,9 +15,12 @@ from models.statics import statics
 from sim.errors import SimError
 from sim.page.bench_view import Looker, companions
 from sim.page.desk import Desk
+from sim.page.drawing import movable
 from sim.page.edits import Edits
+from sim.page.findings import of_decision
 from sim.page.folder import Folder
-from sim.page.numbers import standing
+from sim.page.numbers import rows, standing
+from sim.page.run_state import RunState
 from sim.page.saving import save_change, save_sheet
 from sim.page.typed import number
 
@@ -175,9 +178,24 @@ def test_conflicts_and_holes_are_seen_and_others_stay_while_one_is_held(desk: De
     assert seen.drills == 4
     assert any("motor: keep out" in text for text in seen.holes)
     other = desk.edits.moved(desk.opened, {"front bumper": (163.0, 0.0, 42.0)})
-    assert any("motor" in text for text in looker.look(other, "front bumper", ["front bumper"]).conflicts)
+    assert any("motor" in text for text in looker.hold(other, ["front bumper"]).conflicts)
     free = desk.edits.moved(desk.opened, {"battery": (17.0, 0.0, 55.5), "battery tray": (17.0, 0.0, 47.0)})
-    assert looker.look(free, "battery", ["battery", "battery tray"]).conflicts == ()
+    assert looker.hold(free, ["battery", "battery tray"]).conflicts == ()
+
+
+@pytest.mark.parametrize("truck", range(len(builds())))
+def test_what_is_shown_while_parts_are_pulled_is_what_letting_go_gives(tmp_path: Path, truck: int) -> None:
+    # The quick way moves parts in the sheet that is there; letting go makes the change, checks and fills in anew.
+    shutil.copy(builds()[truck], tmp_path / "truck.toml")
+    desk = Desk(Folder(tmp_path), "truck.toml")
+    for name in [part.name for part in desk.opened.parts if movable(part)][:6]:
+        part = next(part for part in desk.opened.parts if part.name == name)
+        pulled = desk.edits.moved(desk.opened, {name: (part.at_mm[0] + 3.0, part.at_mm[1] + 1.0, part.at_mm[2] + 2.0)})
+        _, quick = desk.carried(pulled, [name])
+        slow = resolve(desk.sheet(pulled))
+        assert [(one.name, one.at_mm) for one in quick.parts] == [(one.name, one.at_mm) for one in slow.parts]
+        assert [one.at_mm for one in quick.hull] == [one.at_mm for one in slow.hull]
+        assert rows(standing(quick), standing(slow)) == rows(standing(slow), standing(slow))
 
 
 def test_the_tray_goes_along_with_the_pack(desk: Desk) -> None:
@@ -224,3 +242,20 @@ def test_a_link_out_of_the_folder_is_not_followed(folder: Folder, tmp_path_facto
     with pytest.raises(SimError, match="outside"):
         folder.existing("link.toml")
     assert "link.toml" not in [one.name for one in folder.files()]
+
+
+def test_answers_of_decisions_are_tables_to_sort() -> None:
+    # Keys as the commands' own --json has them.
+    gain = {"value": 4.2, "low": 1.0, "high": 7.4}
+    doubt = RunState("d", "doubt", {}, "done", result={"sentence": "Measure grip first.", "influences": [
+        {"name": "grip", "low": gain, "high": gain, "decides": True, "minutes": 10, "measure": None}]})
+    found = of_decision(doubt)
+    assert found is not None
+    assert found.sentences == ("Measure grip first.",)
+    assert [text for text, _ in found.rows[0]] == ["grip", "+4.2 (+1 to +7)", "+4.2 (+1 to +7)", "yes", "10", ""]
+    family = {"family": "ledge", "lines": 2, "tries": 9, "predicted": 0.5, "seen": 2 / 3}
+    real = of_decision(RunState("r", "reality", {}, "done", result={"conclusions": ["As foretold."], "families": [
+        family]}))
+    assert real is not None
+    assert [text for text, _ in real.rows[0]] == ["ledge", "2", "9", "50", "67"]
+    assert of_decision(RunState("w", "worth", {}, "working")) is None

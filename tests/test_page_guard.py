@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -118,10 +119,14 @@ def test_unknown_pages_are_told_so(page: Served) -> None:
 def test_moves_snap_to_millimetres_and_are_kept_only_when_asked(page: Served) -> None:
     form = {"sheet": "gundi.toml", "part": "battery", "by_x": "9.62", "by_y": "0", "by_z": "0"}
     _, _, live = page.ask("/truck/move", {**form, "keep": "no"})
-    assert "battery: 27 mm ahead" in live
     assert "battery: 17 mm ahead" in page.ask("/truck?sheet=gundi.toml")[2]
     page.ask("/truck/move", {**form, "keep": "yes"})
-    assert "battery: 27 mm ahead" in page.ask("/truck?sheet=gundi.toml")[2]
+    kept = page.ask("/truck?sheet=gundi.toml")[2]
+    assert "battery: 27 mm ahead" in kept
+    # What was drawn over the picture while it was held is what the picture shows now.
+    block = re.search(r'class="part box held selected">(<rect [^>]*>)', live)
+    assert block is not None
+    assert block[1] in kept
     page.ask("/truck/history", {"sheet": "gundi.toml", "way": "undo"})
     assert "battery: 17 mm ahead" in page.ask("/truck?sheet=gundi.toml")[2]
 

@@ -229,7 +229,12 @@ def _blocked(new: Sequence[Drill], keep_out: Sequence[KeepOut]) -> list[str]:
 
 def _contains(area: KeepOut, at: Sequence[float]) -> bool:
     """Whether a convex outline holds a point."""
-    corners = np.array(area.corners)
-    edges, to = np.roll(corners, -1, axis=0) - corners, np.array(at) - corners
-    turn = edges[:, 0] * to[:, 1] - edges[:, 1] * to[:, 0]
-    return bool(np.all(turn >= 0.0) or np.all(turn <= 0.0))
+    x, y = at[0], at[1]
+    left = right = False
+    # A few corners at a time: the page asks this at every step of a hand, for areas that are mostly elsewhere.
+    for (x0, y0), (x1, y1) in zip(area.corners, (*area.corners[1:], area.corners[0]), strict=True):
+        turn = (x1 - x0) * (y - y0) - (y1 - y0) * (x - x0)
+        left, right = left or turn > 0.0, right or turn < 0.0
+        if left and right:
+            return False
+    return True

@@ -115,10 +115,11 @@ def written(job: Any, folder: Path, teller: Teller) -> str:
 def _decide(teller: Teller, folder: Path) -> None:
     """Have a decision command answer, in its own words and numbers."""
     job = teller.state.job
-    out = folder / str(job["out"])
-    command = [sys.executable, "-m", "sim.cli.main", teller.state.kind, str(folder / str(job["build"])),
-               *(str(folder / str(one["file"])) for one in job["changes"]), *job.get("options", ()), "--json", "--out",
-               str(out)]
+    # The rock log's store, or a sheet and its changes.
+    asked = [job["store"]] if "store" in job else [job["build"], *(one["file"] for one in job["changes"])]
+    out = ["--out", str(folder / str(job["out"]))] if "out" in job else []
+    command = [sys.executable, "-m", "sim.cli.main", teller.state.kind, *(str(folder / str(one)) for one in asked),
+               *job.get("options", ()), "--json", *out]
     teller.tell(stage="working")
     done = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, text=True, check=False)
     if done.returncode == 130:

@@ -14,7 +14,7 @@ from models.spec import PAIRED, Part, Sheet
 from sim.decision.drilling import template
 from sim.errors import SimError
 from sim.page.desk import Desk
-from sim.page.drawing import Look, anchor, drawing, movable
+from sim.page.drawing import Look, anchor, drawing, movable, over
 from sim.page.edits import Edits, Place
 from sim.page.numbers import NumberRow, Standing, rows, standing
 
@@ -33,6 +33,18 @@ class Bench:
     """New holes."""
     price: str
     sheet: Sheet
+
+
+@dataclass(frozen=True)
+class Hold:
+    """One look at the truck while parts are being pulled: what changes with every step of the hand."""
+
+    side: Markup
+    top: Markup
+    groups: Mapping[str, Sequence[NumberRow]]
+    conflicts: tuple[str, ...]
+    holes: tuple[str, ...]
+    price: str
 
 
 @dataclass(frozen=True)
@@ -58,25 +70,50 @@ class Looker:
         self._opened: Standing | None = None
         self._settled: tuple[Edits, tuple[Conflict, ...]] | None = None
 
-    def look(self, edits: Edits, selected: str = "", held: Sequence[str] = ()) -> Bench:
+    def look(self, edits: Edits, selected: str = "") -> Bench:
         """Look at the truck with some edits.
 
-        :param held: Parts that are being moved: only these are looked after, the others' conflicts stay.
         :raises BuildSheetError: The edits do not make a truck.
         """
         desk = self._desk
         with desk.lock:
             sheet = resolve(desk.sheet(edits))
-            now, before = standing(sheet), self._before()
-            found = self._conflicts(edits, held)
+            now = standing(sheet)
+            found = self._conflicts(edits, ())
             holes, drills = _holes(desk.opened, sheet, edits)
-            bad = frozenset(name for one in found for name in (one.part, one.by))
-            look = Look(selected, bad, desk.opened if edits else None, bool(holes))
-            groups: dict[str, list[NumberRow]] = {}
-            for row in rows(now, before):
-                groups.setdefault(row.group, []).append(row)
-            return Bench(drawing(sheet, now, "side", look), drawing(sheet, now, "top", look), groups,
+            look = self._marked(selected, found, edits, holes)
+            return Bench(drawing(sheet, now, "side", look), drawing(sheet, now, "top", look), self._rows(now),
                          tuple(one.text for one in found), holes, drills, _price(sheet, edits), sheet)
+
+    def hold(self, edits: Edits, names: Sequence[str]) -> Hold:
+        """Look at the truck while some parts are pulled; nothing else has changed since it was last kept.
+
+        Only these parts are looked after, the others' conflicts stay; what stays is not worked out or drawn anew. The
+        whole check of the sheet comes when the parts are let go.
+
+        :param edits: Everything done, with the parts where the hand is.
+        :param names: The parts, the one in the hand first.
+        :raises BuildSheetError: The truck would not stand.
+        """
+        desk = self._desk
+        with desk.lock:
+            base, sheet = desk.carried(edits, names)
+            now = standing(sheet)
+            found = self._conflicts(edits, names)
+            holes, _ = _holes(desk.opened, sheet, edits)
+            look = self._marked(names[0], found, edits, holes)
+            return Hold(over(sheet, now, "side", look, base, names), over(sheet, now, "top", look, base, names),
+                        self._rows(now), tuple(one.text for one in found), holes, _price(sheet, edits))
+
+    def _marked(self, selected: str, found: Sequence[Conflict], edits: Edits, holes: Sequence[str]) -> Look:
+        bad = frozenset(name for one in found for name in (one.part, one.by))
+        return Look(selected, bad, self._desk.opened if edits else None, bool(holes))
+
+    def _rows(self, now: Standing) -> dict[str, list[NumberRow]]:
+        groups: dict[str, list[NumberRow]] = {}
+        for row in rows(now, self._before()):
+            groups.setdefault(row.group, []).append(row)
+        return groups
 
     def _before(self) -> Standing:
         if self._opened is None or self._of is not self._desk.opened:

@@ -8,16 +8,19 @@ from __future__ import annotations
 import hashlib
 import json
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import TypeVar
 
 from models.conflict import Surroundings
+from models.defaults import resolve
 from models.sheet import load_sheet
-from models.spec import Sheet
-from sim.page.edits import Edits
+from models.spec import HullShape, Part, Sheet
+from sim.page.edits import Edits, Place
 from sim.page.folder import Folder
 
+Thing = TypeVar("Thing", Part, HullShape)
 MOST_STEPS = 500
 """Steps that can be undone."""
 
@@ -37,6 +40,8 @@ class Desk:
         """Grows with every step, so that another window sees that it is behind."""
         self.kept_draft = False
         """Whether unsaved work of an earlier session was found."""
+        self.saved_as = ""
+        """The change that was saved last, which is what will be asked about next."""
         self._draft = folder.own() / f"draft-{hashlib.sha256(name.encode()).hexdigest()[:16]}.json"
         self._reload()
         self._recall()
@@ -47,6 +52,7 @@ class Desk:
         self._steps: list[Edits] = [Edits()]
         self._at = 0
         self._saved = Edits()
+        self._kept: tuple[Edits, Sheet] | None = None
         self._around: list[tuple[tuple[tuple[str, ...], Edits], Surroundings]] = []
 
     def _recall(self) -> None:
@@ -126,6 +132,24 @@ class Desk:
             self._around = [*self._around[-7:], (key, made)]
             return made
 
+    def carried(self, edits: Edits, names: Sequence[str]) -> tuple[Sheet, Sheet]:
+        """Return the resolved sheet as it is kept, and the same with some parts where the edits have them.
+
+        Every step of a hand on the drawing asks for this: parts and their hull are put elsewhere in the sheet that is
+        there, which is not checked and filled in again.
+        """
+        with self.lock:
+            if self._kept is None or self._kept[0] != self.edits:
+                self._kept = (self.edits, resolve(self.sheet()))
+            base = self._kept[1]
+            known = {part.name: part.at_mm for part in self.opened.parts}
+            by = {}
+            for part in base.parts:
+                place = edits.place(part.name, known) if part.name in names else None
+                if place is not None:
+                    by[part.name] = tuple(to - at for to, at in zip(place, part.at_mm, strict=True))
+            return base, base.model_copy(update={"parts": _shifted(base.parts, by), "hull": _shifted(base.hull, by)})
+
     def mark_saved(self) -> None:
         """Remember that a file holds what is on the desk."""
         with self.lock:
@@ -146,6 +170,14 @@ class Desk:
             self._reload()
             self._draft.unlink(missing_ok=True)
             self.revision += 1
+
+
+def _shifted(things: Sequence[Thing], by: Mapping[str, Sequence[float]]) -> tuple[Thing, ...]:
+    def at(thing: Thing) -> Place:
+        x, y, z = (a + d for a, d in zip(thing.at_mm, by[thing.name], strict=True))
+        return x, y, z
+
+    return tuple(one.model_copy(update={"at_mm": at(one)}) if one.name in by else one for one in things)
 
 
 def fingerprint(file: Path) -> str:

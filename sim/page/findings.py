@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -80,28 +80,59 @@ class Decided:
 
 
 def of_decision(run: RunState) -> Decided | None:
-    """Turn the answer of ``worth`` or ``budget`` into a table."""
-    result = run.result
-    if not result:
+    """Turn the answer of a decision command into a table."""
+    if not run.result or run.kind not in _TABLES:
         return None
-    columns: tuple[str, ...]
-    rows: tuple[tuple[tuple[str, float | str], ...], ...]
-    if run.kind == "worth":
-        money = result.get("currency") or "money"
-        columns = ("change", "alone", "in company", f"price, {money}", "grams", f"gain per {money}")
-        rows = tuple((
-            (str(one["name"]), str(one["name"])), _ranged(one["alone"]), _ranged(one["shapley"]),
-            _plain(one["price"]), _plain(one["mass_g"], "+.1f"), _plain(one["per_money"], ".2f"),
-        ) for one in result["changes"])
-        said = [result["sentence"], result["cost_of_error"]]
-    else:
-        columns = ("set", f"price, {result['currency']}", "grams", "gain", "driven")
-        rows = tuple((
-            (str(one["set"]), str(one["set"])), _plain(one["price"]), _plain(one["mass_g"], "+.0f"),
-            _ranged(one["gain"]), ("yes" if one["driven"] else "no", "yes" if one["driven"] else "no"),
-        ) for one in result["driven"])
-        said = list(result["sentences"])
-    return Decided(tuple(text for text in said if text), columns, rows)
+    said, columns, rows = _TABLES[run.kind](run.result)
+    return Decided(tuple(text for text in said if text), columns, tuple(rows))
+
+
+Result = Mapping[str, Any]
+Row = tuple[tuple[str, float | str], ...]
+Told = tuple[Sequence[str], tuple[str, ...], list[Row]]
+
+
+def _worth(result: Result) -> Told:
+    money = result.get("currency") or "money"
+    rows: list[Row] = [
+        (_name(one["name"]), _ranged(one["alone"]), _ranged(one["shapley"]), _plain(one["price"]),
+         _plain(one["mass_g"], "+.1f"), _plain(one["per_money"], ".2f")) for one in result["changes"]]
+    columns = ("change", "alone", "in company", f"price, {money}", "grams", f"gain per {money}")
+    return [result["sentence"], result["cost_of_error"]], columns, rows
+
+
+def _budget(result: Result) -> Told:
+    rows: list[Row] = [
+        (_name(one["set"]), _plain(one["price"]), _plain(one["mass_g"], "+.0f"), _ranged(one["gain"]),
+         _name("yes" if one["driven"] else "no")) for one in result["driven"]]
+    return result["sentences"], ("set", f"price, {result['currency']}", "grams", "gain", "driven"), rows
+
+
+def _doubt(result: Result) -> Told:
+    rows: list[Row] = [
+        (_name(one["name"]), _ranged(one["low"]), _ranged(one["high"]), _name("yes" if one["decides"] else "no"),
+         _plain(one["minutes"]), _name(one["measure"] or "")) for one in result["influences"]]
+    columns = ("not known", "gain if low", "gain if high", "decides", "minutes", "how to measure")
+    return [result["sentence"]], columns, rows
+
+
+def _reality(result: Result) -> Told:
+    rows: list[Row] = [
+        (_name(one["family"]), _plain(one["lines"]), _plain(one["tries"]), _share(one["predicted"]),
+         _share(one["seen"])) for one in result["families"]]
+    return result["conclusions"], ("kind of line", "lines", "tries", "foretold, %", "cleared, %"), rows
+
+
+_TABLES: Mapping[str, Callable[[Result], Told]] = {
+    "worth": _worth, "budget": _budget, "doubt": _doubt, "reality": _reality}
+
+
+def _name(value: Any) -> tuple[str, float | str]:
+    return str(value), str(value)
+
+
+def _share(value: float) -> tuple[str, float | str]:
+    return f"{100.0 * value:.0f}", value
 
 
 def _ranged(estimate: Mapping[str, Any]) -> tuple[str, float]:

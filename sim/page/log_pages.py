@@ -25,6 +25,7 @@ from sim.trial import ground_cache
 
 PHOTO_PIXELS, MOST_PIXELS = 1600, 60_000_000
 FOLDER = "log"
+STORE = f"{FOLDER}/rock.sqlite"
 _LOCK = threading.Lock()
 
 
@@ -40,7 +41,8 @@ def screen(request: Request) -> Response:
                       configurations=configurations, tries=tries, outcomes=REASONS,
                       sheets=shelf.folder.files("sheet"), changes=shelf.folder.files("change"),
                       last=tries[0] if tries else _shown({}), code=_code(shelf.link),
-                      stored=request.query_params.get("stored") == "yes", local="127.0.0.1" in shelf.link)
+                      stored=request.query_params.get("stored") == "yes",
+                      store=STORE if (shelf.folder.root / STORE).exists() else "", local="127.0.0.1" in shelf.link)
 
 
 def _shown(entry: Any) -> dict[str, str]:
@@ -184,7 +186,7 @@ def _store(request: Request) -> Response:
     log = read_log(file)
     trucks = {one.name: load_truck(file.parent / one.build, [file.parent / change for change in one.changes],
                                    name=one.name) for one in log.trucks}
-    with Store(shelf.folder.root / FOLDER / "rock.sqlite", write=True) as kept:
+    with Store(shelf.folder.root / STORE, write=True) as kept:
         kept.add_configurations([StoredTruck(one.hash, one.name, one.facts) for one in trucks.values()])
         add_attempts(kept, log.attempts, {name: one.hash for name, one in trucks.items()})
     return RedirectResponse(f"{request.scope['root_path']}/log?stored=yes", 303)

@@ -6,7 +6,7 @@ import re
 import threading
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from markupsafe import Markup
 from starlette.concurrency import run_in_threadpool
@@ -23,6 +23,7 @@ from sim.page.run_state import Runs, RunState
 from sim.page.shelf import Shelf, shelf_of
 from terrain.families.registry import FAMILIES
 
+DECISIONS: dict[str, Literal["worth", "budget", "doubt"]] = {one: one for one in ("worth", "budget", "doubt")}
 USUAL = ("climb", "ledge-on-slope", "side-hill", "descent")
 LENGTHS = ((20, "a first look"), (40, "an evening"), (150, "a night"))
 """Repeats of each truck at each level, and what people call that."""
@@ -71,6 +72,8 @@ def _ask(request: Request, sent: FormData) -> Response:
     kind = str(sent.get("kind", "plan"))
     if kind == "again":
         state = _of_plan(shelf, str(sent.get("plan", "")))
+    elif kind == "reality":
+        state = _of_log(shelf, str(sent.get("store", "")))
     else:
         state = _new(shelf, sent, kind)
     _runs(shelf).start(state)
@@ -90,10 +93,10 @@ def _new(shelf: Shelf, sent: FormData, kind: str) -> RunState:
             raise SimError("is not a change of this folder for this truck", field="change", value=one,
                            remedy="Tick one that is shown")
     stem, named = Path(build).stem, [{"name": known[one], "file": one} for one in changes]
-    if kind in ("worth", "budget"):
+    if kind in DECISIONS:
         options = ["--money", str(_number(sent, "money"))] if kind == "budget" else []
         name = _free(shelf, f"{stem}-{kind}")
-        return RunState(name, "worth" if kind == "worth" else "budget",
+        return RunState(name, DECISIONS[kind],
                         {"build": build, "changes": named, "out": f"questions/{name}", "options": options})
     families = [str(one) for one in sent.getlist("family")]
     if not 1 <= len(families) <= MOST_FAMILIES or set(families) - {one.name for one in FAMILIES.values()}:
@@ -108,6 +111,12 @@ def _new(shelf: Shelf, sent: FormData, kind: str) -> RunState:
            "repeats": int(_number(sent, "repeats")),
            "together": sent.get("together") == "yes" and len(changes) > 1}
     return RunState(name, "plan", job)
+
+
+def _of_log(shelf: Shelf, store: str) -> RunState:
+    """The tries of the rock log held against the simulation; asked again after another day, it is the same run."""
+    shelf.folder.existing(store, ".sqlite")
+    return RunState("rock-log", "reality", {"name": "The rock log against the simulation", "store": store})
 
 
 def _of_plan(shelf: Shelf, plan: str) -> RunState:

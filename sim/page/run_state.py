@@ -25,7 +25,7 @@ class RunState:
     """Where a run stands."""
 
     name: str
-    kind: Literal["plan", "worth", "budget"]
+    kind: Literal["plan", "worth", "budget", "doubt", "reality"]
     job: Mapping[str, Any]
     stage: Stage = "starting"
     done: int = 0

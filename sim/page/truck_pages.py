@@ -73,8 +73,7 @@ def _move(request: Request, form: FormData) -> Response:
     if _text(form, "keep", "") == "yes":
         desk.do(step)
         return shelf.page("bench.html", request, **_all(desk, looker, names[0]))
-    bench = looker.look(step(desk.edits), names[0], names)
-    return shelf.page("live.html", request, bench=bench)
+    return shelf.page("hold.html", request, bench=looker.hold(step(desk.edits), names))
 
 
 def _places(opened: Sheet, edits: Edits, names: list[str], by: list[float]) -> dict[str, Place]:
@@ -199,7 +198,8 @@ def _save(request: Request, form: FormData) -> Response:
         name = shelf.folder.free_name(said, ".toml", under="changes")
         target = shelf.folder.path(name, ".toml")
         save_change(desk, target, said or "change made on the page")
-        words = f"Saved as the change {shelf.folder.name(target)}."
+        desk.saved_as = shelf.folder.name(target)
+        words = f"Saved as the change {desk.saved_as}."
     else:
         target = shelf.folder.path(said if said.endswith(".toml") else f"{said}.toml", ".toml")
         kept = save_sheet(desk, target, replace=_text(form, "replace", "") == "yes")

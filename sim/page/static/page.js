@@ -24,9 +24,9 @@
       const { form, began } = next;
       next = null;
       await htmx.ajax("POST", `${root}/truck/move`, {
-        source: "#bench", target: form.keep === "yes" ? "#bench" : "#live", swap: "innerMorph", values: form,
+        source: "#bench", target: "#bench", swap: form.keep === "yes" ? "innerMorph" : "none", values: form,
       });
-      waits.push(performance.now() - began);
+      requestAnimationFrame(() => waits.push(performance.now() - began));
     }
     busy = false;
   }
@@ -65,10 +65,17 @@
     const now = millimetres(held.svg, event);
     const across = [now[0] - held.from[0], now[1] - held.from[1]].map((d) => Math.round(d * 100) / 100);
     if (!held.moved && Math.hypot(...across) < 0.7) return;
+    if (!held.moved) lift(held.part);
     held.moved = true;
     held.by = offset(held.view, across);
     ask(values(held.part, held.by, false));
   });
+
+  // What is in the hand is drawn over the picture until it is let go, when the picture is made anew.
+  function lift(part) {
+    const names = [part, ...(part === chosen() ? along() : [])];
+    for (const one of document.querySelectorAll(".movable")) one.classList.toggle("lifted", names.includes(one.dataset.part));
+  }
 
   function letGo(event, keep) {
     if (!held || event.pointerId !== held.id) return;
