@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from page_hand import Hand
 from page_server import Served, served
 from test_browser import BROWSER, DRIVER, browser, requests, wait
 
@@ -39,94 +40,6 @@ WIDTHS = (1280, 768, 360)
 CLICKS = 12
 """From an empty folder to a template at true scale: choose the truck, pull, save, ask, leave three grounds out, go,
 read, drill."""
-
-
-class Hand:
-    """Works a browser, and counts how often it clicks.
-
-    The page puts new elements in the place of old ones while it is looked at: what is read is read in one go, and what
-    is clicked is looked for again until a click arrives.
-    """
-
-    def __init__(self, driver: Any) -> None:
-        self.driver, self.clicks = driver, 0
-
-    def ask(self, script: str, *arguments: Any) -> Any:
-        return self.driver.execute_script(f"return {script}", *arguments)
-
-    def find(self, selector: str) -> Any:
-        return wait(lambda: (self.driver.find_elements("css selector", selector) or [None])[0])
-
-    def count(self, selector: str) -> int:
-        found: int = self.ask("document.querySelectorAll(arguments[0]).length", selector)
-        return found
-
-    def text(self, selector: str) -> str:
-        """What an element says; empty while there is none."""
-        found: str = self.ask("document.querySelector(arguments[0])?.innerText ?? ''", selector)
-        return found
-
-    def says(self, selector: str, words: str) -> None:
-        wait(lambda: words in self.text(selector))
-
-    def value(self, selector: str, name: str) -> str:
-        """An attribute of an element; empty while there is none."""
-        found: str = self.ask("document.querySelector(arguments[0])?.getAttribute(arguments[1]) ?? ''", selector, name)
-        return found
-
-    def click(self, selector: str) -> None:
-        wait(lambda: self._clicked(selector))
-        self.clicks += 1
-
-    def _clicked(self, selector: str) -> bool:
-        from selenium.common.exceptions import WebDriverException
-
-        found = self.find(selector)
-        try:
-            self.driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", found)
-            found.click()
-        except WebDriverException:
-            return False
-        return True
-
-    def pull(self, selector: str, by: tuple[int, int]) -> None:
-        from selenium.webdriver import ActionChains
-
-        found = self.find(selector)
-        self.driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", found)
-        chain = ActionChains(self.driver, duration=30).click_and_hold(found)
-        for _ in range(10):
-            chain = chain.move_by_offset(by[0] / 10, by[1] / 10)
-        chain.release().perform()
-        self.clicks += 1
-
-    def press(self, *keys: str) -> None:
-        from selenium.webdriver import ActionChains
-
-        chain = ActionChains(self.driver)
-        for key in keys[:-1]:
-            chain = chain.key_down(key)
-        chain = chain.send_keys(keys[-1])
-        for key in keys[:-1]:
-            chain = chain.key_up(key)
-        chain.perform()
-
-    def place(self) -> tuple[float, float, float]:
-        """Where the battery is drawn."""
-        found = wait(lambda: self.ask("(({x, y, z}) => z && [+x, +y, +z])"
-                                      "(document.getElementById('side-battery')?.dataset ?? {})"))
-        return tuple(found)  # type: ignore[return-value]
-
-    def screen(self, width: int, height: int = 900) -> None:
-        """Go on with a screen of this size; a narrow one is a phone's."""
-        phone = width < 600
-        self.driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", {
-            "width": width, "height": height, "deviceScaleFactor": 2 if phone else 1, "mobile": phone})
-        self.driver.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": phone})
-
-    def scheme(self, name: str) -> None:
-        scheme = [{"name": "prefers-color-scheme", "value": name}]
-        self.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": scheme})
 
 
 def with_truck(folder: Path) -> Path:
