@@ -20,6 +20,7 @@ MODULES = (
     "rods",
     "linkage",
     "tyre",
+    "judges",
     "convergence",
     "trade",
     "hobby",
