@@ -17,10 +17,12 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 
 import installer
+import interpreter
 
 ROOT = Path(__file__).resolve().parent.parent
 HOME = ROOT / ".venv"
 CONSTRAINTS = ROOT / "scripts" / "constraints.txt"
+TEST_CONSTRAINTS = ROOT / "scripts" / "constraints_test.txt"
 MARKER = "cragbench.json"
 """Says that the environment is ours and what it holds; written last, so that a broken-off installation is redone."""
 
@@ -110,12 +112,17 @@ def make(home: Path) -> None:
         )
 
 
+def ready_made() -> bool:
+    """Tell whether PyBullet comes ready-made for this computer, as all other libraries do."""
+    return installer.comes_ready_made(
+        sys.version_info[:2], sys.implementation.name, platform.system(), platform.machine(), platform.libc_ver()[0]
+    )
+
+
 def check_compiler() -> None:
     """Say so if PyBullet will be compiled; raise InstallationError if that cannot work."""
-    version = (sys.version_info[0], sys.version_info[1])
-    if installer.comes_ready_made(
-        version, sys.implementation.name, platform.system(), platform.machine(), platform.libc_ver()[0]
-    ):
+    version = sys.version_info[:2]
+    if ready_made():
         return
     if installer.compiler() is None:
         raise installer.InstallationError(installer.COMPILER_REMEDY)
@@ -126,12 +133,28 @@ def check_compiler() -> None:
     )
 
 
+def steps(extras: frozenset[str], hashed: bool) -> list[list[str]]:
+    """What pip is told, call by call: the libraries, each file checked by its hash; then the project, fetching nothing.
+
+    Where nothing was tested and other files fit (not ``hashed``), the versions alone are held.
+    """
+    files = [CONSTRAINTS, *([TEST_CONSTRAINTS] if extras else [])]
+    if hashed:
+        listed = [word for file in files for word in ("-r", str(file))]
+        return [["--require-hashes", *listed], ["--no-deps", "--no-build-isolation", "-e", "."]]
+    print("This is not the computer whose files have known hashes: only their versions are checked.", flush=True)
+    lines = "".join(file.read_text(encoding="utf-8") for file in (CONSTRAINTS, TEST_CONSTRAINTS)).splitlines()
+    versions = HOME / "versions.txt"
+    versions.write_text("".join(line.partition(" --hash")[0] + "\n" for line in lines), encoding="utf-8")
+    return [["-c", str(versions), "-e", f".[{','.join(sorted(extras))}]" if extras else "."]]
+
+
 def ensure(extras: Iterable[str] = ()) -> Path:
     """Return the environment's Python, installed and up to date with the project and these extras.
 
     :raises InstallationError: it could not be made; the text says why and what to do.
     """
-    now = fingerprint([ROOT / "pyproject.toml", CONSTRAINTS], ROOT)
+    now = fingerprint([ROOT / "pyproject.toml", CONSTRAINTS, TEST_CONSTRAINTS], ROOT)
     held = read_marker(HOME) or {}
     to_install = missing(held, frozenset(extras), now)
     python = tool("python")
@@ -144,16 +167,9 @@ def ensure(extras: Iterable[str] = ()) -> Path:
         make(HOME)
     log = HOME / "install.log"
     log.unlink(missing_ok=True)
-    what = f".[{','.join(sorted(to_install))}]" if to_install else "."
     print("Installing the libraries at the versions tested together (a few minutes the first time).", flush=True)
-    # A recent pip first: it reports how far a download is, and a dead network shows at once.
-    installer.pip(python, ["install", "--retries", "1", "-c", str(CONSTRAINTS), "--upgrade", "pip"], log, ROOT)
-    installer.pip(
-        python,
-        ["install", "--retries", "2", "--progress-bar", "raw", "-c", str(CONSTRAINTS), "-e", what],
-        log,
-        ROOT,
-    )
+    for arguments in steps(to_install, hashed=ready_made() and sys.version_info[:2] == interpreter.TESTED):
+        installer.pip(python, ["install", "--retries", "2", *arguments], log, ROOT)
     write_marker(HOME, {"fingerprint": now, "extras": sorted(to_install)})
     return python
 

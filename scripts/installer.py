@@ -48,6 +48,7 @@ NO_COMPILER = (
     "python.h: no such file",
     "unable to execute",
 )
+WRONG_FILE = ("do not match the hashes",)
 NO_VERSION = ("no matching distribution found", "resolutionimpossible", "conflicting dependencies")
 
 COMPILER_REMEDY = (
@@ -71,6 +72,11 @@ def remedy(log: str) -> str:
 
     if says(NO_SPACE):
         return f"The disk is full.\nRemedy: free about {ROOM_WITH_EXTRAS_MB} MB, then run the same command again."
+    if says(WRONG_FILE):
+        return (
+            "A downloaded file is not the one that was tested: its hash differs.\n"
+            "Remedy: run the same command again; if it stays so, do not install it, and check your network and proxy."
+        )
     if says(CERTIFICATE):
         return (
             "The package index could not be trusted: its certificate was not accepted.\n"
@@ -147,14 +153,6 @@ def stage_in(line: str) -> str | None:
     return None
 
 
-def share_in(line: str) -> str | None:
-    """Return ``'42 %'`` from pip's raw progress line ``Progress 42 of 100``, else None."""
-    match = re.match(r"Progress (\d+) of (\d+)", line.strip())
-    if not match or int(match[2]) == 0:
-        return None
-    return f"{100 * int(match[1]) // int(match[2])} %"
-
-
 class Ticker:
     """One line that shows the work is alive; on anything but a terminal, a plain line per stage and large download."""
 
@@ -163,23 +161,18 @@ class Ticker:
         self._live = out.isatty()
         self._start = time.monotonic()
         self._doing = "asking the package index"
-        self._share = ""
         self._done = 0
 
     def read(self, line: str) -> None:
         """Take in one line of pip's output."""
-        if share := share_in(line):
-            self._share = share
-            return
         package, stage = package_in(line), stage_in(line)
         if package:
             self._done += 1
-            self._share = ""
             self._doing = f"{package[0]} ({package[1]})"
             if not self._live and "MB" in package[1] and float(package[1].split()[0]) >= 10:
                 print(f"  {self._doing}", file=self._out, flush=True)
         elif stage and stage != self._doing:
-            self._doing, self._share = stage, ""
+            self._doing = stage
             if not self._live:
                 print(f"  {stage}", file=self._out, flush=True)
 
@@ -187,7 +180,7 @@ class Ticker:
         """Redraw the line (a terminal only)."""
         if self._live:
             seconds = time.monotonic() - self._start
-            text = f"  {seconds:3.0f} s  {self._done} fetched, now {self._doing} {self._share}"
+            text = f"  {seconds:3.0f} s  {self._done} fetched, now {self._doing}"
             self._out.write("\r\033[K" + text[: shutil.get_terminal_size().columns - 1])
             self._out.flush()
 

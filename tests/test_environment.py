@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import os
+import re
 import stat
 import subprocess
 import sys
@@ -149,6 +150,29 @@ def test_no_room_is_said_before_anything_is_fetched(tmp_path: Path) -> None:
         installer.check_disk(tmp_path, 1e12)
 
 
+def test_every_library_is_installed_by_its_hash() -> None:
+    user, test = environment.CONSTRAINTS, environment.TEST_CONSTRAINTS
+    lines = [line for file in (user, test) for line in file.read_text(encoding="utf-8").splitlines()]
+    pins = [line for line in lines if not line.startswith("#")]
+    assert len(pins) > 100
+    assert all(re.fullmatch(r"[\w.-]+==\S+ --hash=sha256:[0-9a-f]{64}", line) for line in pins)
+    assert len({line.split("==")[0].lower() for line in pins}) == len(pins)
+    libraries, project = environment.steps(frozenset(["test"]), hashed=True)
+    assert libraries == ["--require-hashes", "-r", str(user), "-r", str(test)]
+    assert project == ["--no-deps", "--no-build-isolation", "-e", "."]
+    assert environment.steps(frozenset(), hashed=True)[0] == ["--require-hashes", "-r", str(user)]
+
+
+def test_elsewhere_versions_are_held_without_hashes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(environment, "HOME", tmp_path)
+    assert environment.steps(frozenset(["test"]), hashed=False) == [
+        ["-c", str(tmp_path / "versions.txt"), "-e", ".[test]"]
+    ]
+    text = (tmp_path / "versions.txt").read_text(encoding="utf-8")
+    assert "numpy==" in text
+    assert "--hash" not in text
+
+
 # ------------------------------------------------------------------------------------- listening to pip
 
 
@@ -169,6 +193,7 @@ def test_no_room_is_said_before_anything_is_fetched(tmp_path: Path) -> None:
         ),
         ("SSLError(SSLCertVerificationError(1, '[SSL: CERTIFICATE_VERIFY_FAILED]", "certificate"),
         ("ERROR: No matching distribution found for pin>=3.4", "No version of a library fits"),
+        ("ERROR: THESE PACKAGES DO NOT MATCH THE HASHES FROM THE REQUIREMENTS FILE.", "hash differs"),
         ("Segmentation fault", "log has its words"),
     ],
 )
@@ -215,27 +240,13 @@ def test_stages_are_recognised(line: str, stage: str | None) -> None:
     assert installer.stage_in(line) == stage
 
 
-@pytest.mark.parametrize(
-    ("line", "share"),
-    [
-        ("Progress 42 of 100\n", "42 %"),
-        ("Progress 0 of 0", None),
-        ("Progress made", None),
-        ("Progress 100 of 100", "100 %"),
-    ],
-)
-def test_the_share_of_a_download_is_read(line: str, share: str | None) -> None:
-    assert installer.share_in(line) == share
-
-
 def test_on_a_terminal_one_line_is_redrawn() -> None:
     out = FakeTerminal()
     ticker = installer.Ticker(out)
     ticker.read("Downloading numpy-2.4.6-cp311-cp311-linux.whl (16.5 MB)\n")
-    ticker.read("Progress 50 of 100\n")
     ticker.draw()
     ticker.close()
-    assert "numpy 2.4.6 (16.5 MB) 50 %" in out.getvalue()
+    assert "numpy 2.4.6 (16.5 MB)" in out.getvalue()
     assert "\n" not in out.getvalue()
     assert out.getvalue().endswith("\r\033[K")
 
