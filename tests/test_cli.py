@@ -11,12 +11,16 @@ import sys
 from pathlib import Path
 from typing import Any
 
+import fake_trial
 import pytest
 
 from models import scenario
-from sim.batch import session
+from sim.batch import run_study, session
+from sim.batch.batch import Progress
 from sim.cli.main import main
 from sim.cli.table import ENTRIES
+from sim.store.store import Store
+from sim.trial.task import Report, record
 
 BUILD = str(scenario.builds()[0])
 FORWARD = str(scenario.change(BUILD, "battery-forward"))
@@ -98,6 +102,24 @@ def test_light_commands_start_light() -> None:
             [sys.executable, "-c", script, *arguments], capture_output=True, text=True, check=True, cwd=Path.cwd()
         )
         assert "HEAVY []" in run.stdout
+
+
+def test_batch_says_what_another_version_left_and_what_memory_it_may_take(
+    capsys: pytest.CaptureFixture[str], plan: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(run_study, "run_study", lambda *_, **__: Progress())
+    study = fake_trial.FakeStudy({"a": fake_trial.FakeTruck(30.0)})
+    old = fake_trial.task("a")
+    with Store(plan.with_suffix(".sqlite"), write=True) as store:
+        store.add([Report(old, record(fake_trial.perform(study, old)), None, 0.1)], fake_trial.VERSIONS)
+    code, out, err = call(capsys, "batch", str(plan), "--workers", "3", "--memory-mb", "500")
+    assert code == 0
+    assert "at most 2056 MB of memory in all" in out.replace("\n", " ")
+    assert "1 trial(s) in this store are of another version" in (out + err).replace("\n", " ")
+    code, out, _ = call(capsys, "batch", str(plan), "--json")
+    assert json.loads(out)["of_other_versions"] == 1
+    code, out, _ = call(capsys, "plan", "check", str(plan), "--probe", "0", "--workers", "2")
+    assert "of memory at most 2604 MB" in out.replace("\n", " ")
 
 
 def test_batch_then_compare(capsys: pytest.CaptureFixture[str], plan: Path) -> None:

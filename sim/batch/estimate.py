@@ -7,18 +7,26 @@ import time
 from dataclasses import dataclass
 
 from sim.batch.batch import FixedSupply
-from sim.batch.run_study import supply_of
+from sim.batch.run_study import WORKER_MB, supply_of
 from sim.batch.study import Study, make_task
 from sim.batch.version import versions, versions_of
 from sim.store.store import Store
 from sim.trial import perform
 from sim.trial.luck import draw
 from sim.trial.task import Task
+from terrain.pool import LIMIT_MB
 
 BYTES_PER_TRIAL = 900
 """Measured: a row with its key and index in a store of 100,000 trials."""
+OWN_MB = 300
+"""Measured: the process that gives trials out, with the trucks of a large plan."""
 BYTES_PER_TRACE = 60_000
 """Typical recorded motion of 10 s, compressed."""
+
+
+def most_memory_mb(workers: int, each_mb: int) -> float:
+    """Bound on the memory of a batch: a worker above its share is replaced, grounds have theirs in common."""
+    return OWN_MB + LIMIT_MB + workers * each_mb
 
 
 @dataclass(frozen=True)
@@ -34,6 +42,8 @@ class Demand:
     seconds: float
     disk_mb: float
     memory_mb: float
+    """As probed; without a probe, NaN."""
+    most_memory_mb: float
 
 
 def estimate(study: Study, probe: int, workers: int) -> Demand:
@@ -48,7 +58,8 @@ def estimate(study: Study, probe: int, workers: int) -> Demand:
     cells = levels * len(study.trucks) * len(study.plan.drivers)
     disk = (total * BYTES_PER_TRIAL + cells * min(study.plan.traces, study.plan.repeats) * BYTES_PER_TRACE) / 1e6
     time_needed = float("nan") if seconds is None else left * seconds / workers
-    return Demand(total, known, workers, probed, seconds, time_needed, disk, (workers + 1) * memory)
+    return Demand(total, known, workers, probed, seconds, time_needed, disk, (workers + 1) * memory,
+                  most_memory_mb(workers, WORKER_MB))
 
 
 def _standing(study: Study) -> tuple[int, int]:

@@ -12,7 +12,11 @@ from sim.batch.plan import plan_hash
 from sim.batch.session import Elsewhere, Watch, session
 from sim.batch.study import Study, deadline, fixed_count, fixed_tasks
 from sim.batch.telling import telling_tasks
+from sim.batch.version import versions_of
 from sim.store.store import Store
+
+WORKER_MB = 1024
+"""A worker above this is replaced, unless told otherwise."""
 
 
 def run_study(
@@ -22,7 +26,7 @@ def run_study(
     workers: int,
     niceness: int = 0,
     watchdog_s: float = 120.0,
-    memory_mb: int = 1024,
+    memory_mb: int = WORKER_MB,
     elsewhere: Elsewhere | None = None,
     on_device: bool = False,
     watch: Watch | None = None,
@@ -41,6 +45,14 @@ def run_study(
             if progress.ending == "finished":
                 here.record(telling_tasks(study, store, here.versions))
             return progress
+
+
+def of_others(study: Study, path: Path) -> int:
+    """Trials in a store, if it is there, that other versions of the physics or of the study's trucks computed."""
+    if not path.exists():
+        return 0
+    with Store(path) as store:
+        return store.of_others(versions_of(study.payload))
 
 
 def supply_of(study: Study) -> Supply:

@@ -28,6 +28,8 @@ STARTUP_S = 300.0
 """Longest start of a worker, first compilation included."""
 AHEAD = 2
 """Tasks in a worker's hands: the one it runs and the next, so that it never waits for the parent."""
+SLEPT_S = 5.0
+"""A parent that does not look at its workers for so long was suspended, or its machine was."""
 SAME_GROUND = 4
 """As many when they share a ground: made by one worker, it is ready for the next truck, and no other waits for it."""
 
@@ -58,6 +60,7 @@ class WorkerPool:
         self.watchdog_s = watchdog_s
         self.startup_s = startup_s
         self.failed_starts = 0
+        self._looked = time.monotonic()
         self._last: tuple[_Member, Ground] | None = None
         self._members = [_Member(self.job) for _ in range(workers)]
 
@@ -87,8 +90,10 @@ class WorkerPool:
 
     def collect(self, timeout: float) -> list[Answer]:
         """Answers and faults since the last call; dead and hung workers are replaced."""
+        self._allow_for_sleep()
         handles = [handle for member in self._members for handle in (member.connection, member.process.sentinel)]
         wait(handles, timeout)
+        self._allow_for_sleep(timeout)
         answers: list[Answer] = []
         for place, member in enumerate(self._members):
             answers += member.answers()
@@ -98,6 +103,15 @@ class WorkerPool:
             if kind:
                 answers += self._replace(place, kind)
         return answers
+
+    def _allow_for_sleep(self, waited: float = 0.0) -> None:
+        """Whoever was suspended itself has no idea how long its workers were at it: that time does not count."""
+        now = time.monotonic()
+        slept = now - self._looked - waited
+        if slept > SLEPT_S:
+            for member in self._members:
+                member.excuse(slept)
+        self._looked = now
 
     def pids(self) -> list[int]:
         """Process numbers of the present workers."""
@@ -185,6 +199,10 @@ class _Member:
     def busy_for(self) -> float:
         """Seconds since it started on what it is doing; 0 when it has nothing to do."""
         return time.monotonic() - self._since if self.tasks or not self.ready else 0.0
+
+    def excuse(self, seconds: float) -> None:
+        """Leave some time out of what it took."""
+        self._since += seconds
 
     def kill(self) -> None:
         self.process.kill()

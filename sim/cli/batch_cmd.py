@@ -63,7 +63,8 @@ def batch(
     a core, so that their keys do: a store holds both side by side, and results of one target are never taken for the
     other's.
     """
-    from sim.batch.run_study import run_study
+    from sim.batch.estimate import most_memory_mb
+    from sim.batch.run_study import of_others, run_study
     from sim.batch.study import prepare
     from sim.cli.progress import watcher
     from sim.errors import SimError
@@ -74,10 +75,16 @@ def batch(
     study = prepare(plan)
     path = store or study.store
     count = workers or available_cores()
+    others = 0 if on == Target.gpu else of_others(study, path)
     if not as_json:
-        where = f"{count} workers" if scheduler is None else f"workers of {scheduler}"
+        most = most_memory_mb(count, memory_mb)
+        here = f"{count} workers (at most {most:.0f} MB of memory in all)"
+        where = here if scheduler is None else f"workers of {scheduler}"
         where = "graphics processor" if on == Target.gpu else where
         say(f"{study.plan.name}: {len(study.trucks)} trucks, {where}, store {path}")
+        if others:
+            note(f"NOTE: {others} trial(s) in this store are of another version or target of the physics or of these "
+                 "trucks: they stay as they are, none of them is used, and what the plan asks for is driven again.")
     began = time.monotonic()
     with watcher(study, quiet=as_json) as watch:
         progress = run_study(
@@ -93,7 +100,7 @@ def batch(
         )
     again = shlex.join(["cragbench", "batch", *sys.argv[2:]])
     if as_json:
-        show_json(as_data(study, path, progress))
+        show_json(as_data(study, path, progress) | {"of_other_versions": others})
     else:
         report(study, path, progress, again, time.monotonic() - began)
     if progress.ending == "interrupted":

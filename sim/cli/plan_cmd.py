@@ -42,7 +42,8 @@ def check(
     if found.seconds_per_trial is not None:
         say(f"  {found.seconds_per_trial:.2f} s a trial (measured on {found.probed}), {found.workers} workers: about "
             f"{duration(found.seconds)}")
-    memory = f", about {found.memory_mb:.0f} MB of memory" if found.probed else ""
+    memory = f", about {found.memory_mb:.0f} MB of memory, at most" if found.probed else ", of memory at most"
+    memory += f" {found.most_memory_mb:.0f} MB"
     say(f"  {found.disk_mb:.1f} MB in {study.store}{memory}")
     if study.plan.until:
         say(f"  ends at {study.plan.until} at the latest")

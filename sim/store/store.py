@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import sqlite3
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -177,6 +178,11 @@ class Store:
         """Number of trials."""
         return int(next(self._rows("SELECT count(*) FROM trial"))[0])
 
+    def of_others(self, versions: Versions) -> int:
+        """Number of trials that other versions computed, of the physics or of the same truck."""
+        rows = self._rows("SELECT code, engine, config, model, count(*) FROM trial GROUP BY 1, 2, 3, 4")
+        return sum(count for *made, count in rows if not versions.made(*made))
+
     def seconds_per_trial(self) -> float | None:
         """Mean computing time of the stored trials, None without any."""
         value = next(self._rows("SELECT avg(wall_s) FROM trial"))[0]
@@ -257,7 +263,10 @@ class Store:
         return connection
 
     def _connect(self, mode: str) -> sqlite3.Connection:
-        uri = f"{self.path.absolute().as_uri()}?mode={mode}"
+        path = self.path.absolute()
+        # Reading notes beside the file who reads; where nobody can write, nobody changes it, and none are needed.
+        fixed = mode == "ro" and not os.access(path.parent, os.W_OK) and not Path(f"{path}-wal").exists()
+        uri = f"{path.as_uri()}?mode={mode}{'&immutable=1' if fixed else ''}"
         return sqlite3.connect(uri, uri=True, timeout=WAIT_S, isolation_level=None)
 
     def _prepare(self, connection: sqlite3.Connection) -> None:
@@ -299,7 +308,9 @@ class Store:
 
     def _failed(self, error: Exception) -> StoreError:
         damaged = f"The file is damaged; copy what can still be read: cragbench store check {self.path} --rescue NEW"
-        full = "Free some space and run the same command again; finished trials are kept"
+        full = ("Free some space, or lift the limit on the size of files (ulimit -f), and run the same command again; "
+                "finished trials are kept")
+        barred = "Make the file and its folder writable"
         remedies = {
             "malformed": damaged,
             "not a database": damaged,
@@ -307,7 +318,8 @@ class Store:
             "disk": full,
             "full": full,
             "locked": "Another program holds the store; wait for it or stop it",
-            "readonly": "Make the file and its folder writable",
+            "readonly": barred,
+            "unable to open": barred,
         }
         text = str(error)
         remedy = next((advice for word, advice in remedies.items() if word in text), None)
