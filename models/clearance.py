@@ -59,10 +59,18 @@ def point_angle(x: float, height: float, radius: float) -> float:
     return math.asin(radius / distance) - math.atan2(radius - height, x)
 
 
+def _angles(x: Vector, height: Vector, wheel: Wheel) -> Vector:
+    """:func:`point_angle` of many points (n,) at once."""
+    below = wheel.radius - height
+    distance = np.hypot(x, below)
+    free = (distance <= wheel.radius) | (x <= 0.0)
+    sine = wheel.radius / np.where(free, wheel.radius, distance)
+    return np.asarray(np.where(free, NONE_IN_THE_WAY, np.arcsin(sine) - np.arctan2(below, x)))
+
+
 def approach_angle(points: Vector, wheel: Wheel, ahead: float = 1.0) -> float:
     """Smallest angle (rad) over underside points (n, 2: x, z, m) ahead (1) of the wheel, or behind it (-1)."""
-    angles = [point_angle(ahead * (x - wheel.x), z, wheel.radius) for x, z in points]
-    return min([NONE_IN_THE_WAY, *angles])
+    return min([NONE_IN_THE_WAY, *(float(v) for v in _angles(ahead * (points[:, 0] - wheel.x), points[:, 1], wheel))])
 
 
 def breakover_angle(points: Vector, front: Wheel, rear: Wheel) -> float:
@@ -70,12 +78,8 @@ def breakover_angle(points: Vector, front: Wheel, rear: Wheel) -> float:
 
     The supplement of the largest angle that two lines make which touch a tyre each and meet at the underside.
     """
-    sums = [
-        point_angle(front.x - x, z, front.radius) + point_angle(x - rear.x, z, rear.radius)
-        for x, z in points
-        if rear.x < x < front.x
-    ]
-    return min([math.pi, *sums])
+    x, z = points[(rear.x < points[:, 0]) & (points[:, 0] < front.x)].T
+    return min([math.pi, *(float(v) for v in _angles(front.x - x, z, front) + _angles(x - rear.x, z, rear))])
 
 
 def clearance(sheet: Sheet, front: Wheel, rear: Wheel) -> Clearance:

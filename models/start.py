@@ -104,6 +104,15 @@ def start(answers: Answers) -> Started:
     return Started(data, ranges, tuple(notes))
 
 
+def check(answers: Answers) -> None:
+    """Refuse what can be refused before all is known: words for parts that a typical truck has not.
+
+    :raises BuildSheetError: of the first such words.
+    """
+    for words in answers.weighed_g:
+        named(words, [entry["name"] for entry in tables()["part"]])
+
+
 def _of(pair: tuple[float, float] | None, number: int) -> float | None:
     return None if pair is None else pair[number]
 
@@ -140,6 +149,9 @@ def named(words: str, known: Sequence[str]) -> list[str]:
     said = [w for word in said for w in tables()["words"].get(word, word).split()]
     found = [name for name in known if all(any(p.startswith(w) for p in name.split()) for w in said)]
     found = [name for name in found if name.split() == said] or found
+    if words.lower().strip().removesuffix("s") in ("tyre", "tire"):
+        raise BuildSheetError("a tyre is no part by itself here.", remedy="Weigh a wheel with its tyre: wheel 29 g.",
+                              field="weighed", value=words)  # fmt: skip
     kinds = {name.removeprefix("front ").removeprefix("rear ") for name in found}
     if len(kinds) != 1:
         raise BuildSheetError(

@@ -19,7 +19,7 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import nnls
+from scipy.optimize import brentq, nnls
 
 from models.errors import BuildSheetError
 from models.massprops import GRAVITY
@@ -215,13 +215,11 @@ def _bottoming(s: Vector, force: Vector, room: float, measured: float) -> Vector
 
 
 def static_squish(shape: TyreShape, law: TyreLaw, load: float) -> float:
-    """Deflection (m) on a flat plate under a load (N) by bisection; at most the room to the rim."""
+    """Deflection (m) on a flat plate under a load (N), by Brent's method; at most the room to the rim."""
     curve = tabulated(law.step, law.force)
-    low, high = 0.0, shape.room
-    while high - low > 1e-9:
-        middle = 0.5 * (low + high)
-        low, high = (middle, high) if plate_load(shape, curve, middle) < load else (low, middle)
-    return 0.5 * (low + high)
+    if load <= 0.0 or plate_load(shape, curve, shape.room) <= load:
+        return 0.0 if load <= 0.0 else shape.room
+    return float(brentq(lambda squish: plate_load(shape, curve, squish) - load, 0.0, shape.room, xtol=1e-10))
 
 
 def plate_stiffness(shape: TyreShape, law: TyreLaw, deflection: float) -> float:

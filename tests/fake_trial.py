@@ -119,3 +119,14 @@ def perform_slowly(trucks: Mapping[str, RigidModel], task: Task) -> TrialResult:
     """The same, a twentieth of a second each."""
     time.sleep(0.05)
     return perform_truck(trucks, task)
+
+
+def perform_handbook(trucks: Mapping[str, RigidModel], task: Task) -> TrialResult:
+    """The same: it goes over at the handbook's angle on a slope, and climbs a step of its tyre's radius, about."""
+    model = trucks[task.config]
+    x, _, z = model.cg()
+    family = task.obstacle.partition(",")[0]
+    angles = {"climb": x / z, "descent": (model.wheelbase - x) / z, "side-hill": 0.5 * min(model.track) / z}
+    radius_mm = 1e3 * float(model.origins()[-1, 2])
+    limit = math.degrees(math.atan(angles[family])) if family in angles else radius_mm
+    return perform(FakeStudy({task.config: FakeTruck(limit, 0.02 * limit)}), task)

@@ -114,3 +114,9 @@ def test_first_places_add_up():
     assert shrinkage.first_places(drawn, 2).sum() == pytest.approx(2.0)
     assert shrinkage.first_places(drawn, 1)[0] > 0.99
     assert drawn.mean(axis=0) == pytest.approx(sample.mean(axis=1), abs=0.02)
+
+
+def test_runs_that_are_all_alike_leave_nothing_open() -> None:
+    """Unknowns that move nothing: a surface without scatter gives itself back."""
+    found = surface.fit(np.random.default_rng(1).normal(size=(12, 3)), np.zeros(12), np.ones(3, bool))
+    assert np.all(found.draws(np.ones((5, 3)), np.random.default_rng(2)) == 0.0)

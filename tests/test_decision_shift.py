@@ -26,7 +26,7 @@ from sim.decision.doubt import cast, investigate
 from sim.decision.doubt import sentence as doubtful
 from sim.decision.obstacle_mix import Line
 from sim.decision.unknowns import priors
-from sim.decision.wording import hanging, intervals, regrets
+from sim.decision.wording import hanging, intervals
 from sim.decision.worth import cost_of_error as cost_of_purchase
 from sim.decision.worth import worth
 from sim.errors import SimError
@@ -64,6 +64,9 @@ class Slope:
 
     def find(self, trucks, cases, lines=None):
         """Nothing to run."""
+
+    def driver(self, case):
+        return "steady"
 
     def value(self, truck, line, case):
         luck, added = case, 0.0
@@ -107,8 +110,8 @@ def test_a_gain_on_every_line_is_worth_it():
     # 0.05 and 0.04 degrees a millimetre over 100 mm, of a range of 40 degrees, half the weight each.
     assert found.effect.gain.value == pytest.approx(0.5 * (5.0 + 4.0) / 40.0 * 100.0)
     assert [one.shown for one in found.effect.by_line] == [1, 1]
-    assert found.above_least == 1.0
-    assert found.regret_doing == 0.0
+    assert found.regret.above == 1.0
+    assert found.regret.doing == 0.0
 
 
 def test_one_line_that_carries_all_is_told():
@@ -135,9 +138,9 @@ def test_unknowns_widen_the_interval_and_carry_the_word():
     assert found.word == "hangs on grip"
     assert found.shares["grip"] > 0.9
     # G = 11.25 + 10 z points: more than 1 point in P(z > -1.025) = 84.7 % of cases; draws and surface add a little.
-    assert found.above_least == pytest.approx(0.847, abs=0.02)
+    assert found.regret.above == pytest.approx(0.847, abs=0.02)
     # E max(-G, 0) = 10 (phi(a) - a Phi(-a)) with a = 1.125: 0.62 points (normal loss function).
-    assert found.regret_doing == pytest.approx(0.62, abs=0.12)  # luck, with a made-up repeat, adds to it
+    assert found.regret.doing == pytest.approx(0.62, abs=0.12)  # luck, with a made-up repeat, adds to it
     assert found.both is not None
     assert found.both.low == pytest.approx(11.25 - 19.6, abs=1.5)
     assert "grip makes 9" in hanging(found) or "grip makes 100" in hanging(found)
@@ -162,9 +165,11 @@ def test_a_driver_that_turns_it_round_is_told():
 
 def test_regrets_and_intervals_have_their_numbers():
     found = look(0.05, -0.04, 117.0, acts={"grip": 4.0}).judgement
-    said = regrets(found, price=16.0, currency="USD", holes="two holes")
-    assert f"{found.regret_doing:.2f} points and {16.0 * (1 - found.above_least):.2f} USD" in said
-    assert "two holes in vain in 1" in said
+    said = found.regret.text(price=16.0, currency="USD", holes=2)
+    wrong = 1.0 - found.regret.above
+    assert f"doing it: {found.regret.doing:.2f} points, {16.0 * wrong:.2f} of 16 USD in vain" in said
+    assert f", {2.0 * wrong:.1f} of 2 holes in vain" in said
+    assert f"leaving it: {found.regret.leaving:.2f} points, no money, no holes" in said
     assert "luck and unknowns: " in intervals(found)
     assert "Luck only: " in intervals(found)
 

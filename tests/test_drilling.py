@@ -7,16 +7,18 @@ from functools import cache
 from itertools import pairwise
 from xml.etree import ElementTree
 
+import numpy as np
 import pdfplumber
 import pytest
 
 from models.change import Change, load_change
 from models.edit import apply
+from models.room import BEHIND_MM
 from models.scenario import builds, change
 from models.sheet import load_sheet
 from sim.chart import style
 from sim.chart.drilling import PAPERS, drilling
-from sim.decision.drilling import CAUTIONS, edge_distance, template
+from sim.decision.drilling import CAUTIONS, _rod_outline, edge_distance, template
 from sim.errors import SimError
 
 GUNDI = load_sheet(builds()[0])
@@ -49,6 +51,23 @@ def test_what_lies_behind_the_drill_is_named():
     names = {area.name for area in forward().keep_out}
     assert {"motor", "front left tyre", "front axle housing and gears"} <= names
     assert "battery" not in {area.name for area in forward().keep_out if area.name == "battery tray"}
+
+
+def test_a_rod_under_a_hole_is_told_but_no_fault():
+    # At x = 124 the upper links of the 1/24 are 8 mm off the middle, 4 mm under the tray: holes 1 and 2 lie over them.
+    assert [text.split(":")[0] for text in forward().over_rods] == [
+        "hole 1 lies over front link, upper left", "hole 2 lies over front link, upper right"]
+    assert forward().faults == ()
+
+
+def test_a_rod_is_in_the_way_where_it_comes_up_to_the_plate():
+    # From 20 mm high to 60 over 100 mm of length: it lies as deep as a drill comes up to x = 75, where it is 50 high.
+    corners = np.array(_rod_outline((0.0, 5.0, 20.0), (100.0, 5.0, 60.0), 50.0, 4.0))
+    deep = 50.0 - BEHIND_MM
+    assert corners[:, 0].min() == pytest.approx((deep - 20.0) / 0.4 - 2.0)
+    assert corners[:, 0].max() == pytest.approx(75.0 + 2.0)
+    assert sorted(set(corners[:, 1].round(9))) == [3.0, 7.0]
+    assert _rod_outline((0.0, 5.0, 20.0), (100.0, 5.0, 30.0), 90.0, 4.0) == ()
 
 
 def test_distance_to_an_edge():

@@ -161,10 +161,12 @@ def test_asked_at_the_keyboard_a_wrong_answer_is_asked_again(
     app = typer.Typer()
     app.command()(command)
     monkeypatch.setattr("sim.cli.start_cmd._terminal", lambda: True)
-    said = "1/2\n1/24\n140\n\n56\n\n402\n219\n\n28\nrear\nservo 12\n"
+    said = "1/2\n1/24\n140\n\n56\n\n402\n219\n\n28\nrear\nwinch 30\ntyres 9\nservo 12\n"
     result = CliRunner().invoke(app, ["Truck"], input=said)
     assert result.exit_code == 0, result.output
     sheet = load_sheet(tmp_path / "truck.toml")
     assert sum(wheel_loads(sheet).grams[:2]) == pytest.approx(219, rel=1e-3)
     assert result.output.count("Scale [") == 2
     assert "Rear wheels" not in result.output
+    assert "a tyre is no part by itself" in result.output
+    assert "no such part" in result.output  # told while it can still be mended, not after the last answer

@@ -18,7 +18,7 @@ def lift_chart(found: WeighingResult) -> Figure:
     """Height of the centre of gravity by each lift against its angle, with the height from all together."""
     height = found.balance.results["height"].times(1e3)
     disagree = [f for f in found.findings if f.kind in ("trend", "hysteresis", "ends") and f.serious]
-    title = f"Centre of gravity {height.value:.1f} mm up, between {height.low:.1f} and {height.high:.1f} mm"
+    title = f"CG height {height.value:.1f} mm, between {height.low:.1f} and {height.high:.1f} mm"
     if disagree:
         title += f", but the lifts disagree ({', '.join(f.kind for f in disagree)})"
     lifts = found.balance.lift_heights

@@ -95,14 +95,14 @@ def title(sheet: Sheet, before: Sheet | None, name: str | None) -> str:
     now, share = truck_properties(sheet), wheel_loads(sheet).front_percent
     who = name or sheet.name
     if before is None:
-        return f"{who}: {share:.1f} % on the front axle, centre of gravity {1e3 * now.cg[2]:.0f} mm up"
+        return f"{who}: front bias {share:.1f} %, CG height {1e3 * now.cg[2]:.0f} mm"
     then = truck_properties(before)
     dx, dz = 1e3 * (now.cg[0] - then.cg[0]), 1e3 * (now.cg[2] - then.cg[2])
     way = f"{abs(dx):.1f} mm {'forward' if dx > 0 else 'back'}" if abs(dx) >= 0.05 else ""
     way += f"{' and ' if way else ''}{abs(dz):.1f} mm {'up' if dz > 0 else 'down'}" if abs(dz) >= 0.05 else ""
     was = wheel_loads(before).front_percent
-    moved = f"moves the centre of gravity {way}" if way else "leaves the centre of gravity in place"
-    return f"{who} {moved}: {was:.1f} to {share:.1f} % on the front axle"
+    moved = f"moves the CG {way}" if way else "leaves the CG in place"
+    return f"{who} {moved}: front bias {was:.1f} to {share:.1f} %"
 
 
 def _extent(found: Sequence[Block], sheet: Sheet) -> tuple[float, float, float]:
@@ -216,7 +216,7 @@ def _foot_words(sheet: Sheet, before: Sheet | None, width: float) -> tuple[str, 
     now, then = wheel_loads(sheet).front_percent, None if before is None else wheel_loads(before).front_percent
     was = ("", "") if then is None else (f"{100 - then:.1f} → ", f"{then:.1f} → ")
     text = f"Left: rear axle {was[0]}{100 - now:.1f} %. Right: front axle {was[1]}{now:.1f} %. "
-    text += "Quartered circle: centre of gravity"
+    text += "Quartered circle: CG"
     text += "; dashed circle: before; orange: changed." if before is not None else "."
     lines = style.wrapped(text, width - 0.5)
     return "\n".join(lines), style.LINE * style.SMALL / 72.0 * len(lines) + 0.3

@@ -34,8 +34,8 @@ def two_views(sheet: Sheet) -> Figure:
     views = (tall * scale, 2 * wide * scale)
     height = max(sum(views) + 2.35, LINE * len(parts) + 2.6)
     measured = sum(part.source == "measured" for part in parts)
-    title = (f"{sheet.name}: {1e3 * truck.mass:.0f} g, {loads.front_percent:.1f} % on the front axle, "
-             f"centre of gravity {1e3 * truck.cg[2]:.0f} mm up")
+    title = (f"{sheet.name}: {1e3 * truck.mass:.0f} g, front bias {loads.front_percent:.1f} %, "
+             f"CG height {1e3 * truck.cg[2]:.0f} mm")
     subtitle = f"1/{sheet.scale:g}, where the build sheet puts its parts; {measured} of {len(parts)} masses measured."
     made = style.figure(WIDTH, height, title, subtitle + (" The truck is invented." if sheet.invented else ""))
     top = style.top(made) * height
@@ -161,4 +161,4 @@ def _key(made: Figure, parts: Sequence[Part], height: float, top: float) -> None
         mark = "" if part.source == "measured" else " *"
         made.text(x, (top - 0.2 - LINE * row) / height, f"{row + 1:>2}  {name}, {grams}{mark}", fontsize=8.5, va="top")
     made.text(0.16 / WIDTH, 0.12 / height, "* mass not measured. Orange dashes: hull, what can touch rock. "
-              "Green: shocks. Quartered circle: centre of gravity.", fontsize=8.5, color=style.QUIET)
+              "Green: shocks. Quartered circle: CG.", fontsize=8.5, color=style.QUIET)

@@ -28,6 +28,7 @@ def budget(
     repeats: Annotated[int, typer.Option(min=12, max=200, help="Repeats of every truck on every line.")] = 12,
     sets: Annotated[int, typer.Option(min=1, max=500, help="Sets driven beyond the single changes, at most.")] = 12,
     driver: options.Driver = "steady",
+    second_driver: options.SecondDriver = "bump",
     seed: options.Seed = 1,
     least: options.Least = 1.0,
     luck_only: options.LuckOnly = False,
@@ -58,7 +59,7 @@ def budget(
         raise SimError("the budget is empty", field="money", value=money,
                        remedy="Give a sum above zero; free changes are in cragbench worth")
     sheet, before = options.read(build, change)
-    unknowns = () if luck_only else options.stated_priors(sheet, driver, known)
+    unknowns = () if luck_only else options.stated_priors(sheet, driver, second_driver, known)
     cases = casting.joint(unknowns, driver, repeats, seed) if unknowns else None
     drawer = make_drawer(apply(sheet, before), [load_change(file) for file in changes])
     choice = budgets.choices(drawer, money, grams, None if limits is None else load_class_limits(limits))
@@ -86,6 +87,7 @@ def budget(
 
 def sentences(answer: Budget) -> list[str]:
     """What to buy, what cannot be told apart, what does most of the work."""
+    from sim.decision.reliance import told
     from sim.decision.wording import ranged
 
     best, currency = answer.best, answer.choice.currency
@@ -100,6 +102,9 @@ def sentences(answer: Budget) -> list[str]:
     said = [f"Buy {best.label} for {best.money:g} {currency} ({best.grams:+.0f} g): {ranged(best.gain)} over the "
             f"mix, {answer.shrunk:+.1f} when picking a winner is allowed for. In this order, the free move first: "
             f"{', '.join(step.name for step in answer.order)}."]
+    if answer.rests:
+        rests = told(answer.rests)
+        said.append(f"{rests[0].upper()}{rests[1:]}.")
     ties = [one for one in answer.ties if one.mask]
     if ties:
         cheapest = min(ties, key=lambda one: one.money)
@@ -110,6 +115,8 @@ def sentences(answer: Budget) -> list[str]:
     wrong = f"as little as {best.gain.low:+.1f} points for {best.money:g} {currency}"
     wrong += f"; if one of those sets is the better one, {missed:.1f} points at most are given away" if ties else ""
     said.append(f"Cost of being wrong (95 %): {wrong}.")
+    if answer.regret is not None:
+        said.append(answer.regret.text(best.money, currency))
     if answer.workhorse is not None:
         name, share = answer.workhorse
         said.append(f"Of the cheap and free changes {name} does most: about {100 * share:.0f} % of the gain goes "
@@ -129,6 +136,8 @@ def as_data(answer: Budget) -> dict[str, Any]:
         "least": answer.least,
         "buy": answer.buy,
         "shrunk": answer.shrunk,
+        "hangs_on": [vars(one) for one in answer.rests],
+        "regret": None if answer.regret is None else vars(answer.regret),
         "chances": [{"name": name, "best": one, "best_two": two} for name, one, two in answer.chances],
         "best": _data(answer.best),
         "order": [{"name": s.name, "price": s.price, "brings": vars(s.brings), "total": vars(s.total)}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import shlex
 import sys
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from sim.decision.cases import Cases
     from sim.decision.caution import Caution
     from sim.decision.judgement import Judgement
+    from sim.decision.limit_search import Case
     from sim.decision.obstacle_mix import Line
     from sim.decision.runner import Field
     from sim.decision.unknowns import Prior
@@ -46,6 +47,8 @@ Seed = Annotated[int, typer.Option(min=0, help="Of all luck.")]
 Least = Annotated[
     float, typer.Option(min=0.0, max=100.0, help="Smallest gain worth having, points of the chance to clear.")
 ]
+SecondDriver = Annotated[str, typer.Option("--second-driver", help="Drives half of the cases in which what is not "
+                                           "known is drawn: patient, brisk, ...")]
 LuckOnly = Annotated[
     bool, typer.Option("--luck-only", help="Take the sheet's values for certain: quicker, and surer than it should be.")
 ]
@@ -94,10 +97,10 @@ def folder_of(out: Path | None, build: Path) -> Path:
     return out or Path(f"{build.stem}-decisions")
 
 
-def stated_priors(sheet: Sheet, driver: str, known: Sequence[str] | None) -> tuple[Prior, ...]:
+def stated_priors(sheet: Sheet, driver: str, second: str, known: Sequence[str] | None) -> tuple[Prior, ...]:
     """What is not known of a truck, narrowed by what somebody states.
 
-    :raises SimError: Not ``name=percent``, or no such unknown.
+    :raises SimError: Not ``name=percent``, or no such unknown or driver.
     """
     from sim.decision.unknowns import priors
     from sim.errors import SimError
@@ -112,13 +115,24 @@ def stated_priors(sheet: Sheet, driver: str, known: Sequence[str] | None) -> tup
         if not 0.0 <= stated[name.strip()] <= 50.0:
             raise SimError("not a standard deviation from 0 to 50 percent", field="known", value=text,
                            remedy="Write grip=4")
-    return priors(sheet, driver, stated)
+    return priors(sheet, driver, stated, second)
 
 
 @contextmanager
 def trials(
     trucks: Sequence[Truck], lines: tuple[Line, ...], folder: Path, *, driver: str, seed: int, workers: int | None,
     quiet: bool, cases: Cases | None = None,
+) -> Iterator[Field]:
+    """Workers, store and a progress line for drawn cases; see :func:`running`."""
+    with running(trucks, lines, folder, driver=driver, seed=seed, workers=workers, quiet=quiet,
+                 cases=None if cases is None else cases.by_number()) as field:
+        yield field
+
+
+@contextmanager
+def running(
+    trucks: Sequence[Truck], lines: tuple[Line, ...], folder: Path, *, driver: str, seed: int, workers: int | None,
+    quiet: bool, cases: Mapping[int, Case] | None = None,
 ) -> Iterator[Field]:
     """Workers, store and a progress line; Ctrl-C ends with what is done kept."""
     from sim.cli.batch_cmd import available_cores
@@ -131,7 +145,7 @@ def trials(
     try:
         with watcher(None, quiet=quiet) as watch, opened(
             trucks, lines, yard(trucks[0]), store, workers=workers or available_cores(), driver=driver, seed=seed,
-            watch=watch, cases=None if cases is None else cases.by_number(),
+            watch=watch, cases=cases,
         ) as field:
             yield field
     except Stopped:
@@ -197,8 +211,8 @@ def judged(found: Judgement) -> dict[str, Any]:
         "verdict": found.word, "hangs_on": found.hangs_on, "more_repeats": found.more, "repeats": one.n,
         "least": found.least, "luck_only": vars(one.gain),
         "luck_and_unknowns": None if found.both is None else vars(found.both),
-        "chance_above_least": found.above_least, "expected": found.expected, "regret_doing": found.regret_doing,
-        "regret_leaving": found.regret_leaving, "by_driver": found.by_driver,
+        "chance_above_least": found.regret.above, "expected": found.regret.expected,
+        "regret_doing": found.regret.doing, "regret_leaving": found.regret.leaving, "by_driver": found.by_driver,
         "by_side": {side: vars(gain) for side, gain in found.by_side.items()}, "unknown_shares": found.shares,
         "lines": [
             {"line": e.line.name, "weight": e.share, "base": vars(e.base), "changed": vars(e.changed),

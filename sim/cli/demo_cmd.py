@@ -103,10 +103,10 @@ def _introduce(study: Study, statics: dict[str, Statics]) -> None:
     tips = [statics[name].tip_deg for name in names]
     rows: list[tuple[str, list[Any]]] = [
         ("mass", [f"{f['mass_g']:.0f} g" for f in facts]),
-        ("weight on the front axle", [f"{f['front_percent']:.1f} %" for f in facts]),
-        ("tips sideways at", [f"{min(tip.left, tip.right):.1f}°" for tip in tips]),
-        ("tips back at (climb)", [f"{tip.back:.1f}°" for tip in tips]),
-        ("noses over at (descent)", [f"{tip.front:.1f}°" for tip in tips]),
+        ("front bias", [f"{f['front_percent']:.1f} %" for f in facts]),
+        ("tips sideways", [f"{min(tip.left, tip.right):.1f}°" for tip in tips]),
+        ("tips back on a climb", [f"{tip.back:.1f}°" for tip in tips]),
+        ("noses over on a descent", [f"{tip.front:.1f}°" for tip in tips]),
     ]
     show_table("On the bench, by the handbook (rigid truck: a real one tips earlier)", ("", *names),
                [(name, *values) for name, values in rows])

@@ -22,6 +22,7 @@ def doubt(
     course: options.CourseOption = None,
     drawn: Annotated[int, typer.Option(min=12, max=512, help="Cases drawn from all priors together.")] = 32,
     driver: options.Driver = "steady",
+    second_driver: options.SecondDriver = "bump",
     seed: options.Seed = 1,
     least: options.Least = 1.0,
     known: options.Known = None,
@@ -42,7 +43,7 @@ def doubt(
     from sim.decision.change_sets import drawer as make_drawer
     from sim.decision.obstacle_mix import lines as make_lines
     from sim.decision.runner import yard
-    from sim.decision.wording import intervals, regrets
+    from sim.decision.wording import intervals
     from sim.trial.truck import assemble
 
     asked = options.Asked(driver, as_json)
@@ -51,7 +52,7 @@ def doubt(
     base = drawer.truck(0)
     changed = assemble(configure(drawer.sheet, drawer.changes))
     lines = make_lines(line or (), course or (), yard(base))
-    cases = doubts.cast(options.stated_priors(sheet, driver, known), driver, drawn, seed)
+    cases = doubts.cast(options.stated_priors(sheet, driver, second_driver, known), driver, drawn, seed)
     folder = options.folder_of(out, build)
     with options.trials([base, changed], lines, folder, driver=driver, seed=seed, workers=workers, quiet=as_json,
                         cases=cases) as field:
@@ -62,7 +63,7 @@ def doubt(
         _show(answer)
         say(doubts.sentence(answer))
         say(intervals(answer.judgement))
-        say(regrets(answer.judgement))
+        say(answer.judgement.regret.text())
 
     asked.end(field, lines, as_data(answer), files, (), show, answer.unknowns)
 

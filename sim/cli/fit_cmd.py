@@ -131,5 +131,5 @@ def _show_new(new: Sheet, out: Path) -> None:
     loads = wheel_loads(new, truck)
     marks = {mark: sum(part.source == mark for part in new.parts) for mark in ("measured", "fitted", "sold", "assumed")}
     told = ", ".join(f"{n} {mark}" for mark, n in marks.items() if n)
-    say(f"Wrote {out}: {1e3 * truck.mass:.1f} g, {loads.front_percent:.1f} % front, centre of gravity "
-        f"{1e3 * float(truck.cg[2]):.1f} mm up. Parts: {told}. The old sheet is as it was.")
+    say(f"Wrote {out}: {1e3 * truck.mass:.1f} g, front bias {loads.front_percent:.1f} %, CG height "
+        f"{1e3 * float(truck.cg[2]):.1f} mm. Parts: {told}. The old sheet is as it was.")

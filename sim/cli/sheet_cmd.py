@@ -11,10 +11,13 @@ import typer
 from sim.cli.console import say, show_json, show_table
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from models.configuration import Configuration
     from models.massprops import MassProperties, WheelLoads
     from models.sensitivity import Doubts
     from models.statics import Statics
+    from sim.decision.limit_doubts import Swing
 
 
 def sheet(
@@ -22,6 +25,9 @@ def sheet(
     change: Annotated[list[Path] | None, typer.Option(help="Change file; may be given several times.")] = None,
     draw: Annotated[Path | None, typer.Option(help="Picture to write, side and top view, without its ending.")] = None,
     all_assumed: Annotated[bool, typer.Option("--assumed", help="List everything that was assumed.")] = False,
+    limits: Annotated[list[str] | None, typer.Option("--limits", help="Obstacle, such as climb, whose limit is driven "
+                                                     "with each unknown low and high (minutes); several times.")]
+    = None,
     sources: Annotated[bool, typer.Option("--sources", help="Formula, source and limits of each number.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
@@ -37,12 +43,15 @@ def sheet(
     numbers = statics(configuration.sheet)
     doubt = doubts(configuration.sheet)
     pictures = [] if draw is None else _drawn(configuration, draw)
+    moved = _limits(build, change or [], limits, quiet=as_json) if limits else ()
     if as_json:
         pictured = {"pictures": [str(picture) for picture in pictures]} if pictures else {}
-        show_json({**as_data(configuration, truck, loads, numbers), **_doubt_data(doubt), **pictured})
+        show_json({**as_data(configuration, truck, loads, numbers), **_doubt_data(doubt), **_limit_data(moved),
+                   **pictured})
         return
     _show(configuration, truck, loads, numbers)
     _show_doubts(configuration, doubt, every=all_assumed)
+    _show_limits(moved)
     for text in _warnings(configuration, numbers):
         say(f"WARNING: {text}.")
     for picture in pictures:
@@ -166,6 +175,42 @@ def _show_doubts(configuration: Configuration, doubt: Doubts, *, every: bool) ->
         say(f"All that was assumed ({len(assumed)}): {', '.join(assumed)}")
     elif assumed:
         say(f"Assumed in all: {len(assumed)} values; --assumed lists them.")
+
+
+def _limits(build: Path, changes: list[Path], wanted: list[str], *, quiet: bool) -> tuple[Swing, ...]:
+    """Drive the truck with each unknown low and high."""
+    from sim.cli.decision_options import folder_of, running
+    from sim.decision.limit_doubts import cast, swings
+    from sim.decision.obstacle_mix import lines
+    from sim.decision.runner import yard
+    from sim.decision.unknowns import priors
+    from sim.trial.truck import load_truck
+
+    truck = load_truck(build, changes)
+    unknowns = priors(truck.configuration.sheet, "steady")
+    mix = lines(wanted, (), yard(truck))
+    with running([truck], mix, folder_of(None, build), driver="steady", seed=1, workers=None, quiet=quiet,
+                 cases=cast(unknowns, "steady")) as field:
+        return swings(field, mix, truck.hash, unknowns)
+
+
+def _limit_data(moved: Sequence[Swing]) -> dict[str, Any]:
+    found = [{"unknown": one.unknown.name, "sd_percent": one.unknown.sd, "line": one.line.name, "unit": one.line.unit,
+              "limit": one.limit, "low": one.low, "high": one.high, "measure": one.unknown.bench} for one in moved]
+    return {"limits": found} if found else {}
+
+
+def _show_limits(moved: Sequence[Swing]) -> None:
+    from sim.decision.wording import amount
+
+    if not moved:
+        return
+    show_table(
+        "What is not known, driven low and high (two standard deviations): how far the limit moves",
+        ("unknown", "line", "limit", "low", "high", "measure"),
+        [(one.unknown.text, one.line.name, amount(one.limit, one.line.unit), amount(one.low, one.line.unit, True),
+          amount(one.high, one.line.unit, True), one.unknown.bench) for one in moved], left=2,
+    )  # fmt: skip
 
 
 def _drawn(configuration: Configuration, path: Path) -> list[Path]:

@@ -39,6 +39,7 @@ def shift(
     weights: Annotated[list[Path] | None, typer.Option(help="Change that brings weight to the front axle, for the "
                        "price of a gram; left out, those in the build's folder of changes.")] = None,
     driver: options.Driver = "steady",
+    second_driver: options.SecondDriver = "bump",
     seed: options.Seed = 1,
     most: Annotated[int, typer.Option(min=12, max=200, help="Repeats at most.")] = 12,
     least: options.Least = 1.0,
@@ -60,6 +61,7 @@ def shift(
     from sim.decision import part_move, wording
     from sim.decision import shift as shifting
     from sim.decision.ballast import ballast
+    from sim.decision.drilling import holes_to_drill
     from sim.decision.obstacle_mix import lines as make_lines
     from sim.decision.runner import yard
     from sim.errors import SimError
@@ -70,7 +72,7 @@ def shift(
     if axis == "z" and lift:
         raise SimError("along z the part is moved up anyway", field="lift", value=lift, remedy="Give --to alone")
     sheet, changes = options.read(build, change)
-    unknowns = () if luck_only else options.stated_priors(sheet, driver, known)
+    unknowns = () if luck_only else options.stated_priors(sheet, driver, second_driver, known)
     cases = casting.drawn(unknowns, driver, seed=seed) if unknowns else None
     move = part_move.plan(sheet, changes, part, axis=axis, along=along or (), to=to or (), lift=lift,  # type: ignore[arg-type]
                           lead_to=lead_to)
@@ -84,6 +86,7 @@ def shift(
         found = shifting.investigate(move, field, lines, trucks, most=most, least=least, cases=cases)
     after = trucks[1 + found.best].configuration.sheet
     like = ballast(move.sheet, after)
+    holes = holes_to_drill(move.sheet, after)
     offered = _offers(move, weights, build)
     files = _draw(found, folder, formats, driver, trucks)
     told = [(trucks[1 + found.best].name, _warnings(found, trucks, field))]
@@ -97,7 +100,7 @@ def shift(
             goes += [word for one in along or () for word in ("--with", one)]
             say(f"As a change file: {shlex.join(['cragbench', 'change', *goes])}")
         for text in (wording.hanging(found.judgement), wording.intervals(found.judgement),
-                     wording.regrets(found.judgement, holes="the holes"), equivalent(like, offered)):
+                     found.judgement.regret.text(holes=holes), equivalent(like, offered)):
             if text:
                 say(text)
         if axis == "y":

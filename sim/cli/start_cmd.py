@@ -135,6 +135,7 @@ def _asked(given: dict[str, Any]) -> dict[str, Any]:
     """Ask what is not given yet; each answer is checked at once and asked again if it is none."""
     from models.answers import QUESTIONS, answers_of, read_scale
     from models.errors import BuildSheetError
+    from models.start import check
     from models.typical import typical
 
     say("Twelve questions at most; Enter alone takes a typical truck's figure. A kitchen scale and a ruler will do. "
@@ -154,7 +155,7 @@ def _asked(given: dict[str, Any]) -> dict[str, Any]:
             answer = str(typer.prompt(f"{question.words} [{question.hint}]{usual}", default="", show_default=False))
             try:
                 if answer.strip() or question.key == "scale":
-                    answers_of("check", {**so_far, question.key: answer.strip()})
+                    check(answers_of("check", {**so_far, question.key: answer.strip()}))
                     found[question.key] = answer.strip()
                 break
             except BuildSheetError as fault:

@@ -17,7 +17,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from sim.batch.study import Study
+    from sim.compare.comparison import Comparison
     from sim.decision.levels import Chosen
+    from sim.decision.regret import Regret
 
 ASSUMED = "By simulation: steady driver; luck varies start, grip, rocks and battery."
 
@@ -30,6 +32,7 @@ def verdict(
     driver: options.Driver = "steady",
     seed: options.Seed = 1,
     workers: options.Workers = None,
+    least: options.Least = 1.0,
     out: options.Out = None,
     as_json: options.Json = False,
 ) -> None:
@@ -62,22 +65,53 @@ def verdict(
         raise typer.Exit(options.INTERRUPTED)
     with Store(study.store) as store:
         comparison = compare(store, study.baseline.name)
+    regrets = _regrets(build, changes, comparison, study, least)
     files = write_files(comparison, folder, "verdict", ["png", "svg"], ASSUMED)
     page = write_report(study.store, folder / "verdict.html", baseline=study.baseline.name)[0]
     if as_json:
         show_json(as_data(comparison) | {
             "finding": finding(comparison), "plan": str(plan), "page": str(page),
             "levels": {entry.family: list(entry.levels) for entry in study.plan.obstacle},
+            "regrets": [{"name": name, **vars(regret), "text": text} for name, regret, text in regrets],
             "files": [str(file) for file in (page, *files, study.store)],
         })
         return
     show(comparison)
     say(f"In one sentence: {finding(comparison)}.")
+    for name, _, text in regrets:
+        say(f"{name}, luck only, averaged over what was driven: {text}")
     say(ASSUMED)
     say()
     say(f"{progress.done} trials in {time.monotonic() - began:.0f} s. Files:")
     for file in (page, *files, plan):
         say(f"  {file}")
+
+
+def _regrets(
+    build: Path, changes: Sequence[Path], comparison: Comparison, study: Study, least: float
+) -> list[tuple[str, Regret, str]]:
+    """What being wrong about each change costs in points, money and holes."""
+    from models.change import load_change
+    from models.edit import apply
+    from models.sheet import load_sheet
+    from sim.compare.sentences import TOO_FEW
+    from sim.decision.drilling import holes_to_drill
+    from sim.decision.regret import Regret
+    from sim.statistics.interval import Estimate
+
+    sheet, found = load_sheet(build), []
+    names = {truck.name: truck.hash for truck in study.trucks}
+    for change in (load_change(file) for file in changes):
+        verdict = comparison.overall.get(names.get(change.name, ""))
+        if verdict is None or verdict.word == TOO_FEW:
+            continue
+        d = verdict.difference
+        regret = Regret.within(Estimate(100.0 * d.value, 100.0 * d.low, 100.0 * d.high), least)
+        cost = change.cost
+        text = regret.text(None if cost is None else cost.price, "" if cost is None else cost.currency,
+                           holes_to_drill(sheet, apply(sheet, [change])))
+        found.append((change.name, regret, text))
+    return found
 
 
 def _planned(

@@ -96,11 +96,11 @@ _UNIT = {
 }  # fmt: skip
 _SAID = {
     "mass": ("mass", "g", 1), "front_left": ("front left", "g", 1), "front_right": ("front right", "g", 1),
-    "rear_left": ("rear left", "g", 1), "rear_right": ("rear right", "g", 1), "front_percent": ("front", "%", 2),
+    "rear_left": ("rear left", "g", 1), "rear_right": ("rear right", "g", 1), "front_percent": ("front bias", "%", 2),
     "left_percent": ("left", "%", 2), "cross_percent": ("cross (front right + rear left)", "%", 2),
-    "x": ("centre of gravity, ahead of the rear axle", "mm", 1),
-    "y": ("centre of gravity, left of the middle", "mm", 1),
-    "height": ("centre of gravity, over the ground", "mm", 1),
+    "x": ("CG place, ahead of the rear axle", "mm", 1),
+    "y": ("CG place, left of the middle", "mm", 1),
+    "height": ("CG height", "mm", 1),
 }  # fmt: skip
 
 
@@ -121,7 +121,7 @@ def show(found: WeighingResult, sheet: Sheet | None) -> None:
     lifts = found.balance.lift_heights
     if lifts:
         show_table(
-            "Height of the centre of gravity by each lift, h = r + (l / W) dF / tan(angle)",
+            "CG height by each lift, h = r + (l / W) dF / tan(angle)",
             ["scale under", "going", "lift angle", "height", "95 % interval"],
             [(on, going, f"{57.2958 * angle:.1f} deg", f"{h.value:.1f} mm", f"{h.low:.1f} to {h.high:.1f}")
              for angle, h, on, going in ((a, h.times(1e3), on, going) for a, h, on, going in lifts)], left=2,

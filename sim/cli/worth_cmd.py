@@ -27,6 +27,7 @@ def worth(
     repeats: Annotated[int, typer.Option(min=12, max=200, help="Repeats of every truck on every line.")] = 12,
     orders: Annotated[int, typer.Option(min=4, max=1000, help="Orders sampled where there are more than 6.")] = 24,
     driver: options.Driver = "steady",
+    second_driver: options.SecondDriver = "bump",
     seed: options.Seed = 1,
     least: options.Least = 1.0,
     luck_only: options.LuckOnly = False,
@@ -53,7 +54,7 @@ def worth(
 
     asked = options.Asked(driver, as_json)
     sheet, before = options.read(build, change)
-    unknowns = () if luck_only else options.stated_priors(sheet, driver, known)
+    unknowns = () if luck_only else options.stated_priors(sheet, driver, second_driver, known)
     cases = casting.joint(unknowns, driver, repeats, seed) if unknowns else None
     drawer = make_drawer(apply(sheet, before), [load_change(file) for file in changes])
     prices(drawer.changes)
@@ -104,6 +105,8 @@ def as_data(answer: Appraisal) -> dict[str, Any]:
         "together": vars(answer.whole),
         "least": answer.least,
         "buy": None if answer.bought() is None else answer.bought().name,  # type: ignore[union-attr]
+        "hangs_on": [vars(one) for one in answer.rests],
+        "regret": None if answer.regret is None else vars(answer.regret),
         "lead_per_money": None if answer.lead is None else vars(answer.lead),
         "changes": [
             {"name": s.name, "alone": vars(s.alone), "shapley": vars(s.together), "price": s.price, "mass_g": s.grams,

@@ -10,6 +10,8 @@ from sim.compare.limits import Limit
 from sim.statistics.paired import Verdict
 from terrain import file_name
 
+TOO_FEW = "too few trials"
+"""Word of a comparison from which no number is told."""
 MANY = 3
 """Places named one by one; beyond this they are counted."""
 
@@ -38,7 +40,7 @@ def together(comparison: Comparison, name: str) -> str:
 def points(found: Verdict) -> str:
     """Difference of success in points with its interval; nothing from too few pairs."""
     d = found.difference
-    if found.word == "too few trials":
+    if found.word == TOO_FEW:
         return f"{found.table.pairs} pairs"
     return f"{100 * d.value:+.0f} points of success ({100 * d.low:+.0f} to {100 * d.high:+.0f})"
 
@@ -88,7 +90,7 @@ def difference(cell: CellResult) -> str:
     if cell.verdict is None:
         return ""
     d = cell.verdict.difference
-    if cell.verdict.word == "too few trials":
+    if cell.verdict.word == TOO_FEW:
         return ""
     return f"{100 * d.value:+.0f} ({100 * d.low:+.0f} to {100 * d.high:+.0f})"
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,8 @@ from sim.decision.class_limits import ClassLimits, broken
 from sim.decision.effect import LEAST_WORTH, PairedLimits, enough, paired
 from sim.decision.obstacle_mix import Line
 from sim.decision.pair_effects import SetValues, fit
+from sim.decision.regret import Regret
+from sim.decision.reliance import Prop, drivers, props
 from sim.decision.runner import Field
 from sim.errors import SimError
 from sim.statistics import group_sequential, shrinkage
@@ -91,6 +93,10 @@ class Budget:
     """Change, chance to be in the best driven set, and in one of the best two."""
     shrunk: float = 0.0
     """Gain of the best set, less what picking the largest of many adds to it."""
+    rests: tuple[Prop, ...] = ()
+    """What the best set rests on, where it is worth buying."""
+    regret: Regret | None = None
+    """Of buying the best set."""
 
     @property
     def buy(self) -> bool:
@@ -190,7 +196,13 @@ def budget(
     missing = [mask for mask, _ in order if mask not in driven]
     driven += missing
     found = _drive(choice, field, lines, driven, repeats) if missing else found
-    return _answer(choice, lines, found, surface, driven, best, order, least)
+    answer = _answer(choice, lines, found, surface, driven, best, order, least)
+    if not answer.buy:
+        return answer
+    points = found.points(choice.drawer.truck(answer.best.mask).hash)
+    level = group_sequential.level((found.n,), max(1, len(driven)))
+    return replace(answer, rests=props(found, points, drivers(field, found), least),
+                   regret=Regret.within(answer.best.gain, least, level))
 
 
 def _drive(choice: Choice, field: Field, lines: tuple[Line, ...], driven: Sequence[int], repeats: int) -> PairedLimits:

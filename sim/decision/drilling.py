@@ -37,6 +37,10 @@ CAUTIONS = (
 )
 
 
+ROD_SHARE = 0.05
+"""Thickness of a link rod with its ends, as a share of the track: 5 mm on a 1/24 (common practice, no source)."""
+
+
 @dataclass(frozen=True)
 class Drill:
     """One hole on the plan."""
@@ -54,6 +58,8 @@ class KeepOut:
     name: str
     corners: tuple[tuple[float, float], ...]
     """Outline, mm."""
+    loose: bool = False
+    """Can be taken off for the drilling, as a link rod can; but what is screwed in may meet it afterwards."""
 
 
 @dataclass(frozen=True)
@@ -75,6 +81,14 @@ class Template:
     """Distances between new holes: numbers (from 0) and mm."""
     placed: tuple[KeepOut, ...] = ()
     """Outlines of the parts that the new holes hold, where they go."""
+
+    @property
+    def over_rods(self) -> tuple[str, ...]:
+        """Holes that lie over what can be taken off: no fault, but to be minded."""
+        return tuple(f"hole {number} lies over {area.name}: take it off to drill, and see that the screw's end stays "
+                     "clear of it through its travel"
+                     for number, hole in enumerate(self.new, start=1) for area in self.keep_out
+                     if area.loose and _contains(area, hole.at))
 
     @property
     def from_edge(self) -> tuple[str, ...]:
@@ -118,6 +132,12 @@ def template(before: Sheet, after: Sheet, title: str, into: str | None = None) -
     return Template(after.name, title, old, new, kept, keep_out, outline, faults, spacing, placed)
 
 
+def holes_to_drill(before: Sheet, after: Sheet) -> int:
+    """How many holes there are on one truck that the other has not; 0 too where no part's holes are on the sheet."""
+    was = _holes(before)
+    return sum(hole not in was for hole in _holes(after))
+
+
 def edge_distance(at: Sequence[float], low: Array, high: Array) -> float:
     """Distance (mm) of a point inside a rectangle to its nearest edge; negative outside."""
     x, y = at
@@ -158,7 +178,7 @@ def _outline(part: Part) -> KeepOut:
 
 
 def _keep_out(sheet: Sheet, moved: set[str], level: float, plate: Part | None) -> tuple[KeepOut, ...]:
-    """Parts behind the drill, and where the tyres come at full lock and bump."""
+    """Parts and link rods behind the drill, and where the tyres come at full lock and bump."""
     found = []
     for part in sheet.parts:
         if part.name in moved or part is plate or part.body in PAIRED or part.shape == "shell":
@@ -166,6 +186,11 @@ def _keep_out(sheet: Sheet, moved: set[str], level: float, plate: Part | None) -
         box = part_box(part)
         if box.low[2] < level and box.high[2] > level - BEHIND_MM and min(part.size_mm[:2]) > 0.0:
             found.append(_outline(part))
+    for end, axle in (("front", sheet.axles.front), ("rear", sheet.axles.rear)):
+        for link in axle.links:
+            outline = _rod_outline(link.chassis_mm, link.axle_mm, level, ROD_SHARE * axle.track_mm)
+            if outline:
+                found.append(KeepOut(f"{end} link, {link.name}", outline, loose=True))
     for end, axle, tyre in (("front", sheet.axles.front, sheet.tyres.front), ("rear", sheet.axles.rear,
                                                                                sheet.tyres.rear)):
         for side, word in ((1.0, "left"), (-1.0, "right")):
@@ -176,6 +201,29 @@ def _keep_out(sheet: Sheet, moved: set[str], level: float, plate: Part | None) -
 
 
 @lru_cache(maxsize=64)
+def _rod_outline(
+    one: Sequence[float], other: Sequence[float], level: float, width: float
+) -> tuple[tuple[float, float], ...]:
+    """Rectangle over the piece of a rod that lies as deep as a drill comes through; empty where none does."""
+    a, b = np.array(one, dtype=float), np.array(other, dtype=float)
+    rise = b[2] - a[2]
+    ends = (level - BEHIND_MM, level)
+    if abs(rise) < 1e-9:
+        first, last = (0.0, 1.0) if ends[0] < a[2] < ends[1] else (1.0, 0.0)
+    else:
+        first, last = sorted((height - a[2]) / rise for height in ends)
+    first, last = max(first, 0.0), min(last, 1.0)
+    if last <= first:
+        return ()
+    start, stop = (a + first * (b - a))[:2], (a + last * (b - a))[:2]
+    run = stop - start
+    length = float(np.hypot(*run))
+    along = run / length if length > 0.0 else np.array([1.0, 0.0])
+    ahead, aside = 0.5 * width * along, 0.5 * width * np.array([-along[1], along[0]])
+    corners = (start - ahead - aside, stop + ahead - aside, stop + ahead + aside, start - ahead + aside)
+    return tuple((float(x), float(y)) for x, y in corners)
+
+
 def _tyre_outline(axle: Axle, tyre: Tyre, side: float, above: float) -> tuple[tuple[float, float], ...]:
     """Outline in plan of where a tyre comes above a height (mm); empty if it does not."""
     from scipy.spatial import ConvexHull
@@ -223,7 +271,8 @@ def _near_old(new: Sequence[Drill], old: Sequence[Drill]) -> list[str]:
 def _blocked(new: Sequence[Drill], keep_out: Sequence[KeepOut]) -> list[str]:
     return [
         f"hole {number} lies over {area.name}: keep out"
-        for number, hole in enumerate(new, start=1) for area in keep_out if _contains(area, hole.at)
+        for number, hole in enumerate(new, start=1) for area in keep_out
+        if not area.loose and _contains(area, hole.at)
     ]
 
 

@@ -4,8 +4,6 @@ The gain of a truck whose unknowns are U is ``G(U) = G(0) + D(U)``: the mean ove
 what other values add. The first comes from repeats; the second from cases that meet the same luck again with values
 drawn from stated priors, so that luck cancels, smoothed by a fitted surface (nested sampling with common luck).
 Draws of both give every probability and every regret printed.
-
-Expected regret: Raiffa & Schlaifer, Applied Statistical Decision Theory (1961). From memory.
 """
 
 from __future__ import annotations
@@ -18,6 +16,8 @@ from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from sim.decision.effect import Effect, PairedLimits
+from sim.decision.regret import Regret
+from sim.decision.sides import SIDES, sided
 from sim.decision.unknowns import DRIVER, Prior, draws
 from sim.statistics import surface
 from sim.statistics.group_sequential import wary
@@ -80,13 +80,7 @@ class Judgement:
     both: Estimate | None
     """95 % interval of the gain with luck and unknowns; None where only luck was looked at."""
     least: float
-    above_least: float
-    """Chance that the gain is more than ``least``."""
-    expected: float
-    regret_doing: float
-    """Points lost on average by doing it: expected loss where it harms."""
-    regret_leaving: float
-    """Points given away on average by leaving it."""
+    regret: Regret
     by_driver: dict[str, float]
     """Gain with each driver, points."""
     by_side: dict[str, Estimate]
@@ -113,7 +107,7 @@ def judge(one: Effect, least: float, spread: Spread | None = None, sides: Paired
     :param one: Gain with the sheet's own values.
     :param least: Smallest gain worth having, points.
     :param spread: What the unknowns add; left out, luck alone counts.
-    :param sides: Limits of the repeats, whose even ones lean one way and odd ones the other; left out, not looked at.
+    :param sides: Limits of the repeats, odd ones with one-sided ground mirrored; left out, not looked at.
     """
     gains = luck_draws(one)
     both, shares, by_driver = None, {}, {}
@@ -132,17 +126,15 @@ def judge(one: Effect, least: float, spread: Spread | None = None, sides: Paired
     word, hangs = _word(one, both, least, shares, by_driver, by_side,
                         0.0 if spread is None else spread.surface.explained)
     more = one.needed(least) if word == "not decided" else 0
-    return Judgement(word, hangs, more, one, both, least, float(np.mean(gains > least)), float(gains.mean()),
-                     float(np.mean(np.maximum(-gains, 0.0))), float(np.mean(np.maximum(gains, 0.0))), by_driver,
-                     by_side, shares, spread)
+    return Judgement(word, hangs, more, one, both, least, Regret.of(gains, least), by_driver, by_side, shares, spread)
 
 
 def _by_side(one: Effect, found: PairedLimits | None) -> dict[str, Estimate]:
-    if found is None or found.n < 4:
+    if found is None or found.n < 4 or not sided(found.lines):
         return {}
     gain, numbers = found.gain(one.truck), np.array(found.cases)
     return {side: wary(gain[numbers % 2 == k], one.level, found.rounding)
-            for k, side in enumerate(("one side", "the other side"))}
+            for k, side in enumerate(SIDES)}
 
 
 def plain(shown: Estimate, least: float) -> str:

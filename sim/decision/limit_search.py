@@ -204,6 +204,10 @@ class Searches:
         search = self.found.get(SearchKey(truck, line, case))
         return None if search is None or search.void else search.value
 
+    def driver(self, case: int) -> str:
+        """Who drives in a case."""
+        return self.setting.case(case).driver
+
     @property
     def trials(self) -> int:
         """Trials behind everything found."""

@@ -20,12 +20,13 @@ from models.defaults import resolve
 from models.rigid import RigidModel, TyreRing
 from models.spec import Sheet
 from sim.errors import SimError
+from sim.trial import driver as drivers
 from sim.trial.truck import Truck
 
 Array = NDArray[np.float64]
 DRIVER = "driver"
 SECOND_DRIVER = "bump"
-"""Drives half of the cases beside the one that was asked for."""
+"""Drives half of the cases beside the one that was asked for, unless another is named."""
 FAR = 2.0
 """Standard deviations to what is called low and high."""
 _FORM = 1
@@ -88,13 +89,16 @@ USUAL = tuple(Prior(kind.name, kind.assumed, False, kind.bench, kind.minutes) fo
 DRIVER_BENCH = ("Film a few of your own lines: speed over a metre, and whether you back off and try again.", 10.0)
 
 
-def priors(sheet: Sheet, driver: str, known: Mapping[str, float] | None = None) -> tuple[Prior, ...]:
+def priors(
+    sheet: Sheet, driver: str, known: Mapping[str, float] | None = None, second: str = SECOND_DRIVER
+) -> tuple[Prior, ...]:
     """What is not known of a truck.
 
     :param sheet: Says what was measured and what was assumed.
-    :param driver: The one asked for; :data:`SECOND_DRIVER` is as likely.
+    :param driver: The one asked for.
+    :param second: Another, as likely; where it is the same, the usual other one.
     :param known: Standard deviations (percent) that somebody states himself; 0 takes an unknown out.
-    :raises SimError: No such unknown.
+    :raises SimError: No such unknown or driver.
     """
     known = dict(known or {})
     sheet = resolve(sheet)
@@ -108,7 +112,8 @@ def priors(sheet: Sheet, driver: str, known: Mapping[str, float] | None = None) 
         sd = known.get(kind.name, kind.assumed if assumed else kind.known)
         if sd > 0.0:
             found.append(Prior(kind.name, sd, not assumed or kind.name in known, kind.bench, kind.minutes))
-    other = SECOND_DRIVER if driver != SECOND_DRIVER else "steady"
+    other = second if second != driver else SECOND_DRIVER if driver != SECOND_DRIVER else "steady"
+    drivers.named(other)
     if known.get(DRIVER, 1.0) > 0.0:
         found.append(Prior(DRIVER, 0.0, False, *DRIVER_BENCH, (driver, other)))
     return tuple(found)

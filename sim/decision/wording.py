@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from sim.decision.effect import Effect, LineEffect
 from sim.decision.judgement import UNKNOWN, Judgement
 from sim.decision.obstacle_mix import Line
+from sim.decision.sides import worse
 from sim.decision.unknowns import Prior
 from sim.statistics.interval import Estimate
 
@@ -77,18 +78,6 @@ def hanging(found: Judgement) -> str:
     return f"It hangs on that: {'; '.join(parts)}." if parts else ""
 
 
-def regrets(found: Judgement, price: float | None = None, currency: str = "", holes: str = "") -> str:
-    """Chance of a gain worth having, and what doing it and leaving it cost on average when they are wrong."""
-    wrong = 1.0 - found.above_least
-    said = (f"Chance of more than {found.least:g} points: {100.0 * found.above_least:.0f} %; expected gain "
-            f"{found.expected:+.1f} points. Expected regret of doing it: {found.regret_doing:.2f} points")
-    if price:
-        said += f" and {wrong * price:.2f} {currency}"
-    if holes:
-        said += f", {holes} in vain in {100.0 * wrong:.0f} of 100 such cases"
-    return f"{said}; of leaving it: {found.regret_leaving:.2f} points."
-
-
 def intervals(found: Judgement) -> str:
     """Both intervals by name."""
     said = f"Luck only: {ranged(found.effect.gain)}, {found.effect.n} repeats"
@@ -98,6 +87,9 @@ def intervals(found: Judgement) -> str:
         said += "; " + ", ".join(f"{name} driver {gain:+.1f}" for name, gain in found.by_driver.items())
     if found.by_side:
         said += "; " + ", ".join(f"{side} {ranged(gain)}" for side, gain in found.by_side.items())
+    side = worse(found.by_side)
+    if side is not None:
+        said += f"; the worse side: {side[0]}, {side[1].value:+.1f} points"
     return f"{said}."
 
 

@@ -13,6 +13,8 @@ from scipy.special import stdtrit
 from sim.decision.change_sets import Drawer, prices
 from sim.decision.effect import LEAST_WORTH, PairedLimits, enough, paired
 from sim.decision.obstacle_mix import Line
+from sim.decision.regret import Regret
+from sim.decision.reliance import Prop, drivers, props, told
 from sim.decision.runner import Field
 from sim.decision.wording import ranged
 from sim.errors import SimError
@@ -92,6 +94,10 @@ class Appraisal:
     lead: Estimate | None = None
     """Of the best purchase over the next, paired, in points per unit of money; None below two."""
     least: float = LEAST_WORTH
+    rests: tuple[Prop, ...] = ()
+    """What the best purchase rests on."""
+    regret: Regret | None = None
+    """Of the best purchase, bought with all the others."""
 
     def bought(self) -> Share | None:
         """The best purchase, if its lower bound clears the least gain worth having."""
@@ -158,11 +164,28 @@ def worth(
         own.price if own is not None and (own.currency == currency or not currency) else None,
         len(masks), len(chosen), None, least,
     )
+    best = answer.bought()
+    if best is not None:
+        pick = drawer.names.index(best.name)
+        answer = replace(answer, regret=Regret.within(best.together, least, level),
+                         rests=props(found, _by_line(found, trucks, chosen, pick), drivers(field, found), least))
     buys = [drawer.names.index(s.name) for s in answer.ranked() if s.price][:2]
     if len(buys) < 2:
         return answer
     one, other = (together[k] / (cost[k] or 1.0) for k in buys)
     return replace(answer, lead=group_sequential.interval(one - other, 0.05))
+
+
+def _by_line(found: PairedLimits, trucks: dict[int, str], chosen: list[tuple[int, ...]], pick: int) -> Array:
+    """(lines, n) share of one change in the points of every line."""
+    points = {mask: found.points(truck) for mask, truck in trucks.items()}
+    rows = []
+    for k in range(len(found.lines)):
+        if chosen:
+            rows.append(shapley.sampled(lambda mask, k=k: points[mask][k], chosen)[0][pick])  # type: ignore[misc]
+        else:
+            rows.append(shapley.exact(np.stack([points[mask][k] for mask in sorted(points)]))[pick])
+    return np.array(rows)
 
 
 def _pairings(drawer: Drawer, found: PairedLimits, values: dict[int, Array]) -> tuple[Pairing, ...]:
@@ -205,7 +228,8 @@ def sentence(answer: Appraisal) -> str:
         ahead = [s for s in costing if s is not bought]
         sure = f", not shown to be ahead of {ahead[0].name}" if ahead and answer.lead and answer.lead.low <= 0.0 else ""
         said.append(f"best purchase: {bought.name}, {ranged(bought.together)}, {bought.shrunk:+.1f} when picking a "
-                    f"winner is allowed for, {bought.per_money:.2g} points per {answer.currency}{sure}")
+                    f"winner is allowed for, {bought.per_money:.2g} points per {answer.currency}{sure}"
+                    + (f"; {told(answer.rests)}" if answer.rests else ""))
         if len(costing) > 1:
             said.append(f"last for the money: {costing[-1].name}, {ranged(costing[-1].together)}")
     whole = f"all together {ranged(answer.whole)}"
@@ -218,7 +242,7 @@ def sentence(answer: Appraisal) -> str:
 
 
 def cost_of_error(answer: Appraisal) -> str:
-    """What the best purchase costs if the truth lies at the low end of its interval; empty if none is advised."""
+    """What the best purchase costs if it is wrong, at the low end and on average; empty if none is advised."""
     best = answer.bought()
     if best is None:
         return ""
@@ -226,7 +250,8 @@ def cost_of_error(answer: Appraisal) -> str:
             f"{best.price:g} {answer.currency}")
     if best.alone.low < best.together.low:
         said += f", and bought alone {best.alone.low:+.1f} points"
-    return said + "."
+    said += "."
+    return said if answer.regret is None else f"{said} {answer.regret.text(best.price, answer.currency)}"
 
 
 def clashing(pairings: Sequence[Pairing]) -> Pairing | None:

@@ -47,6 +47,8 @@ class Surface:
 
     def draws(self, inputs: Array, rng: np.random.Generator) -> Array:
         """(n,) values, each of another surface that the runs leave open."""
+        if not np.any(self.covariance):  # all runs were alike: nothing is left open
+            return self.at(inputs)
         root = np.linalg.cholesky(self.covariance + 1e-12 * np.trace(self.covariance) * np.eye(len(self.mean)))
         weights = self.mean + rng.standard_normal((len(inputs), len(self.mean))) @ root.T
         return np.asarray(np.einsum("np,np->n", _terms(inputs, self.square), weights))
