@@ -8,11 +8,11 @@ import statsmodels.api as sm
 from numpy.typing import NDArray
 
 from sim.errors import SimError
-from sim.statistics.quantal import Curve, Tally, common_slope, spearman_karber
+from sim.statistics.quantal import Curve, LevelCounts, common_slope, spearman_karber
 
 LEVELS = np.array([10.0, 20.0, 30.0, 40.0, 50.0])
-FIRST = Tally(LEVELS, np.full(5, 12), np.array([12, 10, 6, 2, 0]))
-SECOND = Tally(LEVELS, np.full(5, 12), np.array([12, 12, 9, 6, 1]))
+FIRST = LevelCounts(LEVELS, np.full(5, 12), np.array([12, 10, 6, 2, 0]))
+SECOND = LevelCounts(LEVELS, np.full(5, 12), np.array([12, 12, 9, 6, 1]))
 
 
 @pytest.mark.parametrize("curve", ["logit", "probit"])
@@ -40,20 +40,20 @@ def test_equal_groups_have_no_shift() -> None:
 
 
 def test_a_clean_split_is_refused() -> None:
-    split = Tally(LEVELS, np.full(5, 12), np.array([12, 12, 12, 0, 0]))
+    split = LevelCounts(LEVELS, np.full(5, 12), np.array([12, 12, 12, 0, 0]))
     with pytest.raises(SimError, match="do not overlap"):
         common_slope(split, split)
 
 
 def test_spearman_karber_of_a_symmetric_fall_is_its_middle() -> None:
-    mean, error = spearman_karber(Tally(LEVELS, np.full(5, 11), np.array([11, 11, 5.5, 0, 0])))
+    mean, error = spearman_karber(LevelCounts(LEVELS, np.full(5, 11), np.array([11, 11, 5.5, 0, 0])))
     # One inner rate of a half, levels 10 apart: sqrt(0.25 / 10) x 10.
     assert mean == pytest.approx(30.0)
     assert error == pytest.approx(10.0 * np.sqrt(0.025))
 
 
 def test_spearman_karber_pools_what_rises_and_needs_both_ends() -> None:
-    pooled, _ = spearman_karber(Tally(LEVELS, np.full(5, 10), np.array([10, 4, 6, 0, 0])))
-    assert pooled == pytest.approx(spearman_karber(Tally(LEVELS, np.full(5, 10), np.array([10, 5, 5, 0, 0])))[0])
+    pooled, _ = spearman_karber(LevelCounts(LEVELS, np.full(5, 10), np.array([10, 4, 6, 0, 0])))
+    assert pooled == pytest.approx(spearman_karber(LevelCounts(LEVELS, np.full(5, 10), np.array([10, 5, 5, 0, 0])))[0])
     with pytest.raises(SimError, match="all to none"):
-        spearman_karber(Tally(LEVELS, np.full(5, 10), np.array([9, 5, 5, 0, 0])))
+        spearman_karber(LevelCounts(LEVELS, np.full(5, 10), np.array([9, 5, 5, 0, 0])))

@@ -27,7 +27,7 @@ _LOGS: dict[str, Callable[[Array], Array]] = {"logit": log_expit, "probit": log_
 
 
 @dataclass(frozen=True)
-class Tally:
+class LevelCounts:
     """What one group did: ``clears`` of ``tries`` at each of ``levels``; (n,) each."""
 
     levels: Array
@@ -49,7 +49,7 @@ class CommonSlope:
     """95 % of the shift, from the curvature of the likelihood."""
 
 
-def common_slope(first: Tally, second: Tally, curve: Curve = "logit") -> CommonSlope:
+def common_slope(first: LevelCounts, second: LevelCounts, curve: Curve = "logit") -> CommonSlope:
     """Fit one spread and two middles by maximum likelihood.
 
     :raises SimError: nothing is learned about the spread: a level parts clears from fails in either group.
@@ -95,7 +95,7 @@ def common_slope(first: Tally, second: Tally, curve: Curve = "logit") -> CommonS
     return CommonSlope(middles, spread, shift, (shift - half, shift + half))
 
 
-def _split(tried: Tally) -> bool:
+def _split(tried: LevelCounts) -> bool:
     """Tell whether every clear lies below every fail."""
     cleared, failed = tried.levels[tried.clears > 0], tried.levels[tried.clears < tried.tries]
     return len(cleared) == 0 or len(failed) == 0 or bool(cleared.max() < failed.min())
@@ -109,7 +109,7 @@ def _no_curve() -> SimError:
     )
 
 
-def spearman_karber(tried: Tally) -> tuple[float, float]:
+def spearman_karber(tried: LevelCounts) -> tuple[float, float]:
     """Mean level at which it is lost, and its standard error, without a curve; rates are first made to fall (pooled).
 
     ``sum (p_i - p_i+1) (x_i + x_i+1) / 2``, variance ``sum p q / (n - 1) ((x_i+1 - x_i-1) / 2)^2`` over inner levels.

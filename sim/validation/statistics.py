@@ -10,7 +10,7 @@ from scipy.stats import binom
 
 from sim.statistics.interval import quantile, wilson
 from sim.statistics.paired import PairTable, mcnemar, paired_difference
-from sim.statistics.quantal import Curve, Tally, common_slope
+from sim.statistics.quantal import Curve, LevelCounts, common_slope
 from sim.statistics.reliability import allowed_failures, confidence_reached
 from sim.statistics.threshold import Belief
 from sim.validation.check import Group, Measured, absolute, at_most, between, relative
@@ -81,7 +81,7 @@ def common_slope_statsmodels() -> Measured:
         a, b, s = (float(value) for value in fit.params)
         gradient = np.array([1.0 / s, -1.0 / s, (b - a) / s**2])
         want += [-a / s, -b / s, -1.0 / s, 1.959964 * math.sqrt(float(gradient @ fit.cov_params() @ gradient))]
-        ours = common_slope(Tally(x, tries, clears[0]), Tally(x, tries, clears[1]), curve)
+        ours = common_slope(LevelCounts(x, tries, clears[0]), LevelCounts(x, tries, clears[1]), curve)
         got += [*ours.middles, ours.spread, ours.interval[1] - ours.shift]
     return Measured(want, got)
 
