@@ -89,7 +89,7 @@ def rough(seed: int) -> Heightfield:
 
 @pytest.mark.parametrize("seed", range(6))
 def test_a_closed_path_over_any_ground_gains_nothing(seed: int) -> None:
-    """Once round in x, y and z: the work is what the grid's midpoints leave, a small share of what went in and out."""
+    """Once round in x, y and z: the work is what the grid's parts leave, a small share of what went in and out."""
     rig = Rig(truck("gundi"), rough(seed))
     middle = 0.3 * R + R
     turns = np.linspace(0.0, 2.0 * math.pi, 241)
@@ -97,7 +97,7 @@ def test_a_closed_path_over_any_ground_gains_nothing(seed: int) -> None:
     places = np.column_stack([0.5 * R * np.cos(turns), 0.5 * R * np.sin(turns), height])
     force = np.array([rig.force(float(x), float(z), y=float(y))[:3] for x, y, z in places])
     steps = 0.5 * np.sum((force[1:] + force[:-1]) * np.diff(places, axis=0), axis=1)
-    assert abs(steps.sum()) < 0.015 * np.abs(steps).sum()
+    assert abs(steps.sum()) < 0.005 * np.abs(steps).sum()
 
 
 def stored(
@@ -131,8 +131,8 @@ def test_the_force_is_the_energy_s_slope(axis: int) -> None:
     arguments = (tyre.pressure(), tyre.law_step, tyre.crown, 0.5 * tyre.width, SOFT_EDGE * tyre.width, ground)
     slope = (stored(*arguments, c + shift) - stored(*arguments, c - shift)) / (2.0 * h)
     force = rig.force(float(c[0]), float(c[2]), y=float(c[1]))[:3]
-    # Midpoints of 2 mm cells on rough ground against columns of a quarter of a millimetre.
-    assert force[axis] == pytest.approx(-slope, abs=0.03 * float(np.linalg.norm(force)))
+    # Parts of 2 mm cells on rough ground against columns of a quarter of a millimetre.
+    assert force[axis] == pytest.approx(-slope, abs=0.01 * float(np.linalg.norm(force)))
 
 
 @pytest.mark.parametrize("degrees", [10, 30, 45, 90])

@@ -7,7 +7,8 @@ pressure field model for fast, robust approximation of net contact force and mom
 IROS 2019 (from memory); p follows from the radial law that the squish table gave.
 
 The surface is taken cell by cell, a midpoint each. A cell that rises more than a little is cut into parts, so that the
-face of a ledge is integrated along its height.
+face of a ledge is integrated along its height. On a part, depth is taken as a parabola along its steepest way: its mean
+counts, and only over what lies inside, so that force and stiffness do not hang on where the grid lies under the wheel.
 """
 
 from __future__ import annotations
@@ -162,7 +163,7 @@ def press(
     lowest, sense = tread_place(rotation, (hx, hy, 0.0), (ux, uy, uz), load.shape[0])
     rows = load.shape[1]
     per_row = rows / (2.0 * half)
-    farthest = radius * radius
+    farthest = (radius + coarsest) * (radius + coarsest)
     vx, vy, vz = velocity
     wx, wy, wz = spin
     first_place = 2 * load.shape[0]
@@ -189,6 +190,8 @@ def press(
             per_across = 1.0 / across
             per_beside = 1.0 / beside
             piece = area * per_across * per_beside
+            long_x = 0.5 * spacing * per_across
+            long_y = 0.5 * spacing * per_beside
             # Only the parts that lie in the shadow: a narrow wheel on a coarse grid touches few of them.
             m0 = max(int((west - i) * across), 0)
             m1 = min(int((east - i) * across) + 1, across)
@@ -196,11 +199,12 @@ def press(
             n1 = min(int((north - j) * beside) + 1, beside)
             for m in range(m0, m1):
                 u = (m + 0.5) * per_across
-                lx = ground.x0 + (i + u) * spacing - cx
+                middle_x = ground.x0 + (i + u) * spacing - cx
                 rise_y = e_low + u * (e_high - e_low)
                 gy = rise_y * per_cell
                 for n in range(n0, n1):
                     v = (n + 0.5) * per_beside
+                    lx = middle_x
                     ly = ground.y0 + (j + v) * spacing - cy
                     lz = z00 + u * e_far + v * rise_y - cz
                     side = lx * ax + ly * ay + lz * az
@@ -209,16 +213,39 @@ def press(
                         continue
                     r = math.sqrt(square)
                     depth = radius - r - crown * side * side
-                    if depth <= 0.0:
-                        continue
                     gx = (e_far + v * (e_high - e_low)) * per_cell
+                    # How depth changes over half the part: along it, and by the wheel's roundness.
+                    tx, ty = (ax + az * gx) * long_x, (ay + az * gy) * long_y
+                    ex, ey = (lx + lz * gx) * long_x - side * tx, (ly + lz * gy) * long_y - side * ty
+                    change = math.sqrt(ex * ex + ey * ey) / r
+                    sides = tx * tx + ty * ty
+                    whole = long_x * long_x * (1.0 + gx * gx) + long_y * long_y * (1.0 + gy * gy)
+                    bend = (whole - sides - change * change) / (6.0 * r) + crown * sides / 3.0
+                    inside = 1.0
+                    if depth >= change + 3.0 * bend:
+                        depth -= bend
+                    elif depth <= 3.0 * bend - change:
+                        continue
+                    else:
+                        # The tyre ends on this part: only what is inside counts, at its mean depth.
+                        end = 2.0 * depth / (change + math.sqrt(max(change * change + 12.0 * bend * depth, 0.0)))
+                        inside = 0.5 * (end + 1.0)
+                        depth += 0.5 * change * (1.0 - end) - bend * (1.0 - end * (1.0 - end))
+                        if inside <= 0.0 or depth <= 0.0:
+                            continue
+                        # And it lies on the middle of what is inside.
+                        shift = -0.5 * (1.0 - end) / (change * r)
+                        lx += shift * long_x * ex
+                        ly += shift * long_y * ey
+                        lz += shift * (long_x * ex * gx + long_y * ey * gy)
+                        side += shift * (ex * tx + ey * ty)
                     slant = math.sqrt(1.0 + gx * gx + gy * gy)
                     # The field, linear between samples.
                     place = depth * per_step
                     s = min(int(place), samples - 2)
                     growth = pressure[wheel, s + 1] - pressure[wheel, s]
                     p = pressure[wheel, s] + growth * (place - s)
-                    real = min((outer - abs(side)) * per_edge, 1.0) * piece
+                    real = min((outer - abs(side)) * per_edge, 1.0) * piece * inside
                     # The ground point comes nearer to the axle as the wheel moves towards it.
                     closing = (
                         (lx - side * ax) * (vx + wy * lz - wz * ly)
