@@ -77,8 +77,6 @@ class TyreRing:
     """m between samples of ``law_force``."""
     law_force: Vector
     """(n,) radial force of one spoke at shortening 0, law_step, 2 law_step, ...; N. Continued with its last slope."""
-    side_stiffness: float
-    """N/m of one spoke pressed sideways (sidewall against a rock face)."""
     bristle_stiffness: float
     """N/m of the tread under one spoke's tip, along the ground."""
     carcass_stiffness: float

@@ -253,7 +253,7 @@ def tyre_ring(tyre: Tyre, shape: TyreShape, law: TyreLaw, wheel: WheelState, tim
     """Make the force element of one wheel from its sheet and fitted law.
 
     Tread and carcass together are as stiff along the ground as Mindlin's contact makes rubber at the static load; the
-    tread's share is spread over the spokes that touch. Sidewalls pressed sideways get the radial secant stiffness.
+    tread's share is spread over the spokes that touch.
     Damping is viscous with the loss factor's loss at the frequency of the truck bouncing on its tyres, where it has to
     be right for settling; slower motion (rolling at crawling speed) is damped less than a constant loss factor would.
 
@@ -275,7 +275,6 @@ def tyre_ring(tyre: Tyre, shape: TyreShape, law: TyreLaw, wheel: WheelState, tim
         rim_radius=shape.rim_radius,
         law_step=law.step,
         law_force=law.force,
-        side_stiffness=wheel.load / d / touching,
         bristle_stiffness=(1.0 + TREAD_TO_CARCASS) * along / touching,
         carcass_stiffness=(1.0 + 1.0 / TREAD_TO_CARCASS) * along,
         damping_time=damping_time,

@@ -243,7 +243,6 @@ def respoked(model: RigidModel, n_round: int) -> RigidModel:
             ring,
             n_round=n_round,
             law_force=ring.law_force * share,
-            side_stiffness=ring.side_stiffness * share,
             bristle_stiffness=ring.bristle_stiffness * share,
             spoke_area=ring.spoke_area * share,
         )

@@ -213,7 +213,7 @@ def test_one_spoke_is_counted_by_hand() -> None:
     # 4 spokes, 1 row, law f = 1000 s, wheel 1 mm into the plate: only the one that points down is shortened.
     ring = TyreRing(
         n_round=4, row_y=np.zeros(1), row_radius=np.array([0.03]), rim_radius=0.01, law_step=0.001,
-        law_force=np.arange(21.0), side_stiffness=1.0, bristle_stiffness=1.0, carcass_stiffness=1.0, damping_time=0.0,
+        law_force=np.arange(21.0), bristle_stiffness=1.0, carcass_stiffness=1.0, damping_time=0.0,
         grip=1.0, grip_pressure=1.0, grip_exponent=0.0, spoke_area=1.0,
     )  # fmt: skip
     assert counted_load(ring, 0.029, 0.0) == pytest.approx(1.0, rel=1e-12)

@@ -78,7 +78,6 @@ def with_spokes(name: str, n_round: int) -> RigidModel:
                 law_step=law.step,
                 law_force=law.force,
                 bristle_stiffness=ring.bristle_stiffness * share,
-                side_stiffness=ring.side_stiffness * share,
                 spoke_area=ring.spoke_area * share,
             )
         )
