@@ -13,7 +13,7 @@ from models.change import Change, load_change
 from models.defaults import resolve
 from models.edit import apply
 from models.errors import BuildSheetError
-from models.key import join
+from models.mesh_file import read_mesh_file
 from models.sheet import load_sheet
 from models.spec import HullShape, Money, Sheet
 
@@ -98,17 +98,7 @@ def _without(record: Mapping[str, Any], kind: str) -> dict[str, Any]:
 
 
 def _mesh_hash(shape: HullShape) -> str | None:
-    if shape.file is None:
-        return None
-    try:
-        return hashlib.sha256(Path(shape.file).read_bytes()).hexdigest()
-    except OSError as fault:
-        raise BuildSheetError(
-            f"the mesh cannot be read: {fault.strerror}.",
-            remedy="Give the full path of an STL or OBJ file.",
-            field=join(["hull", shape.name, "file"]),
-            value=shape.file,
-        ) from None
+    return None if shape.file is None else hashlib.sha256(read_mesh_file(shape)).hexdigest()
 
 
 def _plain(value: Any) -> Any:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import io
 import math
+from pathlib import Path
 
 import numpy as np
 import trimesh
 from numpy.typing import NDArray
 
 from models.errors import BuildSheetError
+from models.mesh_file import read_mesh_file
 from models.spec import HullShape
 
 Vector = NDArray[np.float64]
@@ -53,8 +56,9 @@ def load_mesh(shape: HullShape) -> trimesh.Trimesh:
 
     :raises BuildSheetError: the file cannot be read as a surface.
     """
+    data = read_mesh_file(shape)
     try:
-        mesh = trimesh.load_mesh(shape.file, process=True)
+        mesh = trimesh.load_mesh(io.BytesIO(data), file_type=Path(shape.file or "").suffix[1:].lower(), process=True)
         usable = len(mesh.faces) > 0 and bool(np.all(mesh.extents > 0.0))
     except Exception as fault:  # readers of many formats raise whatever they like
         raise BuildSheetError(

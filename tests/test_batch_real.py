@@ -69,6 +69,8 @@ def test_same_bits_for_any_workers_and_order(tmp_path: Path, study: Study) -> No
     one = table(tmp_path / "1.sqlite", tasks, WorkerPool(job(study), 1))
     assert len(one) == 12
     assert table(tmp_path / "2.sqlite", tasks, WorkerPool(job(study), 2)) == one
+    table(tmp_path / "r.sqlite", tasks[:5], WorkerPool(job(study), 2))  # ended early, and gone on with
+    assert table(tmp_path / "r.sqlite", tasks, WorkerPool(job(study), 1)) == one
     random.Random(2).shuffle(tasks)
     assert table(tmp_path / "4.sqlite", tasks, WorkerPool(job(study), 4)) == one
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 from collections import Counter
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -16,6 +18,7 @@ from models.errors import BuildSheetError
 from models.hullform import DEPTH, MOST, Feeler, feelers
 from models.hullmesh import load_mesh
 from models.massprops import GRAVITY
+from models.mesh_file import LARGEST
 from models.rigid import BODY_NAMES
 from models.sheet import load_sheet
 from models.spec import HullShape, Sheet
@@ -134,6 +137,19 @@ def test_a_broken_mesh_is_one_clear_message(tmp_path: Path, content: bytes) -> N
     file.write_bytes(content)
     with pytest.raises(BuildSheetError, match="mesh"):
         load_mesh(box(shape="mesh", file=str(file)))
+
+
+@pytest.mark.parametrize(("name", "make", "words"), [
+    ("pipe.stl", os.mkfifo, "not a regular file"),
+    ("folder.obj", os.mkdir, "not a regular file"),
+    ("scene.glb", lambda file: Path(file).touch(), "neither an STL nor an OBJ"),
+    ("endless.stl", lambda file: os.symlink("/dev/zero", file), "not a regular file"),
+    ("long.stl", lambda file: Path(file).touch() or os.truncate(file, LARGEST + 1), "64 MB"),
+])
+def test_what_is_no_mesh_file_is_not_opened(tmp_path: Path, name: str, make: Any, words: str) -> None:
+    make(tmp_path / name)
+    with pytest.raises(BuildSheetError, match=words):
+        load_mesh(box(shape="mesh", file=str(tmp_path / name)))
 
 
 def test_stiffness_bears_the_truck() -> None:

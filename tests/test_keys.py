@@ -58,6 +58,8 @@ def key_in(root: Path) -> list[str]:
     [
         ("models/tyre.py", "grip=", "grip=0.4 * ", True),
         ("models/massprops.py", "/ 1000.0 for s in part.size_mm", "/ 1100.0 for s in part.size_mm", True),
+        ("models/drive.py", "efficiency=required", "efficiency=0.9 * required", True),
+        ("models/linkage.py", "for link in axle.links]) / 1000.0", "for link in axle.links]) / 1100.0", True),
         ("terrain/families/ledges.py", '"""', '"""Edited. ', True),
         ("sim/physics/drive_force.py", '"""', '"""Edited. ', True),
         ("sim/cli/main.py", '"""', '"""Edited. ', False),
