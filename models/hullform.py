@@ -11,6 +11,7 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,26 +61,37 @@ def feelers(sheet: Sheet) -> list[Feeler]:
     """
     wheelbase = sheet.wheelbase_mm / 1000.0
     rods = [f for axle, body in _axles(sheet) for f in _rod_feelers(axle, body, wheelbase)]
-    skins = [_skin(shape) for shape in sheet.hull]
-    low, high = math.log(_FINEST * wheelbase), math.log(wheelbase)
-    best = _spread(sheet, skins, math.exp(high))
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (low + high)
-        points = _spread(sheet, skins, math.exp(middle))
-        if len(points) + len(rods) > MOST:
-            low = middle
-        else:
-            high, best = middle, points
+    # A mesh's file may change while its shape says the same.
+    spread = _skin_points.__wrapped__ if any(shape.file for shape in sheet.hull) else _skin_points
+    best = spread(sheet.hull, sheet.wheelbase_mm, sheet.tyres.front.outside_diameter_mm, MOST - len(rods))
     return [_feeler(p, DEPTH * wheelbase) for p in best] + rods
 
 
-def _spread(sheet: Sheet, skins: Sequence[_Skin], spacing: float) -> list[_SkinPoint]:
+@lru_cache(maxsize=64)
+def _skin_points(hull: tuple[HullShape, ...], wheelbase_mm: float, tyre_mm: float, most: int) -> tuple[_SkinPoint, ...]:
+    """Points on the shapes, as close together as ``most`` allows; most changes of a truck leave its hull alone."""
+    wheelbase = wheelbase_mm / 1000.0
+    skins = [_skin(shape) for shape in hull]
+    low, high = math.log(_FINEST * wheelbase), math.log(wheelbase)
+    best = _spread(hull, skins, wheelbase_mm, tyre_mm, math.exp(high))
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        points = _spread(hull, skins, wheelbase_mm, tyre_mm, math.exp(middle))
+        if len(points) > most:
+            low = middle
+        else:
+            high, best = middle, points
+    return tuple(best)
+
+
+def _spread(
+    hull: Sequence[HullShape], skins: Sequence[_Skin], wheelbase_mm: float, tyre_mm: float, spacing: float
+) -> list[_SkinPoint]:
     """Points about this far apart (m) on all shapes: what is low meets the rock first and gets them closer."""
-    tyre = sheet.tyres.front.outside_diameter_mm
-    fine = [spacing * min(0.35 + (_bottom(shape) / tyre) ** 2, 1.6) for shape in sheet.hull]
-    middle = np.array([sheet.wheelbase_mm / 2000.0, 0.0, 0.0])
-    points = _open_points([s.points(f) for s, f in zip(skins, fine, strict=True)], sheet.hull, middle)
-    apart = dict(zip((id(shape) for shape in sheet.hull), fine, strict=True))
+    fine = [spacing * min(0.35 + (_bottom(shape) / tyre_mm) ** 2, 1.6) for shape in hull]
+    middle = np.array([wheelbase_mm / 2000.0, 0.0, 0.0])
+    points = _open_points([s.points(f) for s, f in zip(skins, fine, strict=True)], hull, middle)
+    apart = dict(zip((id(shape) for shape in hull), fine, strict=True))
     return _thinned(points, np.array([0.6 * apart[id(p.shape)] for p in points]))
 
 

@@ -301,7 +301,7 @@ def test_a_run_is_stopped_and_gone_on_with(hand: Hand, folder: Path, page: Serve
         'schema = 1\nname = "a night"\nrepeats = 400\n[[configuration]]\nname = "as it is"\nbuild = "gundi.toml"\n'
         '[[obstacle]]\nfamily = "ledge"\nlevels = [20]\n', encoding="utf-8")
     hand.driver.get(page.link + "question")
-    hand.click("form button.plain")
+    hand.click("form:has(input[name=plan][value='plan.toml']) button")
     wait_long(lambda: re.match(r"[1-9]\d* of 400", hand.text("#where")))
     hand.click("#stop")
     wait_long(lambda: hand.value("#standing", "data-stage") == "stopped")
@@ -317,7 +317,7 @@ def test_a_run_is_stopped_and_gone_on_with(hand: Hand, folder: Path, page: Serve
 
 
 def _state(folder: Path) -> Any:
-    return json.loads(next((folder / ".cragbench-page").glob("run-*.json")).read_text(encoding="utf-8"))
+    return json.loads(next((folder / ".cragbench-page").glob("run-plan*.json")).read_text(encoding="utf-8"))
 
 
 def wait_long(condition: Any) -> Any:

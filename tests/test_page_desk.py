@@ -259,3 +259,11 @@ def test_answers_of_decisions_are_tables_to_sort() -> None:
     assert real is not None
     assert [text for text, _ in real.rows[0]] == ["ledge", "2", "9", "50", "67"]
     assert of_decision(RunState("w", "worth", {}, "working")) is None
+
+
+def test_a_log_of_tries_is_no_plan() -> None:
+    """It names configurations as a plan does; run as one it could only fail."""
+    from sim.page.folder import _kind_of
+
+    assert _kind_of({"schema": 1, "date": 1, "configuration": []}) == "log"
+    assert _kind_of({"schema": 1, "name": "a night", "configuration": [], "obstacle": []}) == "plan"

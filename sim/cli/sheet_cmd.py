@@ -201,10 +201,10 @@ def _limit_data(moved: Sequence[Swing]) -> dict[str, Any]:
 
 
 def _show_limits(moved: Sequence[Swing]) -> None:
-    from sim.decision.wording import amount
-
     if not moved:
         return
+    from sim.decision.wording import amount
+
     show_table(
         "What is not known, driven low and high (two standard deviations): how far the limit moves",
         ("unknown", "line", "limit", "low", "high", "measure"),

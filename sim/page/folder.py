@@ -121,9 +121,9 @@ class Folder:
 def _kind_of(data: dict[str, object]) -> Kind:
     if "wheelbase_mm" in data or "axles" in data:
         return "sheet"
+    if {"date", "line", "attempt", "attempts"} & data.keys():  # it names configurations too, so before a plan
+        return "log"
     if "obstacle" in data or "configuration" in data:
         return "plan"
-    if "attempts" in data or "attempt" in data:
-        return "log"
     changing = {"move", "add", "replace", "remove", "set", "unset", "add_hull"}
     return "change" if changing & data.keys() and "schema" in data else "other"
