@@ -30,7 +30,7 @@ pytestmark = [
     pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning"),
     pytest.mark.filterwarnings("ignore::ResourceWarning"),
 ]
-LONG = 900.0
+LONG = 400.0
 """s for a run that takes one on an idle machine: the first compiles, and the machine may be busy."""
 SCREENS = {
     "bench": "", "truck": "truck?sheet=gundi.toml", "question": "question?sheet=gundi.toml", "answer": "answer",
