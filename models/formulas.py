@@ -21,6 +21,8 @@ _BARTON = "D. C. Barton, J. D. Fieldhouse, Automotive Chassis Engineering (Sprin
 _GILLESPIE = "T. D. Gillespie, Fundamentals of Vehicle Dynamics (SAE 1992), ch. 7 (from memory)"
 _PLANE = "side view only: a bumper narrower than the truck counts as if it were full width"
 _LINKS = "first order at ride height; changes over the travel"
+_LEDGE = "M. G. Bekker, Theory of Land Locomotion (1956), vertical step (from memory; derived in models/ledge.py)"
+_CREPT = "soft tyres wrap the edge and climb more; motor torque, speed, suspension, a hull that hangs up; square on"
 _EQUILIBRIUM = "static equilibrium of the rigid model on its springs and tyres (own)"
 
 FORMULAS: dict[str, Formula] = {
@@ -39,6 +41,10 @@ FORMULAS: dict[str, Formula] = {
         "Coulomb friction",
         "sidewalls that fold; the moment that turns the truck when one axle lets go first",
     ),
+    "front_ledge_mm": Formula("R (1 - cos p): level truck held by edge and rear wheels, T = mu N", _LEDGE, _CREPT),
+    "rear_ledge_mm": Formula("the same, nose up with the front wheels on top, moments about the edge", _LEDGE, _CREPT),
+    "ledge_mm": Formula("lesser of both axles'", _LEDGE, _CREPT),
+    "open_ledge_mm": Formula("the same with equal torque at both axles", _LEDGE, _CREPT),
     "approach_deg": Formula("min over points ahead of asin(r / d) - atan2(r - y, x)", _CFR, _PLANE),
     "departure_deg": Formula("min over points behind of asin(r / d) - atan2(r - y, x)", _CFR, _PLANE),
     "breakover_deg": Formula(

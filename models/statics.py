@@ -6,7 +6,7 @@ The record speaks the bench's units, which stand in its keys; it is worked out i
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -18,6 +18,7 @@ from models.defaults import resolve
 from models.drive import KGCM, front_lead, stall_torque
 from models.equilibrium import NoRestError, level, ride_drop
 from models.formulas import FORMULAS, Formula
+from models.ledge import LedgeTruck, ledge_limits
 from models.linkage import anti_squat_percent, roll_centre_height, roll_steer
 from models.linkage_exact import OutOfReachError, full_travel_error
 from models.massprops import (
@@ -54,6 +55,13 @@ class Statics:
     """Left, right, back (climb), front (descent)."""
     climb_grip_deg: float
     side_grip_deg: float
+    front_ledge_mm: float
+    """Highest ledge by grip alone, axles locked together; the loaded radius stands for that and more."""
+    rear_ledge_mm: float
+    ledge_mm: float
+    """Both axles, one after the other."""
+    open_ledge_mm: float
+    """The same with an open differential between the axles."""
     approach_deg: float
     departure_deg: float
     breakover_deg: float
@@ -149,6 +157,17 @@ def _stability(sheet: Sheet, cg: Vector, wheelbase: float, front: Stance, rear: 
         "tip_deg": tip_angles(contact_places(sheet), cg).in_degrees(),
         "climb_grip_deg": math.degrees(climb_by_grip(grips, wheelbase - cg[0], cg[0], cg[2])),
         "side_grip_deg": math.degrees(side_by_grip(grips, share)),
+        **_ledge(LedgeTruck(grips, (front.height, rear.height), wheelbase, float(cg[0]), float(cg[2]))),
+    }
+
+
+def _ledge(truck: LedgeTruck) -> dict[str, Any]:
+    locked, apart = ledge_limits(truck), ledge_limits(replace(truck, open_coupling=True))
+    return {
+        "front_ledge_mm": 1000.0 * locked.front,
+        "rear_ledge_mm": 1000.0 * locked.rear,
+        "ledge_mm": 1000.0 * locked.whole,
+        "open_ledge_mm": 1000.0 * apart.whole,
     }
 
 

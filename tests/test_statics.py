@@ -305,6 +305,7 @@ def test_scenario_trucks_are_usual_trucks(of_build: tuple[Sheet, Statics]) -> No
     assert truck.steer_available_kgcm > truck.steer_needed_kgcm > 0
     assert 0.5 < truck.wheel_speed_m_per_s < 4.0
     assert truck.turning_radius_mm > sheet.wheelbase_mm
+    assert 0 < truck.open_ledge_mm <= truck.ledge_mm == min(truck.front_ledge_mm, truck.rear_ledge_mm)
     # Room for the one micrometre of the tabulated tyres.
     assert truck.front_drop_mm == pytest.approx(0.0, abs=2e-3)
 

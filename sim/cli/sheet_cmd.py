@@ -120,6 +120,9 @@ def _show(configuration: Configuration, truck: MassProperties, loads: WheelLoads
             ("tips back on a climb", f"{tip.back:.1f}°"),
             ("noses over on a descent", f"{tip.front:.1f}°"),
             ("slides on a climb / side-hill", f"{n.climb_grip_deg:.1f}° / {n.side_grip_deg:.1f}°"),
+            ("ledge by grip, up to the radius: front / rear / whole",
+             f"{n.front_ledge_mm:.0f} / {n.rear_ledge_mm:.0f} / {n.ledge_mm:.0f} mm (open between the axles: "
+             f"{n.open_ledge_mm:.0f} mm)"),
             ("approach / breakover / departure",
              f"{n.approach_deg:.1f}° / {n.breakover_deg:.1f}° / {n.departure_deg:.1f}°"),
             ("clearance: belly / front / rear axle",

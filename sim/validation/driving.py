@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
+from models.ledge import LedgeTruck, ledge_limits
 from models.massprops import GRAVITY
 from models.rigid import WHEEL_BODIES, RigidModel
 from models.traction import wheel_torque
@@ -232,21 +233,10 @@ def overdrive_brush() -> Measured:
     return Measured(want, got)
 
 
-def front_ledge_limit(mu: float, wheelbase: float, ahead: float, r: float) -> float:
-    """Height over wheel radius that a rigid truck's front axle can climb, all wheels at the friction limit.
-
-    ``mu [l (cos p + mu sin p) + R (mu + sin p - mu cos p)] = b (1 + mu^2) sin p``, cos p = (R - h) / R, with b the
-    distance of the centre of gravity ahead of the rear axle.
-    """
-
-    def spare(p: float) -> float:
-        sin, cos = math.sin(p), math.cos(p)
-        pull = mu * (wheelbase * (cos + mu * sin) + r * (mu + sin - mu * cos))
-        return pull - ahead * (1.0 + mu * mu) * sin
-
-    if spare(math.pi / 2.0) >= 0.0:
-        return 1.0
-    return 1.0 - math.cos(brentq(spare, 1e-6, math.pi / 2.0))
+def front_ledge_limit(mu: float, model: RigidModel) -> float:
+    """Height over wheel radius that a rigid truck's front axle can climb, all wheels at the friction limit."""
+    r, cg = radius(model), model.cg()
+    return ledge_limits(LedgeTruck((mu, mu), (r, r), model.wheelbase, float(cg[0]), float(cg[2]))).front / r
 
 
 def climbs(
@@ -310,7 +300,7 @@ _LEDGE = "quasi-static four-wheel-drive ledge limit, closed form and friction-co
 def rigid_ledge() -> Measured:
     """1/24; a rigid wheel chatters at the edge, so it may do less."""
     model = truck("gundi")
-    limit = front_ledge_limit(MU_LEDGE, model.wheelbase, float(model.cg()[0]), radius(model))
+    limit = front_ledge_limit(MU_LEDGE, model)
     found = ledge(rigid(model, MU_LEDGE, 4.0 * STIFF), step=FINE / 2.0, speed=0.08, tries=5, low=0.3, high=0.8)
     return Measured((limit,), (found,), f"{100 * found / limit:.0f} % of the limit")
 
@@ -319,7 +309,7 @@ def _ledges(sprung: bool) -> Measured:
     want, got, gain = [], [], []
     for name in names():
         model = truck(name)
-        limit = front_ledge_limit(MU_LEDGE, model.wheelbase, float(model.cg()[0]), radius(model))
+        limit = front_ledge_limit(MU_LEDGE, model)
         bare = without_hull(with_grip(model, MU_LEDGE))
         step = STEP if sprung else STEP / 4.0
         bare = bare if sprung else locked_suspension(bare, step)
