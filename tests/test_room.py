@@ -14,7 +14,7 @@ from models.errors import BuildSheetError
 from models.room import Blocked, Room, find, lift_needed, room, rubbing
 from models.scenario import builds
 from models.sheet import load_sheet
-from models.tyrereach import tyre_points
+from models.tyrereach import STEP_MM, outline_above, tyre_points
 
 GUNDI = resolve(load_sheet(builds()[0]))
 
@@ -104,6 +104,31 @@ def test_reach_of_a_tyre_at_full_lock():
     inner = axle.track_mm / 2.0 - tyre.width_mm / 2.0 - axle.kingpin_y_mm
     reach = axle.kingpin_y_mm + inner * math.cos(lock) - radius * math.sin(lock)
     assert points[:, 1].min() == pytest.approx(reach, abs=0.05)
+
+
+@pytest.mark.parametrize("end", ["front", "rear"])
+@pytest.mark.parametrize("height", [5.0, 40.0, 55.0])
+def test_outline_above_a_height_is_the_hull_of_the_points_above_it(end, height):
+    axle, tyre = getattr(GUNDI.axles, end), getattr(GUNDI.tyres, end)
+    up, down = axle.shock.bump_mm, axle.shock.droop_mm
+    points = tyre_points(axle, tyre, -1.0, up, down)
+    points = points[points[:, 2] > height][:, :2]
+    outline = np.array(outline_above(axle, tyre, -1.0, up, height))
+    assert len(points)
+    # No point beyond an edge of the outline (anticlockwise: its left is inside) ...
+    along = np.roll(outline, -1, axis=0) - outline
+    inward = np.stack([-along[:, 1], along[:, 0]], axis=1) / np.linalg.norm(along, axis=1)[:, None]
+    assert ((points[:, None] - outline) * inward).sum(axis=2).min() > -1e-9
+    # ... and every corner close to a point. Near the crown they lie in columns a step apart: dx = step.
+    apart = np.linalg.norm(points[:, None] - outline, axis=2).min(axis=0)
+    assert apart.max() < STEP_MM
+
+
+def test_no_outline_above_the_crown():
+    axle, tyre = GUNDI.axles.rear, GUNDI.tyres.rear
+    top = tyre.outside_diameter_mm + axle.shock.bump_mm
+    assert outline_above(axle, tyre, 1.0, axle.shock.bump_mm, top) == ()
+    assert len(outline_above(axle, tyre, 1.0, axle.shock.bump_mm, top - 0.1)) == 4
 
 
 def test_a_box_beside_the_wheel_rubs_only_when_it_turns():

@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.room import BEHIND_MM, part_box
-from models.spec import PAIRED, Axle, Part, Sheet, Tyre
-from models.tyrereach import tyre_points
+from models.spec import PAIRED, Part, Sheet
+from models.tyrereach import outline_above
 from sim.errors import SimError
 
 Array = NDArray[np.float64]
@@ -194,7 +194,7 @@ def _keep_out(sheet: Sheet, moved: set[str], level: float, plate: Part | None) -
     for end, axle, tyre in (("front", sheet.axles.front, sheet.tyres.front), ("rear", sheet.axles.rear,
                                                                                sheet.tyres.rear)):
         for side, word in ((1.0, "left"), (-1.0, "right")):
-            outline = _tyre_outline(axle, tyre, side, level - BEHIND_MM)
+            outline = outline_above(axle, tyre, side, axle.shock.bump_mm, level - BEHIND_MM)
             if outline:
                 found.append(KeepOut(f"{end} {word} tyre", outline))
     return tuple(found)
@@ -222,17 +222,6 @@ def _rod_outline(
     ahead, aside = 0.5 * width * along, 0.5 * width * np.array([-along[1], along[0]])
     corners = (start - ahead - aside, stop + ahead - aside, stop + ahead + aside, start - ahead + aside)
     return tuple((float(x), float(y)) for x, y in corners)
-
-
-def _tyre_outline(axle: Axle, tyre: Tyre, side: float, above: float) -> tuple[tuple[float, float], ...]:
-    """Outline in plan of where a tyre comes above a height (mm); empty if it does not."""
-    from scipy.spatial import ConvexHull
-
-    reach = tyre_points(axle, tyre, side, axle.shock.bump_mm, axle.shock.droop_mm)
-    points = reach[reach[:, 2] > above][:, :2]
-    if not len(points):
-        return ()
-    return tuple((float(x), float(y)) for x, y in points[ConvexHull(points).vertices])
 
 
 def _edges(new: Sequence[Drill], plate: Part | None) -> list[str]:
