@@ -50,10 +50,11 @@ def main(moves: int) -> int:
             busy = [1e3 * (now - was) / len(waits) for now, was in zip(_busy(process.pid, driver), before, strict=True)]
             print(f"from the command to an address: {listening - began:.2f} s; to the first picture of a truck: "
                   f"{first - began:.2f} s")
-            middle, high = statistics.median(waits), statistics.quantiles(waits, n=20)[-1]
+            middle, high = _spread(waits)
             print(f"from a move to its picture, {len(waits)} pictures while dragging: median {middle:.0f} ms, 95th "
                   f"percentile {high:.0f} ms; of processor time {busy[0]:.0f} ms in the server and {busy[1]:.0f} ms in "
                   f"the page's thread")
+            print(_pressed(driver, moves // 3))
             print(f"the server's own time for a move, {moves} moves: {_server_time(folder, moves)}")
             print(f"memory of the server: {_memory(process.pid):.0f} MB; load of the machine {os.getloadavg()[0]:.1f} "
                   f"on {os.cpu_count()} cores")
@@ -75,6 +76,25 @@ def _drag(driver: Any, moves: int) -> list[float]:
     time.sleep(1.0)
     found: list[float] = driver.execute_script("return cragWaits")
     return found[1:-1]
+
+
+def _pressed(driver: Any, presses: int) -> str:
+    """How long from each press of an arrow key to the picture of it."""
+    from selenium.webdriver import ActionChains
+    from selenium.webdriver.common.keys import Keys
+
+    driver.execute_script("cragWaits.length = 0; document.getElementById('side-battery').focus()")
+    for step in range(presses):
+        ActionChains(driver).send_keys(Keys.ARROW_LEFT if step % 40 < 20 else Keys.ARROW_RIGHT).perform()
+        time.sleep(0.1)
+    middle, high = _spread(driver.execute_script("return cragWaits")[1:])
+    return (f"from an arrow key to its picture, all drawn anew and kept, {presses} presses: median {middle:.0f} ms, "
+            f"95th percentile {high:.0f} ms")
+
+
+def _spread(some: list[float]) -> tuple[float, float]:
+    """Median and 95th percentile."""
+    return statistics.median(some), statistics.quantiles(some, n=20)[-1]
 
 
 def _busy(process: int, driver: Any) -> tuple[float, float]:
@@ -100,9 +120,7 @@ def _server_time(folder: Path, moves: int) -> str:
         looker.hold(desk.edits.moved(desk.opened, places), held)
         wall.append(1e3 * (time.perf_counter() - began))
         busy.append(1e3 * (time.process_time() - began_busy))
-    (middle, high), (busy_middle, busy_high) = (
-        (statistics.median(some[1:]), statistics.quantiles(some[1:], n=20)[-1]) for some in (wall, busy)
-    )
+    (middle, high), (busy_middle, busy_high) = _spread(wall[1:]), _spread(busy[1:])
     return (f"median {middle:.0f} ms, 95th percentile {high:.0f} ms; of processor time {busy_middle:.0f} and "
             f"{busy_high:.0f} ms")
 

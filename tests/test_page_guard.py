@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
 import re
 import shutil
+import socket
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -12,6 +14,7 @@ from page_server import Served, served
 
 from models.scenario import builds
 from sim.page.run_state import alive, held
+from sim.page.server import LOOPBACK, bound
 
 NASTY = "<script>alert(1)</script>"
 
@@ -142,3 +145,20 @@ def test_whoever_looks_is_not_taken_for_a_run(tmp_path: Path) -> None:
     with held(file) as run:
         assert run
         assert alive(file)
+
+
+def test_pieces_of_an_answer_do_not_wait_for_each_other() -> None:
+    async def delayed(taken: socket.socket) -> bool:
+        found: asyncio.Future[bool] = asyncio.get_running_loop().create_future()
+
+        async def meet(_: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+            own = writer.get_extra_info("socket")
+            found.set_result(own.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY) == 0)
+            writer.close()
+
+        async with await asyncio.start_server(meet, sock=taken):
+            _, writer = await asyncio.open_connection(*taken.getsockname())
+            writer.close()
+            return await found
+
+    assert not asyncio.run(delayed(bound(LOOPBACK, 0)))
