@@ -31,6 +31,17 @@ FORMULAS: dict[str, Formula] = {
         f"static stability factor T / (2 h), NHTSA (65 FR 34998, 2000); up and down: {_JAZAR}",
         _RIGID,
     ),
+    "stability_distance_mm": Formula(
+        "least distance of the weight's line to an edge of the footprint",
+        "static stability margin: R. B. McGhee, A. A. Frank, Math. Biosciences 3 (1968) 331-351 (from memory)",
+        f"the height of the weight; {_RIGID}",
+    ),
+    "stability_rise_mm": Formula(
+        "least over the edges of r (1 - cos t) cos s: rise of the centre of gravity before it goes over",
+        "normalised energy stability: D. A. Messuri, C. A. Klein, IEEE J. Robotics and Automation RA-1 (1985) 132-141; "
+        "S. Hirose, H. Tsukagoshi, K. Yoneda, CLAWAR 1998 (from memory)",
+        f"what springs and tyres store; {_RIGID}",
+    ),
     "climb_grip_deg": Formula(
         "mu_f N_f + mu_r N_r = W sin(slope); tan(slope) = mu when both axles grip alike",
         f"equilibrium in {_JAZAR}, eqs. 2.63-2.67",

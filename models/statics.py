@@ -17,6 +17,7 @@ from models.clearance import Wheel, clearance
 from models.defaults import resolve
 from models.drive import KGCM, front_lead, stall_torque
 from models.equilibrium import NoRestError, level, ride_drop
+from models.footprint import level_footing
 from models.formulas import FORMULAS, Formula
 from models.ledge import LedgeTruck, ledge_limits
 from models.linkage import anti_squat_percent, roll_centre_height, roll_steer
@@ -53,6 +54,10 @@ class Statics:
 
     tip_deg: TipAngles
     """Left, right, back (climb), front (descent)."""
+    stability_distance_mm: float
+    """From the weight's line to the nearest edge of the footprint, level."""
+    stability_rise_mm: float
+    """By which the centre of gravity rises before the truck goes over its weakest edge, level."""
     climb_grip_deg: float
     side_grip_deg: float
     front_ledge_mm: float
@@ -151,10 +156,13 @@ def standing_numbers(sheet: Sheet, truck: MassProperties, loads: WheelLoads) -> 
 
 
 def _stability(sheet: Sheet, cg: Vector, wheelbase: float, front: Stance, rear: Stance) -> dict[str, Any]:
-    grips = (front.grip, rear.grip)
+    places, grips = contact_places(sheet), (front.grip, rear.grip)
+    footing = level_footing(places, cg)
     share = front.load / (front.load + rear.load)
     return {
-        "tip_deg": tip_angles(contact_places(sheet), cg).in_degrees(),
+        "tip_deg": tip_angles(places, cg).in_degrees(),
+        "stability_distance_mm": 1000.0 * footing.distance,
+        "stability_rise_mm": 1000.0 * footing.rise,
         "climb_grip_deg": math.degrees(climb_by_grip(grips, wheelbase - cg[0], cg[0], cg[2])),
         "side_grip_deg": math.degrees(side_by_grip(grips, share)),
         **_ledge(LedgeTruck(grips, (front.height, rear.height), wheelbase, float(cg[0]), float(cg[2]))),

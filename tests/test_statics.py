@@ -314,6 +314,10 @@ def test_statics_follow_the_sheet(of_build: tuple[Sheet, Statics]) -> None:
     sheet, truck = of_build
     cg = truck_properties(sheet).cg
     assert math.tan(rad(truck.tip_deg.back)) == pytest.approx(cg[0] / cg[2], rel=1e-9)
+    nearest, up = truck.stability_distance_mm, 1000 * float(cg[2])
+    # The lever of the tip angle is measured abreast of the weight, the distance square to the edge.
+    assert nearest <= up * math.tan(rad(min(dataclasses.astuple(truck.tip_deg)))) + 1e-9
+    assert truck.stability_rise_mm == pytest.approx(math.hypot(nearest, up) - up, rel=1e-9)
     # The model has its wheels where their axles are: scenario sheets draw them up to 2 mm higher.
     assert rigid_model(sheet).cg() == pytest.approx(cg, abs=0.005 * sheet.wheelbase_mm / 1000)
     assert truck.clearance_mm == min(

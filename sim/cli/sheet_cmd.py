@@ -119,6 +119,8 @@ def _show(configuration: Configuration, truck: MassProperties, loads: WheelLoads
             ("tips sideways, left / right", f"{tip.left:.1f}° / {tip.right:.1f}°"),
             ("tips back on a climb", f"{tip.back:.1f}°"),
             ("noses over on a descent", f"{tip.front:.1f}°"),
+            ("stability: nearest edge of the footprint", f"{n.stability_distance_mm:.1f} mm from the weight"),
+            ("stability: rise before it goes over", f"{n.stability_rise_mm:.1f} mm (normalised energy)"),
             ("slides on a climb / side-hill", f"{n.climb_grip_deg:.1f}° / {n.side_grip_deg:.1f}°"),
             ("ledge by grip, up to the radius: front / rear / whole",
              f"{n.front_ledge_mm:.0f} / {n.rear_ledge_mm:.0f} / {n.ledge_mm:.0f} mm (open between the axles: "

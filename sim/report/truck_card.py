@@ -12,6 +12,7 @@ from typing import Any
 from PIL import Image, ImageOps, UnidentifiedImageError
 
 from models.errors import BuildSheetError
+from models.footprint import level_footing
 from models.massprops import contact_places, truck_properties
 from models.spec import Sheet
 from models.stability import tip_angles
@@ -144,13 +145,16 @@ def _measures(facts: dict[str, Any], sheet: Sheet | None) -> dict[str, tuple[flo
         out["gravity centre up"] = (float(facts["cg_mm"][2]), "mm", 1)
     if sheet is not None:
         try:
-            tip = tip_angles(contact_places(sheet), truck_properties(sheet).cg).in_degrees()
+            places, cg = contact_places(sheet), truck_properties(sheet).cg
         except BuildSheetError:
             return out
+        tip, footing = tip_angles(places, cg).in_degrees(), level_footing(places, cg)
         out["tips nose up"] = (tip.back, "°", 1)
         out["tips nose down"] = (tip.front, "°", 1)
         out["tips left"] = (tip.left, "°", 1)
         out["tips right"] = (tip.right, "°", 1)
+        out["footprint's nearest edge"] = (1000.0 * footing.distance, "mm", 1)
+        out["rises before it goes over"] = (1000.0 * footing.rise, "mm", 1)
     return out
 
 
