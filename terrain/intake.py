@@ -124,3 +124,28 @@ def check_plausible(file: object, size: tuple[float, float, float]) -> None:
             field="unit",
             remedy=remedy,
         )
+
+
+def numbers_of(field: str, text: str | None, count: int) -> tuple[float, ...] | None:
+    """Read numbers with commas between; None for none.
+
+    :raises TerrainError: Not as many numbers.
+    """
+    if text is None:
+        return None
+    try:
+        values = tuple(float(part) for part in text.split(","))
+    except ValueError:
+        values = ()
+    if len(values) != count:
+        raise TerrainError(f"needs {count} numbers with commas", field=field, value=text)
+    return values
+
+
+def lane_of(field: str, text: str | None) -> tuple[tuple[float, float], ...]:
+    """Read the points of a lane: ``x,y;x,y;...``.
+
+    :raises TerrainError: Not points.
+    """
+    points = [numbers_of(field, part, 2) for part in text.split(";")] if text is not None else []
+    return tuple((point[0], point[1]) for point in points if point is not None)

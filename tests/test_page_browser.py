@@ -34,7 +34,8 @@ LONG = 400.0
 """s for a run that takes one on an idle machine: the first compiles, and the machine may be busy."""
 SCREENS = {
     "bench": "", "truck": "truck?sheet=gundi.toml", "question": "question?sheet=gundi.toml", "answer": "answer",
-    "log": "log", "drilling": "answer/drilling?sheet=gundi.toml&change=changes/gundi/battery-forward.toml",
+    "log": "log", "ground": "ground",
+    "drilling": "answer/drilling?sheet=gundi.toml&change=changes/gundi/battery-forward.toml",
 }
 WIDTHS = (1280, 768, 360)
 CLICKS = 12

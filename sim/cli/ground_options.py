@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -26,6 +24,7 @@ def sized_for(
     build: Path | None, wheelbase: float | None, tyre: float | None, scale: float | None
 ) -> tuple[Yardstick, SideView]:
     """(yardstick, side view) of the truck that was named, or of a usual 1/24."""
+    from sim.chart.ground_import import sized_by
     from sim.chart.terrain_chart import SideView
     from terrain.errors import TerrainError
     from terrain.yardstick import Yardstick
@@ -33,15 +32,7 @@ def sized_for(
     if build is not None:
         if wheelbase is not None or tyre is not None:
             raise TerrainError("given twice", field="--truck", remedy="give --truck, or --wheelbase-mm and --tyre-mm")
-        from sim.batch.study import yard_of
-        from sim.trial.truck import load_truck
-
-        model = load_truck(build).model
-        yard = yard_of(model)
-        measures = Yardstick(
-            1e-3 * yard.wheelbase_mm, 1e-3 * yard.tyre_radius_mm, yard.scale if scale is None else scale
-        )
-        return measures, SideView.of(model)
+        return sized_by(build, scale)
     measures = Yardstick(
         1e-3 * (WHEELBASE if wheelbase is None else wheelbase),
         0.5e-3 * (TYRE if tyre is None else tyre),
@@ -63,21 +54,6 @@ def check_picture(path: Path) -> None:
 
     if path.suffix.lower() not in (".png", ".svg"):
         raise TerrainError("not a picture that can be written", file=path, field="--out", remedy="use .png or .svg")
-
-
-@contextmanager
-def whole(path: Path) -> Iterator[Path]:
-    """A file to write beside ``path`` that takes its place only when it is whole."""
-    from terrain import whole_file
-    from terrain.errors import TerrainError
-
-    if not path.parent.is_dir():
-        raise TerrainError("there is no such folder", file=path.parent, remedy="make it first")
-    try:
-        with whole_file.whole(path) as part:
-            yield part
-    except OSError as error:
-        raise TerrainError(f"cannot be written ({error.strerror})", file=path, remedy="choose another --out") from None
 
 
 def keep_source(source: Path, *targets: Path) -> None:

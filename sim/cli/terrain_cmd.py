@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from sim.cli.console import say, show_json, show_table
-from sim.cli.ground_options import Build, Json, Scale, Tyre, Wheelbase, check_picture, file_stem, sized_for, whole
+from sim.cli.ground_options import Build, Json, Scale, Tyre, Wheelbase, check_picture, file_stem, sized_for
 from sim.cli.terrain_import_cmd import import_file
+from terrain.whole_file import told_whole
 
 if TYPE_CHECKING:
     from terrain.yardstick import Yardstick
@@ -87,7 +88,7 @@ def show(
     path = out if out is not None else Path(f"{file_stem(obstacle)}.png")
     check_picture(path)
     gates = from_file.gates(wanted.family, wanted.level, yard, seed) if file_name.names_file(wanted.family) else ()
-    with whole(path) as part:
+    with told_whole(path) as part:
         draw_obstacle(made, part, truck=view, gates=gates)
     if as_json:
         show_json(_facts(made) | {"picture": str(path)})
@@ -132,7 +133,7 @@ def contact_sheet(
 
     yard, _ = sized_for(truck, wheelbase, tyre, scale)
     check_picture(out)
-    with whole(out) as part:
+    with told_whole(out) as part:
         draw_contact_sheet(part, wheelbase=yard.wheelbase, tyre_radius=yard.tyre_radius, seed=seed, scale=yard.scale)
     say(f"Wrote {out}")
 
@@ -166,7 +167,7 @@ def export(
             obstacle, wheelbase=yard.wheelbase, tyre_radius=yard.tyre_radius, seed=seed, scale=yard.scale
         ).ground
     told: dict[str, Any] = {"file": str(out)}
-    with whole(out) as part:
+    with told_whole(out) as part:
         if suffix in (".png", ".tif", ".tiff"):
             told["height_step_mm"] = 1e3 * export_image(ground, part)
         else:

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
 from sim.cli.console import console, say, show_json
-from sim.cli.ground_options import Build, Json, Scale, Tyre, Wheelbase, file_stem, keep_source, sized_for, whole
+from sim.cli.ground_options import Build, Json, Scale, Tyre, Wheelbase, file_stem, keep_source, sized_for
 
 
 @contextmanager
@@ -25,27 +25,6 @@ def _bar(words: str, *, quiet: bool) -> Iterator[Callable[[float], None]]:
     with Progress(TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn(), console=screen) as bar:
         number = bar.add_task(words, total=1.0)
         yield lambda share: bar.update(number, completed=share)
-
-
-def _numbers(option: str, text: str | None, count: int) -> tuple[float, ...] | None:
-    from terrain.errors import TerrainError
-
-    if text is None:
-        return None
-    try:
-        values = tuple(float(part) for part in text.split(","))
-    except ValueError:
-        values = ()
-    if len(values) != count:
-        raise TerrainError(f"needs {count} numbers with commas", field=option, value=text)
-    return values
-
-
-def _lane(text: str | None) -> tuple[tuple[float, float], ...]:
-    if text is None:
-        return ()
-    points = [_numbers("--lane", part, 2) for part in text.split(";")]
-    return tuple((point[0], point[1]) for point in points if point is not None)
 
 
 def import_file(
@@ -69,11 +48,9 @@ def import_file(
     as_json: Json = False,
 ) -> None:
     """Make ground of a scanned rock, a height image or a grid; say what was lost, and draw it."""
-    from sim.chart.terrain_chart import draw_obstacle
-    from terrain.ground_file import SUFFIX, Description, save_ground
-    from terrain.importing import import_ground
-    from terrain.intake import Intake
-    from terrain.own_ground import obstacle_on
+    from sim.chart.ground_import import bring_in
+    from terrain.ground_file import SUFFIX
+    from terrain.intake import Intake, lane_of, numbers_of
 
     yard, view = sized_for(truck, wheelbase, tyre, scale)
     intake = Intake(
@@ -81,43 +58,24 @@ def import_file(
         shrink=shrink,
         up=up,
         turn_deg=turn_deg,
-        crop_mm=_numbers("--crop-mm", crop_mm, 4),  # type: ignore[arg-type]
+        crop_mm=numbers_of("--crop-mm", crop_mm, 4),  # type: ignore[arg-type]
         spacing=None if spacing_mm is None else 1e-3 * spacing_mm,
         pixel_mm=pixel_mm,
-        relief_mm=_numbers("--relief-mm", relief_mm, 2),  # type: ignore[arg-type]
+        relief_mm=numbers_of("--relief-mm", relief_mm, 2),  # type: ignore[arg-type]
         thin_mm=thin_mm,
     )
     target = out if out is not None else Path(f"{file_stem(file.stem)}{SUFFIX}")
     if target.suffix.lower() != ".npz":
         target = target.with_name(target.name + SUFFIX)
-    picture = target.with_suffix(".png")
-    keep_source(file, target, picture)
+    keep_source(file, target, target.with_suffix(".png"))
     with _bar(f"reading {file.name}", quiet=as_json) as progress:
-        ground, report = import_ground(file, intake, yard.cell, progress)
+        made = bring_in(file, target, intake, name=name or file.stem, lane=lane_of("--lane", lane), yard=yard,
+                        view=view, progress=progress)
         progress(1.0)
-    known = Description(schema=1, name=(name or file.stem)[:200], lane_mm=_lane(lane), report=report.as_dict())
-    made = obstacle_on(ground, yard, name=known.name, seed=0, lane=known.lane())
-    with whole(picture) as part:
-        draw_obstacle(made, part, truck=view)
-    with whole(target) as part:
-        size = save_ground(part, ground, known)
     if as_json:
-        show_json(report.as_dict() | {"file": str(target), "bytes": size, "picture": str(picture)})
+        show_json(made.report.as_dict() | {"file": str(target), "bytes": made.size, "picture": str(made.picture)})
         return
-    _tell(report)
-    say(f"Wrote {target} ({size / 1e6:.2f} MB) and {picture}")
+    for number, text in enumerate(made.sentences):
+        say(f"  {text}" if number else text)
+    say(f"Wrote {target} ({made.size / 1e6:.2f} MB) and {made.picture}")
     say(f"Drive it with: cragbench drive BUILD {target}")
-
-
-def _tell(report: Any) -> None:
-    say(
-        f"{report.source}: {report.kind}, {report.size_mm[0]:.0f} x {report.size_mm[1]:.0f} mm, "
-        f"{report.size_mm[2]:.1f} mm high, {report.nodes[0]} x {report.nodes[1]} nodes of {report.spacing_mm:g} mm"
-    )
-    if report.triangles:
-        used = "" if report.triangles_used == report.triangles else f", thinned to {report.triangles_used}"
-        say(f"  triangles: {report.triangles}{used}")
-    say(f"  holes filled: {report.holes_percent:.2f} % of the ground; beyond its edge: {report.outside_percent:.2f} %")
-    if report.kind == "mesh":
-        lost = f", down to {report.overhang_mm:.1f} mm under the surface" if report.overhang_percent else ""
-        say(f"  lost under overhangs: {report.overhang_percent:.2f} %{lost}")

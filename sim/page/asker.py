@@ -87,16 +87,20 @@ def written(job: Any, folder: Path, teller: Teller) -> str:
     from sim.decision.plan_text import plan_text
     from sim.decision.runner import opened, yard
     from sim.trial.truck import load_truck
+    from terrain.file_name import names_file
 
     build = folder / str(job["build"])
     changes = [(str(one["name"]), str(one["file"])) for one in job["changes"]]
     trucks = [load_truck(build, name=BASE)]
     trucks += [load_truck(build, [folder / file], name=name) for name, file in changes]
-    wanted = lines(list(job["families"]), (), yard(trucks[0]))
+    wanted = lines([str(folder / one) if names_file(one) else one for one in job["families"]], (), yard(trucks[0]))
     store = teller.file.parent / "levels.sqlite"
     with opened(trucks, wanted, yard(trucks[0]), store, workers=_cores(), watch=teller.watch) as field:
         chosen = chosen_levels(field, [truck.hash for truck in trucks], wanted)
     above = Path(*[".."] * str(job["plan"]).count("/"))
+    # Own ground as the plan sees it, like builds and changes: the folder may be moved.
+    chosen = tuple(replace(one, line=replace(one.line, obstacle=str(above / family))) if names_file(family) else one
+                   for one, family in zip(chosen, job["families"], strict=True))
     near = [(name, above / file) for name, file in changes]
     try:
         text = plan_text(str(job["name"]), above / str(job["build"]), near, chosen, seed=1,

@@ -10,11 +10,11 @@ from typing import Literal
 
 from sim.errors import SimError
 
-Kind = Literal["sheet", "change", "plan", "store", "log", "picture", "other"]
+Kind = Literal["sheet", "change", "plan", "store", "log", "picture", "ground", "other"]
 DEEPEST, MOST_FILES, MOST_READ = 3, 2000, 2_000_000
 OWN = ".cragbench-page"
 """Where drafts and the state of runs are kept."""
-_SUFFIXES = {".sqlite": "store", ".jpg": "picture", ".jpeg": "picture", ".png": "picture"}
+_SUFFIXES = {".sqlite": "store", ".jpg": "picture", ".jpeg": "picture", ".png": "picture", ".npz": "ground"}
 
 
 @dataclass(frozen=True)
@@ -105,7 +105,7 @@ class Folder:
 
     def _look(self, path: Path) -> FolderFile:
         kind: Kind = _SUFFIXES.get(path.suffix.lower(), "other")  # type: ignore[assignment]
-        title, note, scale = path.stem, "", None
+        title, note, scale = path.stem.removesuffix(".ground"), "", None
         if path.suffix.lower() == ".toml" and path.stat().st_size <= MOST_READ:
             try:
                 data = tomllib.loads(path.read_text(encoding="utf-8-sig"))

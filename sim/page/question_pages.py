@@ -40,7 +40,8 @@ def form(request: Request) -> Response:
     families = [] if sheet is None else [(f.name, f.name.replace("-", " "), f.summary) for f in FAMILIES.values()]
     unsaved = bool(name) and shelf.desk(name)[0].unsaved
     return shelf.page("question.html", request, here="question", sheets=sheets, sheet=name, changes=changes,
-                      families=families, usual=USUAL, lengths=LENGTHS, unsaved=unsaved, runs=_runs(shelf).all(),
+                      families=families, lengths=LENGTHS, unsaved=unsaved, runs=_runs(shelf).all(),
+                      own=shelf.folder.files("ground"), ticked=request.query_params.getlist("family") or USUAL,
                       plans=shelf.folder.files("plan"), picked=request.query_params.getlist("change"))
 
 
@@ -99,7 +100,8 @@ def _new(shelf: Shelf, sent: FormData, kind: str) -> RunState:
         return RunState(name, DECISIONS[kind],
                         {"build": build, "changes": named, "out": f"questions/{name}", "options": options})
     families = [str(one) for one in sent.getlist("family")]
-    if not 1 <= len(families) <= MOST_FAMILIES or set(families) - {one.name for one in FAMILIES.values()}:
+    if not 1 <= len(families) <= MOST_FAMILIES or set(families) - {
+            *(one.name for one in FAMILIES.values()), *(one.name for one in shelf.folder.files("ground"))}:
         raise SimError("choose the ground", field="family", value=len(families),
                        remedy=f"Tick one to {MOST_FAMILIES} kinds of obstacle")
     until = str(sent.get("until", ""))

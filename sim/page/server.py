@@ -51,10 +51,11 @@ def application(folder: Path, address: Address) -> Guard:
 
     :raises SimError: The folder cannot be used.
     """
-    from sim.page import answer_pages, home_pages, log_pages, question_pages, truck_pages
+    from sim.page import answer_pages, ground_pages, home_pages, log_pages, question_pages, truck_pages
 
     shelf = Shelf(folder, address.link)
-    pages = [*home_pages.ROUTES, *truck_pages.ROUTES, *question_pages.ROUTES, *answer_pages.ROUTES, *log_pages.ROUTES]
+    pages = [*home_pages.ROUTES, *truck_pages.ROUTES, *question_pages.ROUTES, *answer_pages.ROUTES, *log_pages.ROUTES,
+             *ground_pages.ROUTES]
     static = StaticFiles(directory=str(files("sim.page").joinpath("static")))
     app = Starlette(
         routes=[*pages, Mount("/static", static)],
