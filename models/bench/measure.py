@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from models.bench import measure_chassis as chassis
 from models.bench import measure_tyres as tyres
+from models.bench.block_pull import block_pull
 from models.bench.measurement import Measurement, Setting
 from models.bench.readings import Readings
 from models.spec import Sheet
@@ -13,6 +14,7 @@ from models.spec import Sheet
 _BY_NAME: dict[str, Callable[[Readings, Sheet], list[Measurement]]] = {
     "squish": tyres.squish,
     "foam_gap": tyres.foam_gap,
+    "block_pull": block_pull,
     "slip_board": tyres.slip_board,
     "tilt": tyres.tilt,
     "sag": chassis.sag,

@@ -59,6 +59,22 @@ PROCEDURES: tuple[Procedure, ...] = (
         '[[foam_gap]]\naxle = "rear"\nfoam_diameter = "46 mm"\ntyre_diameter = "54 mm"\ntread_thickness = "2.5 mm"',
     ),
     Procedure(
+        "block_pull", "Pull over a block with a spring scale", "spring or luggage scale, string, block, calliper",
+        ("Pack out. Let all wheels roll freely: take the pinion out of mesh or both drive shafts out.",
+         "Clamp a block with a sharp, square edge to a level board, across both tyres: a tenth to three tenths of "
+         "their radius high; the lower, the better. Measure its height.",
+         "Tie the string to the middle of the axle; pull level, straight and slowly over the block and write the "
+         "largest pull, five times.",
+         "Write the pull on the flat too, and the axle's load on the kitchen scale."),
+        PACK_CAUTION + " The truck jumps when it is over: keep your face out of the string's line.",
+        "3 % of the pull, 5 % the law: 20 to 35 % of the stiffness",
+        "pull / load from the tyre's pressure on floor, face and top; at most the rigid wheel's "
+        "sqrt(2 R h - h^2) / (R - h)",
+        "tyres.<axle>.stiffness_n_per_mm; compared where there is a squish table",
+        '[[block_pull]]\naxle = "front"\nheight = "5.0 mm"\npulls = ["76 g", "79 g", "77 g"]\nrolling = ["6 g"]\n'
+        'load = "196 g"',
+    ),
+    Procedure(
         "slip_board", "Grip on a slip board", "hinged board faced with the surface, phone as inclinometer",
         ("Hold all four wheels: drag brake, or tape.",
          "Stand the truck on the board facing up; raise it slowly.",

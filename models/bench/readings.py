@@ -95,6 +95,20 @@ class FoamGap(Spec):
     """Of carcass and tread together at the crown."""
 
 
+class BlockPull(Spec):
+    """A free-rolling axle pulled slowly over a block, level, at the height of its middle."""
+
+    axle: End
+    height: Reading
+    """Of the block."""
+    pulls: Series
+    """Largest pull of each try, both wheels together."""
+    rolling: Series | None = None
+    """Pull on the flat."""
+    load: Reading | None = None
+    """Of the axle on the scale; left out, the sheet's."""
+
+
 class SlipBoard(Spec):
     """Angles at which the truck, wheels held, began to slip."""
 
@@ -198,6 +212,7 @@ class Readings(Spec):
     part: tuple[PartMass, ...] = ()
     squish: tuple[Squish, ...] = ()
     foam_gap: tuple[FoamGap, ...] = ()
+    block_pull: tuple[BlockPull, ...] = ()
     slip_board: tuple[SlipBoard, ...] = ()
     tilt: tuple[Tilt, ...] = ()
     tipped_left: Reading | None = None

@@ -162,7 +162,7 @@ def fit(build: Path, file: Path) -> Reconciled:
     try:
         masses = part_masses(readings, sheet)
         keys = {setting.key[-1] for setting in settings}
-        known = ("rate_n_per_mm" in keys, "squish" in keys)
+        known = ("rate_n_per_mm" in keys, bool(keys & {"squish", "stiffness_n_per_mm"}))
         tilts = tilt_readings(readings)
         done = reconcile(sheet, None if weighed is None else weighed.balance, tilts, masses, known)
     except BuildSheetError as fault:

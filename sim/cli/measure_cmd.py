@@ -74,7 +74,7 @@ def _work_out(readings: Path, sheet: Path, only: str | None, as_json: bool) -> N
     show(found)
     for name in dict.fromkeys(m.procedure for m in found):
         p = by_name(name)
-        if p is not None and name in ("tilt", "slip_board", "servo", "wheel_speed"):
+        if p is not None and name in ("tilt", "slip_board", "block_pull", "servo", "wheel_speed"):
             say(f"CAUTION ({p.title.lower()}): {p.caution}")
     say(f"Next: `cragbench fit {sheet} {readings} --out NEW.toml` writes these into a new sheet.")
 
