@@ -17,7 +17,7 @@ from page_hand import Hand
 from page_server import Served, served
 from test_browser import BROWSER, DRIVER, browser, requests, wait
 
-from models.scenario import builds
+from models.scenario import DATA, builds
 from models.scenario import changes as scenario_changes
 
 pytestmark = [
@@ -35,6 +35,7 @@ LONG = 400.0
 SCREENS = {
     "bench": "", "truck": "truck?sheet=gundi.toml", "question": "question?sheet=gundi.toml", "answer": "answer",
     "log": "log", "ground": "ground",
+    "scale": "scale?sheet=gundi.toml", "fit": "scale/fit?sheet=gundi.toml&readings=readings/gundi.toml",
     "drilling": "answer/drilling?sheet=gundi.toml&change=changes/gundi/battery-forward.toml",
 }
 WIDTHS = (1280, 768, 360)
@@ -45,7 +46,9 @@ read, drill."""
 
 def with_truck(folder: Path) -> Path:
     (folder / "changes" / "gundi").mkdir(parents=True)
+    (folder / "readings").mkdir()
     shutil.copy(builds()[0], folder / "gundi.toml")
+    shutil.copy(DATA / "readings" / "gundi.toml", folder / "readings" / "gundi.toml")
     for file in scenario_changes(builds()[0]):
         shutil.copy(file, folder / "changes" / "gundi" / file.name)
     return folder
@@ -238,6 +241,44 @@ def test_every_screen_fits_and_can_be_used_by_everybody(hand: Hand, page: Served
         hand.scheme("dark")  # other colours, else the same page
         assert axe(hand, "{runOnly: ['color-contrast']}") == [], width
         hand.scheme("light")
+    no_faults(hand)
+
+
+def test_a_truck_is_weighed_on_the_page(hand: Hand, folder: Path, page: Served) -> None:
+    hand.driver.get(page.link + "scale?sheet=gundi.toml")
+    for key, text in (("whole", "338 g, 337 g"), ("axle-front", "176 g"), ("axle-rear", "16 blobs")):
+        hand.find(f"#r-{key}").send_keys(text)
+    hand.click("#fit")
+    hand.says("#message", "blobs")
+    assert hand.ask("document.getElementById('r-whole').value") == "338 g, 337 g"  # nothing typed is lost
+    found = hand.find("#r-axle-rear")
+    found.clear()
+    found.send_keys("161 g")
+    hand.click("#fit")
+    hand.says("#known-now", "Now known")
+    hand.click("#write")
+    hand.says("h1", "Gundi, fitted")
+    assert (folder / "gundi-fitted.toml").exists()
+    no_faults(hand)
+
+
+def test_a_scan_is_sent_and_asked_about(hand: Hand, folder: Path, page: Served, tmp_path: Path) -> None:
+    import trimesh
+
+    scan, rubbish = tmp_path / "step.stl", tmp_path / "rock.stl"
+    trimesh.creation.box((900.0, 400.0, 30.0)).export(scan)
+    rubbish.write_bytes(b"solid rubbish")
+    hand.driver.get(page.link + "ground")
+    hand.find("#g-scan").send_keys(str(rubbish))
+    hand.find("#g-name").send_keys("step")
+    hand.click("form[action$='ground/bring'] button.main")
+    hand.says("#message", "rock.stl")
+    assert hand.ask("document.getElementById('g-name').value") == "step"
+    hand.find("#g-scan").send_keys(str(scan))
+    hand.click("form[action$='ground/bring'] button.main")
+    hand.says("#told", "triangles: 12")
+    hand.click(".cards .button")
+    assert hand.ask("document.querySelector(arguments[0]).checked", "input[value='ground/step.ground.npz']")
     no_faults(hand)
 
 

@@ -10,7 +10,8 @@ import tomlkit
 import typer
 
 from models.bench.procedure import PACK_CAUTION
-from models.bench.quantity import Kind, read
+from models.bench.quantity import Kind
+from models.bench.typed_readings import several
 from models.bench.unit_slips import WHEELS
 from models.errors import BuildSheetError
 from models.spec import Sheet
@@ -115,18 +116,10 @@ def _one(ask: Callable[[str], str], kind: Kind, words: str, *, required: bool = 
 def _several(ask: Callable[[str], str], kind: Kind, words: str, *, required: bool = False) -> list[str]:
     while True:
         text = ask(words)
-        pieces = [piece.strip() for piece in text.split(", ")] if ", " in text else [text.strip()]
-        pieces = [piece for piece in pieces if piece]
-        if not pieces and not required:
-            return []
         try:
-            if not pieces:
+            found = several(kind, text, words)
+            if not found and required:
                 raise BuildSheetError("this one is needed.", field=words)
-            unit = pieces[-1].lstrip("+-0123456789. ")
-            # "88, 89, 88 g": one unit at the end is meant for all.
-            whole = [p if p.lstrip("+-0123456789. ") else f"{p} {unit}".strip() for p in pieces]
-            for piece in whole:
-                read(kind, piece, words)
-            return whole
+            return found
         except BuildSheetError as fault:
             note(str(fault))

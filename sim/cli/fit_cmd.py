@@ -76,52 +76,29 @@ def as_data(done: Reconciled) -> dict[str, Any]:
 
 
 def _show(done: Reconciled) -> None:
-    f = done.fit
+    from models.bench.account import CHECKS, MOVES, NEXT, account
+
     invented = "  (simulated readings of an invented truck)" if done.weighed and done.weighed.readings.simulated else ""
     say(f"{done.sheet.name}{invented}")
     if done.measurements:
         from sim.cli.measure_cmd import show
 
         show(list(done.measurements))
-    show_table("Readings against the sheet", ["", "reading", "+- 95 %", "sheet before", "fitted"], [
-        (c.what, f"{c.reading:.2f} {c.unit}", f"{1.96 * c.uncertainty:.2f}", f"{c.before:.2f}", f"{c.after:.2f}")
-        for c in f.checks
-    ])  # fmt: skip
-    if f.scale_g is not None:
-        off = f.scale_g - f.parts_g
-        say(f"Parts sum to {f.parts_g:.1f} g, the scale shows {f.scale_g:.1f} g: {off:+.1f} g "
-            f"({100 * off / f.scale_g:+.1f} %). A few percent more on the scale is normal: wires, screws, glue.")
-        say(f"The fit leaves {f.unaccounted_g:.1f} g as unaccounted; parts that nobody weighed take the rest.")
-    _show_moved(done)
+    told = account(done)
+    show_table("Readings against the sheet", CHECKS, told.checks)
+    for text in told.totals:
+        say(text)
+    if told.moves:
+        hidden = f" ({told.smaller} smaller moves not shown)" if told.smaller else ""
+        show_table(f"What moved{hidden}", MOVES, told.moves, left=2)
+    else:
+        say("Nothing had to move.")
     for warning in done.warnings:
         say(f"  ! {warning}")
-    from models.bench.gain import widths
-
-    say("Now known (95 %): " + "; ".join(
-        f"{name} {value:.1f} {unit} +- {width:.1f}" for name, unit, value, width in
-        widths(f, done.sheet.wheelbase_mm / 1e3)
-    ) + ". Tip angles allow for the give of springs and tyres, by a closed form.")  # fmt: skip
-    show_table("What to measure next", ["", "narrows", "+- now", "+- then"], [
-        (g.what, g.target, f"{g.now:.2f} {g.unit}", f"{g.then:.2f}") for g in done.gains[:5]
-    ], left=2)  # fmt: skip
-    if any(g.unit == "deg" for g in done.gains[:5]):
-        say("Angles in this table leave aside how far the closed form itself may be off.")
-
-
-def _show_moved(done: Reconciled) -> None:
-    some = [m for m in done.fit.moved if abs(m.pull) > 0.15 or m.doubt_after < 0.8 * m.doubt_before]
-    if not some:
-        say("Nothing had to move.")
-        return
-    rows = []
-    for m in sorted(some, key=lambda m: -abs(m.pull))[:14]:
-        what = " ".join(m.unknown.key[1:]) if m.unknown.part else f"all {m.unknown.key[0]}"
-        weighed = m.unknown.part in done.fit.weighed and m.unknown.key[2] == "mass"
-        rows.append((what, "measured" if weighed else "fitted", f"{m.before:.2f}", f"{m.after:.2f} {m.unknown.unit}",
-                     f"{m.after - m.before:+.2f}", f"{1.96 * m.doubt_before:.1f}", f"{1.96 * m.doubt_after:.1f}"))
-    hidden = len(some) - len(rows)
-    show_table("What moved" + (f" ({hidden} smaller moves not shown)" if hidden > 0 else ""),
-               ["", "mark", "sheet", "now", "by", "+- before", "+- now"], rows, left=2)
+    say(told.known)
+    show_table("What to measure next", NEXT, told.following, left=2)
+    if told.caveat:
+        say(told.caveat)
 
 
 def _show_new(new: Sheet, out: Path) -> None:

@@ -10,7 +10,7 @@ from typing import Literal
 
 from sim.errors import SimError
 
-Kind = Literal["sheet", "change", "plan", "store", "log", "picture", "ground", "other"]
+Kind = Literal["sheet", "change", "plan", "store", "log", "picture", "ground", "readings", "other"]
 DEEPEST, MOST_FILES, MOST_READ = 3, 2000, 2_000_000
 OWN = ".cragbench-page"
 """Where drafts and the state of runs are kept."""
@@ -112,7 +112,7 @@ class Folder:
             except (OSError, ValueError, RecursionError):
                 data = {}
             kind = _kind_of(data)
-            title = str(data.get("name", path.stem))
+            title = str(data.get("name", data.get("truck", path.stem) if kind == "readings" else path.stem))
             note = str(data.get("note", ""))
             scale = float(data["scale"]) if isinstance(data.get("scale"), int | float) else None
         return FolderFile(self.name(path), kind, title, note, scale)
@@ -121,6 +121,8 @@ class Folder:
 def _kind_of(data: dict[str, object]) -> Kind:
     if "wheelbase_mm" in data or "axles" in data:
         return "sheet"
+    if "truck" in data and {"scale", "whole", "wheels", "axles", "part"} & data.keys():
+        return "readings"
     if {"date", "line", "attempt", "attempts"} & data.keys():  # it names configurations too, so before a plan
         return "log"
     if "obstacle" in data or "configuration" in data:

@@ -36,7 +36,8 @@ def _example(request: Request, which: str) -> Response:
     if which not in [key for key, _ in EXAMPLES]:
         raise SimError("there is no such invented truck", field="which", value=which, remedy="Choose one shown")
     shelf = shelf_of(request)
-    for source in [*(file for file in builds() if file.stem == which), *changes(which)]:
+    for source in [*(file for file in builds() if file.stem == which), *changes(which),
+                   *(DATA / "readings").glob(f"{which}.toml")]:
         target = shelf.folder.root / source.relative_to(DATA)
         if not target.exists():
             target.parent.mkdir(parents=True, exist_ok=True)

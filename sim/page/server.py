@@ -51,11 +51,11 @@ def application(folder: Path, address: Address) -> Guard:
 
     :raises SimError: The folder cannot be used.
     """
-    from sim.page import answer_pages, ground_pages, home_pages, log_pages, question_pages, truck_pages
+    from sim.page import answer_pages, ground_pages, home_pages, log_pages, question_pages, scale_pages, truck_pages
 
     shelf = Shelf(folder, address.link)
     pages = [*home_pages.ROUTES, *truck_pages.ROUTES, *question_pages.ROUTES, *answer_pages.ROUTES, *log_pages.ROUTES,
-             *ground_pages.ROUTES]
+             *ground_pages.ROUTES, *scale_pages.ROUTES]
     static = StaticFiles(directory=str(files("sim.page").joinpath("static")))
     app = Starlette(
         routes=[*pages, Mount("/static", static)],
@@ -76,7 +76,7 @@ def _mistake(request: Request, error: Exception) -> Response:
     if request.headers.get("hx-request"):
         # A fragment that asked keeps what it shows; the message goes to the line that is read out.
         text = shelf.render("mistake.html", request, message=str(error))
-        return HTMLResponse(text, 200, {"HX-Retarget": "#message", "HX-Reswap": "innerHTML"})
+        return HTMLResponse(text, 200, {"HX-Retarget": "#message", "HX-Reswap": "innerHTML", "HX-Reselect": ".alarm"})
     return HTMLResponse(shelf.render("mistake_page.html", request, message=str(error)), 422)
 
 

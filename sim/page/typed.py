@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from models.bench.quantity import Kind, read
+from models.bench.typed_readings import with_point
 from models.errors import BuildSheetError
 
 ENDINGS: tuple[tuple[str, Kind, str, float], ...] = (
@@ -16,8 +17,6 @@ ENDINGS: tuple[tuple[str, Kind, str, float], ...] = (
     ("_v", "voltage", "V", 1.0),
 )
 """Ending of a key, its kind, its unit where none is typed, and what takes SI to that unit."""
-_GROUPED = re.compile(r"[-+]?\d{1,3}(,\d{3})+(?!\d)")
-_DECIMAL = re.compile(r"(\d),(\d)")
 _PLAIN = re.compile(r"[-+]?(\d+(\.\d*)?|\.\d+)([eE][-+]?\d+)?")
 
 
@@ -31,26 +30,10 @@ def number(text: str, key: str) -> float:
 
     :raises BuildSheetError: not one number, a unit of something else, or a comma with two meanings.
     """
-    tidy = _with_point(text.strip().replace(" ", " ").replace("−", "-"), key)
+    tidy = with_point(text.strip().replace(" ", " ").replace("−", "-"), key)
     for ending, kind, unit, factor in ENDINGS:
         if key.endswith(ending):
             return float(f"{read(kind, tidy, key, {kind: unit}) * factor:.10g}")
     if _PLAIN.fullmatch(tidy) is None:
         raise BuildSheetError("is not a number.", remedy="Write it like 0.14 or 0,14.", field=key, value=text)
     return float(tidy)
-
-
-def _with_point(text: str, key: str) -> str:
-    """The same with a decimal point.
-
-    1,25 is one and a quarter in half of the world. 1,250 may be either and is asked about; 0,250 cannot be thousands.
-    """
-    if "," not in text:
-        return text
-    found = _GROUPED.match(text)
-    if text.count(",") > 1 or "." in text or (found is not None and not text.lstrip("+-").startswith("0")):
-        raise BuildSheetError(
-            "a comma followed by three digits can be a decimal point or a thousands mark.",
-            remedy="Write 1.25 or 1250, without thousands marks.", field=key, value=text,
-        )
-    return _DECIMAL.sub(r"\1.\2", text)
