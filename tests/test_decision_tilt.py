@@ -53,6 +53,15 @@ def test_a_tilt_file_that_cannot_be_read_is_none(tmp_path: Path, text: str) -> N
     assert tilt_file._read(file) == {}
 
 
+def test_angles_come_back_from_their_file(tmp_path: Path) -> None:
+    seen = Tilted((0.0, 90.0), (50.0, math.nan), ((90.0, math.nan), (0.0, 49.0)))
+    tilt_file._write(tmp_path / "tilt.json", {"a": seen})
+    (found,) = tilt_file._read(tmp_path / "tilt.json").values()
+    assert repr(found) == repr(seen)  # not a number equals nothing
+    assert found.scatter == pytest.approx(1.0)  # the one that never tips says nothing
+    assert math.isnan(Tilted((0.0,), (50.0,)).scatter)
+
+
 @pytest.mark.slow
 def test_soft_trucks_tip_a_few_degrees_early_to_every_side():
     """A compliant vehicle tips before T / 2h: TRB Special Report 265 (2002), ch. 2, p. 28."""
@@ -66,13 +75,17 @@ def test_soft_trucks_tip_a_few_degrees_early_to_every_side():
     # Towards a corner it stands on fewer springs, but never longer than the rigid truck.
     early = np.degrees(rigid_angle(truck.model, np.radians(seen.direction))) - np.array(seen.angle)
     assert np.all((early > 0.0) & (early < 7.0))
+    # Corners were tilted twice (atan(track / wheelbase) is near 22.5 degrees); measured 0.6 degrees apart.
+    assert [direction for direction, _ in seen.again] == [22.5, 157.5, 202.5, 337.5]
+    assert 0.0 < seen.scatter < 2.5
 
 
 def test_the_polar_draws_any_number_of_trucks():
     sheet = load_sheet(builds()[0])
-    seen = Tilted(round_the_truck(8), (50.0,) * 8)
+    seen = Tilted(round_the_truck(8), (50.0,) * 8, ((45.0, 50.25), (135.0, 49.5)))
     drawn = tip_polar([("Gundi", 0, sheet)], simulated={"Gundi": seen})
-    assert "tilt table in 8 directions" in " ".join(text.get_text() for text in drawn.texts)
+    said = " ".join(" ".join(text.get_text() for text in drawn.texts).split())
+    assert "tilt table in 8 directions, shafts braked, no sliding; corners tilted twice differ by up to 0.5°." in said
     many = [(f"truck {k}", k, sheet) for k in range(MOST + 3)]
     drawn = tip_polar(many)
     assert "Grey: 3 more" in " ".join(" ".join(text.get_text().split()) for text in drawn.texts)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from models.massprops import contact_places, truck_properties
 from models.spec import Sheet
 from sim.chart import style
-from sim.trial.tilt_table import Tilted, reach
+from sim.trial.tilt_table import Tilted, how, reach
 
 Array = NDArray[np.float64]
 SIDES = (("nose down", 0.0), ("left", 90.0), ("nose up", 180.0), ("right", 270.0))
@@ -82,7 +82,7 @@ def _subtitle(simulated: Mapping[str, Tilted] | None, grey: int, low: float) -> 
     if simulated:
         count = max(len(one.direction) for one in simulated.values())
         said = (f"Lines: rigid truck, weight over the tyre centres. Hollow: simulated on a tilt table in {count} "
-                "directions, no sliding.")
+                f"directions, {how(simulated.values())}.")
     said += f" Centre: {low:.0f}°."
     return f"{said} Grey: {grey} more, less unlike the first." if grey else said
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from sim.cli.console import note, show_table
+from sim.cli.console import note, say, show_table
 
 if TYPE_CHECKING:
     from sim.report.reading import Reading
@@ -41,11 +41,14 @@ def announce(directions: int) -> Callable[[int], None]:
 
 def tips_as_data(reading: Reading) -> list[dict[str, Any]]:
     """Handbook and simulated tip angles of every truck."""
+    from sim.decision import tilt_file
+    from sim.trial.tilt_table import SHAFTS
+
     rows = []
     for one in reading.members:
         seen = reading.tilted.get(one.config)
-        rows.append({"configuration": one.name, "static_deg": vars(one.tips), "simulated": None if seen is None else
-                     {"direction_deg": seen.direction, "tip_deg": seen.angle}})
+        rows.append({"configuration": one.name, "static_deg": vars(one.tips),
+                     "simulated": None if seen is None else tilt_file.as_data(seen) | {"shafts": SHAFTS}})
     return rows
 
 
@@ -61,6 +64,10 @@ def show_tips(reading: Reading) -> None:
     show_table("Tip angle, degrees: by the handbook, rigid" +
                (" (simulated on a tilt table)" if reading.tilted else ""),
                ("configuration", "left", "right", "back, on a climb", "front, on a descent"), rows)
+    if reading.tilted:
+        from sim.trial.tilt_table import how
+
+        say(f"Simulated: {how(reading.tilted.values())}.")
 
 
 def charts(reading: Reading, folder: Path, stem: str, formats: list[str]) -> list[Path]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -16,11 +16,11 @@ from sim.errors import SimError
 from sim.trial.tilt_table import Tilted, round_the_truck, tilted
 from terrain.regular_file import read_regular
 
-SCHEMA = 1
+SCHEMA = 2
 MOST_BYTES = 10_000_000
 """360 directions of some 800 trucks."""
-SECONDS_EACH = 0.15
-"""Of one core, for one direction."""
+SECONDS_EACH = 0.22
+"""Of one core, for one direction; corners are tilted twice."""
 
 
 def tilted_trucks(
@@ -66,15 +66,24 @@ def _read(file: Path) -> dict[str, Tilted]:
 
 
 def _tilted(one: Mapping[str, Sequence[float | None]]) -> Tilted:
-    angle = [math.nan if a is None else float(a) for a in one["tip_deg"]]
-    direction = [float(d) for d in one["direction_deg"] if d is not None]
+    direction, corner = ([float(d) for d in one[key] if d is not None] for key in ("direction_deg", "corner_deg"))
+    angle, again = ([math.nan if a is None else float(a) for a in one[key]] for key in ("tip_deg", "corner_tip_deg"))
     if len(angle) != len(direction):
         raise ValueError("directions and angles differ in number")
-    return Tilted(tuple(direction), tuple(angle))
+    return Tilted(tuple(direction), tuple(angle), tuple(zip(corner, again, strict=True)))
 
 
 def _write(file: Path, known: Mapping[str, Tilted]) -> None:
-    trucks = {config: {"direction_deg": one.direction, "tip_deg": [None if math.isnan(a) else a for a in one.angle]}
-              for config, one in known.items()}
+    trucks = {config: as_data(one) for config, one in known.items()}
     with written(file, "Give another folder") as part:
         part.write_text(json.dumps(_stamp() | {"trucks": trucks}, indent=1), encoding="utf-8")
+
+
+def as_data(one: Tilted) -> dict[str, Any]:
+    """One truck's angles as plain data; null where it does not tip."""
+
+    def known(angles: Iterable[float]) -> list[float | None]:
+        return [None if math.isnan(a) else a for a in angles]
+
+    return {"direction_deg": list(one.direction), "tip_deg": known(one.angle),
+            "corner_deg": [d for d, _ in one.again], "corner_tip_deg": known(a for _, a in one.again)}

@@ -8,7 +8,7 @@ nose up, 270 right side low.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -28,11 +28,15 @@ _HIGH_WHEELS = {"left": [1, 3], "right": [0, 2], "back": [0, 1], "front": [2, 3]
 LIFTED = 1.0e-3
 """Share of the weight below which the high wheels count as lifted."""
 DIRECTIONS = 16
+SHAFTS = "braked"
+"""The drag brake holds the drive shafts while the table tilts; with free ones a truck would roll off it."""
 STICKY = 5.0
 """Grip with which nothing slides before it tips."""
 EARLY_DEG, VERY_EARLY_DEG = 8.0, 25.0
 """How far before the rigid truck's angle the table starts to turn slowly: springs and tyres cost less than the first,
 and where they do not it is tried again from the second."""
+AGAIN_DEG = 16.0
+"""The same for the second tilt towards a corner."""
 STEP_S = 1.0e-3
 SMOOTHING_S = 0.03
 _EDGES = ((0, 1), (1, 3), (3, 2), (2, 0))
@@ -47,11 +51,26 @@ class Tilted:
     """deg, side that is low."""
     angle: tuple[float, ...]
     """deg of tilt; NaN where it does not tip."""
+    again: tuple[tuple[float, float], ...] = ()
+    """Direction and angle, deg, of a second tilt towards each corner: slow from further down, wheels turned."""
+
+    @property
+    def scatter(self) -> float:
+        """Largest difference (deg) that the second tilt of a corner made; NaN where none was tilted again."""
+        apart = [abs(angle - self.at(direction)) for direction, angle in self.again]
+        return max((a for a in apart if not math.isnan(a)), default=math.nan)
 
     def at(self, direction: float) -> float:
         """Tilt (deg) in one of the directions; NaN if it was not tried."""
         found = [a for d, a in zip(self.direction, self.angle, strict=True) if abs(d - direction) < 1e-6]
         return found[0] if found else math.nan
+
+
+def how(trucks: Iterable[Tilted]) -> str:
+    """What simulated tip angles hold for, in words: shafts, sliding, and how far corners scatter."""
+    known = [one.scatter for one in trucks if not math.isnan(one.scatter)]
+    said = f"shafts {SHAFTS}, no sliding"
+    return f"{said}; corners tilted twice differ by up to {max(known):.1f}°" if known else said
 
 
 def round_the_truck(count: int = DIRECTIONS) -> tuple[float, ...]:
@@ -60,12 +79,33 @@ def round_the_truck(count: int = DIRECTIONS) -> tuple[float, ...]:
 
 
 def tilted(model: RigidModel, directions: Sequence[float] = ()) -> Tilted:
-    """Tip a truck that stands with its brake on and does not slide, once in each direction (deg; left out, 16)."""
+    """Tip a truck that stands with its brake on and does not slide, once in each direction (deg; left out, 16).
+
+    Braked, each drive shaft holds what twist it came to rest with. Towards its corners, where a truck rocks from one
+    edge of its footprint to the next, that history shows: those directions are tilted twice.
+    """
     directions = tuple(directions) or round_the_truck()
     sticky = replace(model, tyres=tuple(replace(ring, grip=STICKY) for ring in model.tyres))  # type: ignore[arg-type]
     rigid = rigid_angle(model, np.radians(directions))
     found = [_tips_at(sticky, math.radians(d), float(r)) for d, r in zip(directions, rigid, strict=True)]
-    return Tilted(directions, tuple(math.degrees(angle) for angle in found))
+    twice = sorted({_nearest(directions, corner) for corner in _corners(model)})
+    again = [
+        _tips_at(sticky, math.radians(directions[k]), float(rigid[k]), (AGAIN_DEG, VERY_EARLY_DEG), 0.5) for k in twice
+    ]
+    return Tilted(
+        directions, tuple(math.degrees(angle) for angle in found),
+        tuple((directions[k], math.degrees(angle)) for k, angle in zip(twice, again, strict=True)),
+    )  # fmt: skip
+
+
+def _corners(model: RigidModel) -> Array:
+    """Directions (4,) deg from the centre of gravity to the wheels."""
+    x, y = (model.origins()[list(WHEEL_BODIES), :2] - model.cg()[:2]).T
+    return np.asarray(np.degrees(np.arctan2(y, x)))
+
+
+def _nearest(directions: Sequence[float], wanted: float) -> int:
+    return min(range(len(directions)), key=lambda k: abs((directions[k] - wanted + 180.0) % 360.0 - 180.0))
 
 
 def rigid_angle(model: RigidModel, direction: Array) -> Array:
@@ -92,10 +132,13 @@ def reach(contacts: Array, cg: Array, direction: Array) -> Array:
     return out
 
 
-def _tips_at(model: RigidModel, direction: float, rigid: float) -> float:
-    for early in (EARLY_DEG, VERY_EARLY_DEG):
+def _tips_at(
+    model: RigidModel, direction: float, rigid: float, begin: tuple[float, float] = (EARLY_DEG, VERY_EARLY_DEG),
+    phase: float = 0.0,
+) -> float:  # fmt: skip
+    for early in begin:
         start = max(rigid - math.radians(early), 0.0)
-        with standing(model, step=STEP_S, rest=0.5) as simulation:
+        with standing(model, step=STEP_S, rest=0.5, phase=phase) as simulation:
             angle = _turned_over(simulation, direction, start, Table())
         if angle > start + math.radians(1.0) or start == 0.0:
             break
