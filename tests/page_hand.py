@@ -77,6 +77,16 @@ class Hand:
             chain = chain.key_up(key)
         chain.perform()
 
+    def tab_to(self, selector: str) -> None:
+        """Go on by Tab until an element has the focus."""
+        from selenium.webdriver.common.keys import Keys
+
+        for _ in range(150):
+            if self.ask("document.activeElement.matches(arguments[0])", selector):
+                return
+            self.press(Keys.TAB)
+        raise AssertionError(f"{selector} cannot be reached by Tab")
+
     def place(self) -> tuple[float, float, float]:
         """Where the battery is drawn."""
         found = wait(lambda: self.ask("(({x, y, z}) => z && [+x, +y, +z])"

@@ -161,18 +161,61 @@ def test_story_from_an_empty_folder_to_a_verdict_and_a_drilling_sheet(hand: Hand
     assert hand.clicks == CLICKS
 
 
+def test_the_same_story_by_keyboard_alone(hand: Hand, tmp_path: Path) -> None:
+    from selenium.webdriver.common.keys import Keys
+
+    folder, driver = tmp_path / "empty", hand.driver
+    with served(folder) as running:
+        driver.get(running.link)
+        hand.tab_to("button[value=gundi]")
+        hand.press(Keys.ENTER)
+        hand.says("#clash", "Nothing in the way.")
+        start = hand.place()
+        hand.tab_to("#side-battery")
+        for step in range(1, 10):
+            hand.press(Keys.SHIFT, Keys.ARROW_RIGHT)
+            wait(lambda step=step: hand.place()[0] == pytest.approx(start[0] + 10 * step))
+        hand.tab_to("#c-name")
+        hand.press(Keys.CONTROL, "a")
+        hand.press("Pack over the front axle")
+        hand.press(Keys.ENTER)
+        hand.says("#said", "Saved as the change changes/pack-over-the-front-axle.toml")
+        assert 'name = "Pack over the front axle"' in (folder / "changes" / "pack-over-the-front-axle.toml").read_text()
+        hand.tab_to("#to-question")
+        hand.press(Keys.ENTER)
+        for family in ("climb", "side-hill", "descent"):
+            hand.tab_to(f"input[name=family][value={family}]")
+            hand.press(Keys.SPACE)
+        assert hand.ask("[...document.querySelectorAll('input:checked')].map(one => one.value)") == [
+            "changes/pack-over-the-front-axle.toml", "ledge-on-slope", "20"]
+        hand.tab_to("#ask")
+        hand.press(Keys.ENTER)
+        assert wait_long(lambda: hand.value("#standing", "data-running") == "no" and
+                         hand.value("#standing", "data-stage")) == "done", hand.text("#run")
+        assert "pack over the front axle against as it is" in wait(lambda: hand.text(".verdict")).lower()
+        hand.tab_to("#to-answer")
+        hand.press(Keys.ENTER)
+        hand.tab_to("a.drilling[href*='pack-over']")
+        hand.press(Keys.ENTER)
+        hand.tab_to("#pdf-a4")
+        no_faults(hand)
+        hand.press(Keys.ENTER)
+        wait(lambda: len(driver.window_handles) == 2)  # where the PDF opens
+        status, headers, text = running.ask(hand.value("#pdf-a4", "href").partition(running.place[2])[2])
+        assert (status, headers["content-type"], text[:5]) == (200, "application/pdf", "%PDF-")
+        here, new = driver.window_handles
+        driver.switch_to.window(new)
+        driver.close()
+        driver.switch_to.window(here)
+    assert hand.clicks == 0
+
+
 def test_moves_by_keyboard_alone(hand: Hand, sheet: str) -> None:
     from selenium.webdriver.common.keys import Keys
 
     hand.driver.get(sheet)
     start = hand.place()
-    # Tab from the top of the page until the battery in the side view has the focus.
-    for _ in range(60):
-        hand.press(Keys.TAB)
-        if hand.ask("document.activeElement.id") == "side-battery":
-            break
-    else:
-        pytest.fail("the battery cannot be reached by Tab")
+    hand.tab_to("#side-battery")
     pressed = (((Keys.ARROW_RIGHT,), (1, 0)), ((Keys.ARROW_UP,), (0, 1)), ((Keys.SHIFT, Keys.ARROW_LEFT), (-10, 0)))
     for keys, by in pressed:
         was = hand.place()
@@ -335,6 +378,13 @@ def test_tries_are_entered_on_a_phone(hand: Hand, folder: Path, page: Served, tm
     kept = list((folder / "log" / "photos").glob("*.jpg"))
     assert len(kept) == 1
     assert kept[0].name in log.attempts[0].note
+    hand.click("#reality")
+    assert wait_long(lambda: hand.value("#standing", "data-running") == "no" and
+                     hand.value("#standing", "data-stage")) == "done", hand.text("#run")
+    assert len(hand.text(".verdict")) > 20
+    row = hand.ask("[...document.querySelector('tbody tr').cells].map((cell) => cell.textContent)")
+    assert [row[0], *row[1:3], row[4]] == ["ledge", "1", "2", "50"]
+    assert 0 <= float(row[3]) <= 100  # what trials foretell of a ledge of 24.5 mm
     no_faults(hand)
 
 

@@ -248,11 +248,11 @@ def test_answers_of_decisions_are_tables_to_sort() -> None:
     # Keys as the commands' own --json has them.
     gain = {"value": 4.2, "low": 1.0, "high": 7.4}
     doubt = RunState("d", "doubt", {}, "done", result={"sentence": "Measure grip first.", "influences": [
-        {"name": "grip", "low": gain, "high": gain, "decides": True, "minutes": 10, "measure": None}]})
+        {"name": "grip", "low": gain, "high": gain, "decides": 0.25, "minutes": 10, "measure": None}]})
     found = of_decision(doubt)
     assert found is not None
     assert found.sentences == ("Measure grip first.",)
-    assert [text for text, _ in found.rows[0]] == ["grip", "+4.2 (+1 to +7)", "+4.2 (+1 to +7)", "yes", "10", ""]
+    assert [text for text, _ in found.rows[0]] == ["grip", "+4.2 (+1 to +7)", "+4.2 (+1 to +7)", "25", "10", ""]
     family = {"family": "ledge", "lines": 2, "tries": 9, "predicted": 0.5, "seen": 2 / 3}
     real = of_decision(RunState("r", "reality", {}, "done", result={"conclusions": ["As foretold."], "families": [
         family]}))

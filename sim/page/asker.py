@@ -93,7 +93,7 @@ def written(job: Any, folder: Path, teller: Teller) -> str:
     changes = [(str(one["name"]), str(one["file"])) for one in job["changes"]]
     trucks = [load_truck(build, name=BASE)]
     trucks += [load_truck(build, [folder / file], name=name) for name, file in changes]
-    wanted = lines([str(folder / one) if names_file(one) else one for one in job["families"]], (), yard(trucks[0]))
+    wanted = lines(_grounds(job, folder), (), yard(trucks[0]))
     store = teller.file.parent / "levels.sqlite"
     with opened(trucks, wanted, yard(trucks[0]), store, workers=_cores(), watch=teller.watch) as field:
         chosen = chosen_levels(field, [truck.hash for truck in trucks], wanted)
@@ -116,6 +116,13 @@ def written(job: Any, folder: Path, teller: Teller) -> str:
     return text
 
 
+def _grounds(job: Any, folder: Path) -> list[str]:
+    """The kinds of obstacle that were ticked, own ground by its place."""
+    from terrain.file_name import names_file
+
+    return [str(folder / one) if names_file(one) else one for one in job.get("families", ())]
+
+
 def _decide(teller: Teller, folder: Path) -> None:
     """Have a decision command answer, in its own words and numbers."""
     job = teller.state.job
@@ -123,7 +130,8 @@ def _decide(teller: Teller, folder: Path) -> None:
     asked = [job["store"]] if "store" in job else [job["build"], *(one["file"] for one in job["changes"])]
     out = ["--out", str(folder / str(job["out"]))] if "out" in job else []
     command = [sys.executable, "-m", "sim.cli.main", teller.state.kind, *(str(folder / str(one)) for one in asked),
-               *job.get("options", ()), "--json", *out]
+               *(word for one in _grounds(job, folder) for word in ("--line", one)), *job.get("options", ()), "--json",
+               *out]
     teller.tell(stage="working")
     done = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, text=True, check=False)
     if done.returncode == 130:

@@ -110,9 +110,9 @@ def _budget(result: Result) -> Told:
 
 def _doubt(result: Result) -> Told:
     rows: list[Row] = [
-        (_name(one["name"]), _ranged(one["low"]), _ranged(one["high"]), _name("yes" if one["decides"] else "no"),
+        (_name(one["name"]), _ranged(one["low"]), _ranged(one["high"]), _share(one["decides"]),
          _plain(one["minutes"]), _name(one["measure"] or "")) for one in result["influences"]]
-    columns = ("not known", "gain if low", "gain if high", "decides", "minutes", "how to measure")
+    columns = ("not known", "gain if low", "gain if high", "decides, % of cases", "minutes", "how to measure")
     return [result["sentence"]], columns, rows
 
 

@@ -94,16 +94,16 @@ def _new(shelf: Shelf, sent: FormData, kind: str) -> RunState:
             raise SimError("is not a change of this folder for this truck", field="change", value=one,
                            remedy="Tick one that is shown")
     stem, named = Path(build).stem, [{"name": known[one], "file": one} for one in changes]
-    if kind in DECISIONS:
-        options = ["--money", str(_number(sent, "money"))] if kind == "budget" else []
-        name = _free(shelf, f"{stem}-{kind}")
-        return RunState(name, DECISIONS[kind],
-                        {"build": build, "changes": named, "out": f"questions/{name}", "options": options})
     families = [str(one) for one in sent.getlist("family")]
     if not 1 <= len(families) <= MOST_FAMILIES or set(families) - {
             *(one.name for one in FAMILIES.values()), *(one.name for one in shelf.folder.files("ground"))}:
         raise SimError("choose the ground", field="family", value=len(families),
                        remedy=f"Tick one to {MOST_FAMILIES} kinds of obstacle")
+    if kind in DECISIONS:
+        options = ["--money", str(_number(sent, "money"))] if kind == "budget" else []
+        name = _free(shelf, f"{stem}-{kind}")
+        return RunState(name, DECISIONS[kind], {"build": build, "changes": named, "families": families,
+                                                "out": f"questions/{name}", "options": options})
     until = str(sent.get("until", ""))
     if until and not re.fullmatch(r"([01]?\d|2[0-3]):[0-5]\d", until):
         raise SimError("is not a time of day", field="until", value=until, remedy="Write it like 06:30, or nothing")
