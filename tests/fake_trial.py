@@ -26,6 +26,8 @@ class FakeTruck:
 
     limit: float
     spread: float = 3.0
+    lopsided: float = 0.0
+    """By so much the limit is lower on mirrored ground."""
 
 
 @dataclass(frozen=True)
@@ -54,7 +56,8 @@ def perform(study: FakeStudy, task: Task) -> TrialResult:
     time.sleep(study.seconds)
     truck = study.trucks[task.config]
     luck = np.random.default_rng(task.draw.driver_seed).random()
-    chance = 1 / (1 + math.exp((task.level - truck.limit) / truck.spread))
+    limit = truck.limit - truck.lopsided * task.draw.mirrored
+    chance = 1 / (1 + math.exp((task.level - limit) / truck.spread))
     cleared = bool(luck < chance)
     margin = math.nan if task.repeat in study.bad else 0.3 * (chance - 0.4 * luck)
     return TrialResult(

@@ -142,6 +142,53 @@ def test_limits_of_a_ladder(tmp_path: Path) -> None:
     assert limit_row(second)["verdict"] == "better"
 
 
+LOPSIDED = {"a": FakeTruck(36.0), "b": FakeTruck(36.0, lopsided=9.0)}
+
+
+def test_sides_are_named_with_the_worse_one(tmp_path: Path) -> None:
+    path = fill(tmp_path / "s.sqlite", LOPSIDED, levels=(32.0,), obstacles=("side-hill",), repeats=80)
+    with Store(path) as store:
+        comparison = compare(store, "a")
+    _, cell = comparison.cells
+    study = FakeStudy(LOPSIDED)
+    gains: tuple[list[int], list[int]] = ([], [])
+    for repeat in range(80):
+        b, a = (record(fake_trial.perform(study, fake_trial.task(c, 32.0, repeat, obstacle="side-hill"))) for c in "ba")
+        gains[repeat % 2].append(b.cleared - a.cleared)
+    assert cell.side_gains == pytest.approx([sum(side) / 40 for side in gains], abs=1e-12)
+    # As built both clear alike; mirrored, b's limit lies 9 degrees lower.
+    assert cell.side_gains[0] == 0.0
+    lost = 100 * cell.side_gains[1]
+    assert lost < -20
+    said = f"({lost / 2:+.0f} points; uphill left +0, worse: uphill right {lost:+.0f})"
+    assert finding(comparison) == f"b: worse on side hill 32° {said}"
+    assert comparison_row(cell)["difference_mirrored_points"] == pytest.approx(lost)
+    alone = replace(comparison, cells=(replace(cell, verdict=None),))
+    assert "uphill left" in finding(alone)
+    assert "worse: uphill right" in finding(alone)
+
+
+def test_limits_by_side(tmp_path: Path) -> None:
+    levels = tuple(float(x) for x in range(20, 50, 3))
+    plan = '[[obstacle]]\nfamily = "side-hill"\nfind_limit = { low = 10, high = 60 }'
+    path = fill(tmp_path / "s.sqlite", LOPSIDED, levels=levels, obstacles=("side-hill",), repeats=40, plan=plan)
+    with Store(path) as store:
+        comparison = compare(store, "a")
+    even, lopsided = limits(comparison)
+    assert even.sides is not None
+    assert lopsided.sides is not None
+    for found, true in zip((*even.sides, *lopsided.sides), (36, 36, 36, 27), strict=True):
+        assert found.low <= true <= found.high
+    assert "uphill left" in sentences(comparison, [even, lopsided])[-1].split("; ", 1)[1]
+    assert "worse: uphill right 2" in sentences(comparison, [even, lopsided])[-1]
+    assert limit_row(lopsided)["half_mirrored"] == lopsided.sides[1].value
+
+
+def test_ground_without_sides_says_nothing_of_them(two: Comparison) -> None:
+    assert "worse:" not in finding(two)
+    assert all(cell.side_gains is None for cell in two.cells)
+
+
 def test_few_levels_give_no_limit(two: Comparison) -> None:
     assert limits(two) == []
 

@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
+from sim.compare.sides import PLAIN
 from sim.decision.effect import PairedLimits
 from sim.decision.obstacle_mix import Line
 from sim.decision.regret import Regret
 from sim.decision.reliance import props, told
-from sim.decision.sides import SIDES, sided, worse
+from sim.decision.sides import sides_of
 from sim.decision.unknowns import priors
 from sim.errors import SimError
 from sim.statistics.interval import Estimate
@@ -44,14 +45,12 @@ def test_a_driver_who_gains_nothing_is_named():
 def test_sides_count_only_where_ground_has_sides():
     even = np.arange(12) % 2 == 0
     points = np.array([np.where(even, 12.0, 0.0) + 0.01 * np.arange(12)] * 2)
-    assert sided(limits("side-hill").lines)
-    assert not sided(limits("climb", "descent").lines)
+    assert sides_of(limits("climb", "side-hill", "off-camber-ledge").lines) == ("uphill left", "uphill right")
+    assert sides_of(limits("side-hill", "slab").lines) == PLAIN
+    assert sides_of(limits("climb", "descent").lines) == ()
     rests = props(limits("side-hill", "climb"), points, ["steady"] * 12, 1.0)
-    assert [one.name for one in rests] == [SIDES[1]]
+    assert [one.name for one in rests] == ["uphill right"]
     assert props(limits("climb", "descent"), points, ["steady"] * 12, 1.0) == ()
-    there = {SIDES[0]: Estimate(2.0, 1.0, 3.0), SIDES[1]: Estimate(-1.0, -2.0, 0.0)}
-    assert worse(there) == (SIDES[1], there[SIDES[1]])
-    assert worse({}) is None
 
 
 def test_regret_of_a_normal_gain_has_its_closed_form():

@@ -59,7 +59,7 @@ def test_across_says_what_the_other_side_does(capsys: pytest.CaptureFixture[str]
     code, out, _ = call(capsys, str(build), "battery", "--axis", "y", "--to", "12", "--workers", "1", "--luck-only",
                         "--formats", "png")
     assert code == 0
-    assert "Side-hills are driven with the hill on the left" in out
+    assert "it tips to the left (uphill right) at" in out
     assert "battery along y" in out
     assert (build.parent / "gundi-decisions" / "shift-battery.png").stat().st_size > 10_000
 

@@ -104,7 +104,7 @@ def _make(folder: Path) -> None:
 def show(comparison: Comparison) -> None:
     """Print the comparison as one table per obstacle and level, but for those where a limit was searched."""
     from sim.compare.comparison import at, places
-    from sim.compare.sentences import difference, label, share
+    from sim.compare.sentences import difference, label, rate_sides, share
 
     for where in places(comparison.cells):
         if where[0] in comparison.searched:
@@ -123,6 +123,7 @@ def show(comparison: Comparison) -> None:
         ]
         columns = ("configuration", "cleared", "success, %", "margin, °", "difference", "verdict")
         show_table(f"{label(cells[0])}, {where[2]} driver", columns, rows)
+        _say_sides([f"{cell.name}{rate_sides(cell)}" for cell in cells if cell.sides])
     say("success with 95 % Wilson interval; margin: smallest tip-over margin of a trial, median / 5th percentile,")
     say("of those that did not go over;")
     say("difference: paired, in points of success rate against the baseline, with 95 % interval.")
@@ -135,8 +136,13 @@ def show(comparison: Comparison) -> None:
         note(f"WARNING: {comparison.invalid} trials are invalid (the solver failed); they are in no rate.")
 
 
+def _say_sides(found: Sequence[str]) -> None:
+    for text in found:
+        say(f"by side: {text}")
+
+
 def _show_limits(found: Sequence[Limit]) -> None:
-    from sim.compare.sentences import kind, level
+    from sim.compare.sentences import kind, level, limit_sides
 
     for place in dict.fromkeys((limit.obstacle, limit.driver) for limit in found):
         own = [limit for limit in found if (limit.obstacle, limit.driver) == place]
@@ -154,6 +160,7 @@ def _show_limits(found: Sequence[Limit]) -> None:
         ]
         columns = ("configuration", "trials", "clears half at", "nine in ten at", "difference", "verdict")
         show_table(f"{kind(own[0].obstacle)}, in {level(1, unit)[1:].strip()}, {place[1]} driver", columns, rows)
+        _say_sides([f"{limit.name}{limit_sides(limit)}" for limit in own if limit.sides])
     if found:
         say("limits with 95 % credible interval; an open end lies beyond the levels tried.")
         say()

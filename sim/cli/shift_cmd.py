@@ -122,12 +122,12 @@ def sentence(found: ShiftAnswer, trials_each: float = 0.0) -> str:
 
 
 def either_side(found: ShiftAnswer) -> str:
-    """What a move across does to the side that is not driven."""
+    """What a move across does to either side by the handbook."""
     tips = {s.position: s.tip_deg for s in found.statics}
     now, then = tips[found.move.room.now], tips[found.position]
-    return (f"Side-hills are driven with the hill on the left; with it on the right the move does the opposite: by the "
-            f"handbook it tips to the left at {then.left:.1f}° (now {now.left:.1f}), to the right at {then.right:.1f}° "
-            f"(now {now.right:.1f}).")
+    return ("Side-hills are driven on both sides by turns; a move across helps one at the cost of the other: by the "
+            f"handbook it tips to the left (uphill right) at {then.left:.1f}° (now {now.left:.1f}), to the right "
+            f"(uphill left) at {then.right:.1f}° (now {now.right:.1f}).")
 
 
 def equivalent(like: Ballast, offered: tuple[WeightOffer, ...]) -> str:

@@ -6,6 +6,7 @@ import tomllib
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from statistics import fmean
 from typing import Any, NamedTuple
 
 from sim.compare import holm
@@ -61,6 +62,8 @@ class CellResult:
     """Share that went over; read it beside the margins."""
     sides: tuple[Rate, Rate] | None = None
     """Success with the ground as it is and mirrored, where left and right of it differ; else None."""
+    side_gains: tuple[float, float] | None = None
+    """Paired difference of success to the baseline on either side; None for the baseline and where sides are alike."""
 
     @property
     def worse_side(self) -> Rate | None:
@@ -243,10 +246,11 @@ def _cell(
     obstacle, level, driver = where
     own = shots[configuration.hash]
     margins = [shot.margin_deg for shot in own.values() if not shot.rolled]
-    said, difference = None, None
+    said, difference, gains = None, None, None
     if baseline is not None and configuration.hash != baseline and shots.get(baseline):
         pairs = matched(own, shots[baseline])
         said = verdict(tabulate((mine.cleared, theirs.cleared) for mine, theirs in pairs), confidence, anytime=early)
+        gains = _side_gains(pairs)
         stood = [(m.margin_deg, t.margin_deg) for m, t in pairs if not m.rolled and not t.rolled]
         difference = paired_median([m for m, _ in stood], [t for _, t in stood], confidence)
     return CellResult(
@@ -265,6 +269,7 @@ def _cell(
         margin_difference=difference,
         rolled=wilson(sum(shot.rolled for shot in own.values()), len(own), confidence),
         sides=_by_side(own.values(), confidence),
+        side_gains=gains,
     )
 
 
@@ -276,6 +281,13 @@ def _by_side(shots: Iterable[Shot], confidence: float) -> tuple[Rate, Rate] | No
         return None
     plain, mirrored = (wilson(sum(won), len(won), confidence) for won in sides)
     return plain, mirrored
+
+
+def _side_gains(pairs: Sequence[tuple[Shot, Shot]]) -> tuple[float, float] | None:
+    sides: tuple[list[int], list[int]] = ([], [])
+    for mine, theirs in pairs:
+        sides[mine.mirrored].append(mine.cleared - theirs.cleared)
+    return (fmean(sides[0]), fmean(sides[1])) if sides[0] and sides[1] else None
 
 
 def matched(mine: dict[Pair, Shot], theirs: dict[Pair, Shot]) -> list[tuple[Shot, Shot]]:

@@ -42,6 +42,8 @@ class Limit:
     """Of ``half`` to the baseline's; the two searches are taken as independent."""
     adjusted_p: float = 1.0
     """That there is no difference, from the posterior, read together with all limits of the store (Holm)."""
+    sides: tuple[Estimate, Estimate] | None = None
+    """``half`` of the trials on the ground as built and on the mirrored one; None where sides are alike."""
     groups: TwoGroups | None = None
     """Two groups of trials that give up apart, where they are shown."""
 
@@ -86,13 +88,27 @@ def limits(comparison: Comparison) -> list[Limit]:
 
 def _group(cells: Sequence[CellResult], range_: Range, baseline: str) -> list[Limit]:
     beliefs: dict[str, Belief] = {}
-    first: dict[str, CellResult] = {}
+    own: dict[str, list[CellResult]] = defaultdict(list)
     for cell in cells:
         belief = beliefs.get(cell.config) or Belief.start(*range_)
         beliefs[cell.config] = belief.seen(cell.level, cell.rate.successes, cell.rate.trials)
-        first.setdefault(cell.config, cell)
-    return [_limit(first[config], belief, None if config == baseline else beliefs.get(baseline))
-            for config, belief in beliefs.items()]
+        own[cell.config].append(cell)
+    return [
+        replace(_limit(own[config][0], belief, None if config == baseline else beliefs.get(baseline)),
+                sides=_by_side(own[config], range_))
+        for config, belief in beliefs.items()
+    ]  # fmt: skip
+
+
+def _by_side(cells: Sequence[CellResult], range_: Range) -> tuple[Estimate, Estimate] | None:
+    """Levels cleared half of the time on either side; a level where only one was driven counts for that one."""
+    if all(cell.sides is None for cell in cells):
+        return None
+    beliefs = [Belief.start(*range_), Belief.start(*range_)]
+    for cell in cells:
+        for k, rate in enumerate(cell.sides or (cell.rate,)):
+            beliefs[k] = beliefs[k].seen(cell.level, rate.successes, rate.trials)
+    return beliefs[0].limit(0.5), beliefs[1].limit(0.5)
 
 
 def _limit(cell: CellResult, belief: Belief, baseline: Belief | None) -> Limit:

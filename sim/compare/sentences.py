@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from sim.compare.comparison import CellResult, Comparison
 from sim.compare.limits import Limit
+from sim.compare.sides import both, side_names
 from sim.statistics.paired import Verdict
 from terrain import file_name
 
@@ -58,13 +59,14 @@ def sentences(comparison: Comparison, limits: Sequence[Limit]) -> list[str]:
 
 
 def _about_limit(limit: Limit, base: Limit) -> str:
+    sides = limit_sides(limit)
     own, theirs = (level(float(f"{one.half.value:.3g}"), one.unit) for one in (limit, base))
     where = kind(limit.obstacle)
     if limit.difference is None:
-        return f"{limit.name} clears half at {where} {own} ({limit.half.low:.3g} to {limit.half.high:.3g})"
+        return f"{limit.name} clears half at {where} {own} ({limit.half.low:.3g} to {limit.half.high:.3g}){sides}"
     d = limit.difference
     span = f"{d.value:+.2g} ({d.low:+.2g} to {d.high:+.2g})"
-    said = f"{limit.name} clears half at {where} {own} against {theirs}: {limit.word}, {span}"
+    said = f"{limit.name} clears half at {where} {own} against {theirs}: {limit.word}, {span}{sides}"
     return said + (f" ({limit.groups_text})" if limit.groups else "")
 
 
@@ -81,7 +83,7 @@ def _places(own: Sequence[CellResult]) -> str:
         return f"better on {better}{_rest(own)}" if better else f"worse on {worse}{_rest(own)}"
     words = {cell.verdict.words for cell in own if cell.verdict is not None}
     if len(own) == 1:
-        return f"{words.pop()} on {label(own[0])}"
+        return f"{words.pop()} on {label(own[0])}{gain_sides(own[0])}"
     return f"no single one of {len(own)} obstacles and levels shows a difference"
 
 
@@ -99,6 +101,31 @@ def share(cell: CellResult) -> str:
     """Success rate in percent, with its interval."""
     r = cell.rate
     return f"{100 * r.share:.0f} % ({100 * r.low:.0f}-{100 * r.high:.0f})" if r.trials else "no valid trial"
+
+
+def rate_sides(cell: CellResult) -> str:
+    """``; uphill left 100 %, worse: uphill right 58 %``; empty where left and right are alike."""
+    if cell.sides is None:
+        return ""
+    plain, mirrored = (100 * rate.share for rate in cell.sides)
+    return f"; {both(side_names([cell.obstacle]), (plain, mirrored), (f'{plain:.0f} %', f'{mirrored:.0f} %'))}"
+
+
+def gain_sides(cell: CellResult) -> str:
+    """The paired difference on either side in points, said like :func:`rate_sides`."""
+    if cell.side_gains is None:
+        return ""
+    plain, mirrored = (100 * gain for gain in cell.side_gains)
+    return f"; {both(side_names([cell.obstacle]), (plain, mirrored), (f'{plain:+.0f}', f'{mirrored:+.0f}'))}"
+
+
+def limit_sides(limit: Limit) -> str:
+    """The level cleared half of the time on either side, said like :func:`rate_sides`."""
+    if limit.sides is None:
+        return ""
+    plain, mirrored = (one.value for one in limit.sides)
+    texts = tuple(level(float(f"{value:.3g}"), limit.unit) for value in (plain, mirrored))
+    return f"; {both(side_names([limit.obstacle]), (plain, mirrored), (texts[0], texts[1]))}"
 
 
 def over(cell: CellResult) -> str:
@@ -135,7 +162,7 @@ def _where(cells: Sequence[CellResult], word: str) -> str:
     found = [cell for cell in cells if cell.verdict is not None and cell.verdict.word == word]
     if len(found) > MANY:
         return f"{len(found)} of {len(cells)} obstacles"
-    named = [f"{label(cell)} ({_points(cell)} points)" for cell in found]
+    named = [f"{label(cell)} ({_points(cell)} points{gain_sides(cell)})" for cell in found]
     return " and ".join([", ".join(named[:-1]), named[-1]]) if len(named) > 1 else "".join(named)
 
 
@@ -150,14 +177,15 @@ def _rest(cells: Sequence[CellResult]) -> str:
 
 def _alone(cells: Sequence[CellResult]) -> str:
     if len(cells) == 1:
-        return f"{cells[0].name} clears {label(cells[0])} in {share(cells[0])}"
+        return f"{cells[0].name} clears {label(cells[0])} in {share(cells[0])}{rate_sides(cells[0])}"
     names = list(dict.fromkeys(cell.name for cell in cells))
     best = max(cells, key=lambda cell: (cell.rate.low, cell.rate.high))
     worst = min(cells, key=lambda cell: (cell.rate.high, cell.rate.low))
     who = names[0] if len(names) == 1 else "The trucks"
     if best.rate == worst.rate:
         return f"{who}: {share(best)} on each of {len(cells)} obstacles"
-    return f"{who}: surest on {label(best)}, {share(best)}; least so on {label(worst)}, {share(worst)}"
+    surest, least = (f"{label(cell)}, {share(cell)}{rate_sides(cell)}" for cell in (best, worst))
+    return f"{who}: surest on {surest}; least so on {least}"
 
 
 def _several(comparison: Comparison) -> str:

@@ -17,7 +17,7 @@ from scipy.special import stdtrit
 
 from sim.decision.effect import Effect, PairedLimits
 from sim.decision.regret import Regret
-from sim.decision.sides import SIDES, sided
+from sim.decision.sides import sides_of
 from sim.decision.unknowns import DRIVER, Prior, draws
 from sim.statistics import surface
 from sim.statistics.group_sequential import wary
@@ -130,11 +130,11 @@ def judge(one: Effect, least: float, spread: Spread | None = None, sides: Paired
 
 
 def _by_side(one: Effect, found: PairedLimits | None) -> dict[str, Estimate]:
-    if found is None or found.n < 4 or not sided(found.lines):
+    if found is None or found.n < 4:
         return {}
     gain, numbers = found.gain(one.truck), np.array(found.cases)
     return {side: wary(gain[numbers % 2 == k], one.level, found.rounding)
-            for k, side in enumerate(SIDES)}
+            for k, side in enumerate(sides_of(found.lines))}
 
 
 def plain(shown: Estimate, least: float) -> str:

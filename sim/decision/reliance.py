@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from sim.decision.effect import PairedLimits
 from sim.decision.runner import Field
-from sim.decision.sides import SIDES, sided
+from sim.decision.sides import sides_of
 from sim.statistics.group_sequential import wary
 
 Array = NDArray[np.float64]
@@ -52,12 +52,11 @@ def props(found: PairedLimits, by_line: Array, drivers: Sequence[str], least: fl
         mean = float(gain[names == name].mean())
         if mean <= least and len(set(drivers)) > 1:
             rests.append(Prop("the driver", mean, f"with the {name} one"))
-    if sided(found.lines):
-        numbers = np.array(found.cases)
-        for k, side in enumerate(SIDES):
-            there = wary(gain[numbers % 2 == k], 0.05, found.rounding)
-            if there.high <= least:
-                rests.append(Prop(side, there.value, "there"))
+    numbers = np.array(found.cases)
+    for k, side in enumerate(sides_of(found.lines)):
+        there = wary(gain[numbers % 2 == k], 0.05, found.rounding)
+        if there.high <= least:
+            rests.append(Prop(side, there.value, "there"))
     return tuple(rests)
 
 

@@ -2,21 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
+from sim.compare.sides import side_names
 from sim.decision.obstacle_mix import Line
-from sim.statistics.interval import Estimate
 from sim.trial.luck import one_sided
 
-SIDES = ("the ground as built", "the ground mirrored")
-"""Of even and odd repeats, on obstacles that treat left and right differently."""
 
-
-def sided(lines: Sequence[Line]) -> bool:
-    """Whether any line treats left and right differently; where none does, both halves of the repeats are alike."""
-    return any(one_sided(line.obstacle) for line in lines)
-
-
-def worse(by_side: Mapping[str, Estimate]) -> tuple[str, Estimate] | None:
-    """The side on which less is gained; None where sides were not looked at."""
-    return min(by_side.items(), key=lambda pair: pair[1].value) if by_side else None
+def sides_of(lines: Sequence[Line]) -> tuple[str, ...]:
+    """Names of the sides that even and odd repeats meet; none where no line treats left and right differently."""
+    sided = [line.obstacle for line in lines if one_sided(line.obstacle)]
+    return side_names(sided) if sided else ()

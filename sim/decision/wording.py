@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from sim.compare.sides import both
 from sim.decision.effect import Effect, LineEffect
 from sim.decision.judgement import UNKNOWN, Judgement
 from sim.decision.obstacle_mix import Line
-from sim.decision.sides import worse
 from sim.decision.unknowns import Prior
 from sim.statistics.interval import Estimate
 
@@ -55,6 +55,10 @@ def verdict(found: Judgement, what: str, trials_each: float = 0.0) -> str:
     open_ = found.word == "not decided"
     said = f"{_capital(found.word)}: {what} brings {ranged(found.shown)} over the mix"
     said += " (luck and unknowns)" if found.both is not None else " (luck only)"
+    if found.by_side:
+        (one, first), (other, second) = found.by_side.items()
+        values = first.value, second.value
+        said += f"; {both((one, other), values, (f'{values[0]:+.1f}', f'{values[1]:+.1f}'))}"
     if open_:
         trials = f"{found.more * trials_each:.0f} more trials ({found.more} repeats)" if trials_each else (
             f"{found.more} more repeats")
@@ -87,9 +91,6 @@ def intervals(found: Judgement) -> str:
         said += "; " + ", ".join(f"{name} driver {gain:+.1f}" for name, gain in found.by_driver.items())
     if found.by_side:
         said += "; " + ", ".join(f"{side} {ranged(gain)}" for side, gain in found.by_side.items())
-    side = worse(found.by_side)
-    if side is not None:
-        said += f"; the worse side: {side[0]}, {side[1].value:+.1f} points"
     return f"{said}."
 
 
