@@ -21,9 +21,11 @@ from sim.compare.export import comparison_row, limit_row, write_comparison_csv, 
 from sim.compare.holm import holm
 from sim.compare.holm import sentence as holm_sentence
 from sim.compare.limits import limits
-from sim.compare.sentences import about, finding, kind, label, level, sentences
+from sim.compare.sentences import about, finding, kind, label, level, sentences, textbook_lines
+from sim.compare.textbook import KARBER, LOGIT, PROBIT, shifts
 from sim.errors import SimError
 from sim.statistics.paired import tabulate
+from sim.statistics.threshold import Belief
 from sim.store.store import Store, StoredTruck
 from sim.trial.task import Report, Versions, record
 
@@ -140,6 +142,15 @@ def test_limits_of_a_ladder(tmp_path: Path) -> None:
     assert second.difference is not None
     assert second.difference.low <= 6 <= second.difference.high
     assert limit_row(second)["verdict"] == "better"
+    # The textbook finds the same shift of 6, each by its own assumptions.
+    assert list(second.textbook) == ["common-slope logit", "common-slope probit", "Spearman-Karber"]
+    assert all(one.low <= 6 <= one.high for one in second.textbook.values())
+    assert all(abs(one.value - second.difference.value) < 1.5 for one in second.textbook.values())
+    assert limit_row(second)["difference_probit_low"] == second.textbook["common-slope probit"].low
+    assert limit_row(first)["difference_probit_low"] is None
+    (line,) = textbook_lines([first, second])
+    assert line.startswith("b on ledge, shift of the limit in mm: common-slope logit +")
+    assert textbook_lines([first]) == []
 
 
 LOPSIDED = {"a": FakeTruck(36.0), "b": FakeTruck(36.0, lopsided=9.0)}
@@ -187,6 +198,19 @@ def test_limits_by_side(tmp_path: Path) -> None:
 def test_ground_without_sides_says_nothing_of_them(two: Comparison) -> None:
     assert "worse:" not in finding(two)
     assert all(cell.side_gains is None for cell in two.cells)
+
+
+@pytest.mark.parametrize("cleared", [0, 1, 2])
+def test_textbook_fits_need_both_ends(cleared: int) -> None:
+    """Every level cleared, none, or all below all failed: what cannot be fitted is left out, whatever the other did."""
+    whole = Belief.start(10, 60)
+    for level_, won in ((20, 10), (30, 8), (40, 3), (50, 0)):
+        whole = whole.seen(level_, won, 10)
+    flat = Belief.start(10, 60)
+    for level_ in (20, 30, 40, 50):
+        flat = flat.seen(level_, (0, 10, 10 * (level_ < 35))[cleared], 10)
+    assert list(shifts(whole, flat)) == ([LOGIT, PROBIT, KARBER] if cleared == 2 else [])
+    assert shifts(flat, flat).keys() == ({KARBER} if cleared == 2 else set())
 
 
 def test_few_levels_give_no_limit(two: Comparison) -> None:

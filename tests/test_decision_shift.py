@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from functools import cache
 
 import pytest
@@ -26,7 +27,7 @@ from sim.decision.doubt import cast, investigate
 from sim.decision.doubt import sentence as doubtful
 from sim.decision.obstacle_mix import Line
 from sim.decision.unknowns import priors
-from sim.decision.wording import hanging, intervals
+from sim.decision.wording import hanging, intervals, verdict
 from sim.decision.worth import cost_of_error as cost_of_purchase
 from sim.decision.worth import worth
 from sim.errors import SimError
@@ -182,6 +183,13 @@ def test_nothing_is_practically_equal():
     found = look(0.0, 0.0, 117.0).judgement
     assert found.word == "practically equal"
     assert not any(one.shown for one in found.effect.by_line)
+
+
+def test_the_verdict_names_both_sides():
+    found = look(0.05, -0.04, 117.0).judgement
+    sides = {"uphill left": Estimate(3.0, 1.0, 5.0), "uphill right": Estimate(-1.0, -4.0, 2.0)}
+    assert "uphill" not in verdict(found, "it")
+    assert "; uphill left +3.0, worse: uphill right -1.0" in verdict(replace(found, by_side=sides), "it")
 
 
 def test_an_open_case_says_how_many_more():

@@ -10,10 +10,13 @@ from typing import Any
 
 from sim.compare.comparison import CellResult, Comparison
 from sim.compare.limits import Limit
+from sim.compare.textbook import KARBER, LOGIT, PROBIT
 from sim.errors import SimError
 from sim.store.store import COLUMNS, Store
 from terrain import file_name
 from terrain.whole_file import whole
+
+_TEXTBOOK = {LOGIT: "difference_logit", PROBIT: "difference_probit", KARBER: "difference_spearman_karber"}
 
 
 def comparison_row(cell: CellResult) -> dict[str, Any]:
@@ -80,6 +83,8 @@ def limit_row(limit: Limit) -> dict[str, Any]:
         "difference": shift.value if shift else None,
         "difference_low": shift.low if shift else None,
         "difference_high": shift.high if shift else None,
+        **{f"{column}{end}": getattr(limit.textbook[name], part) if name in limit.textbook else None
+           for name, column in _TEXTBOOK.items() for end, part in (("", "value"), ("_low", "low"), ("_high", "high"))},
         "verdict": limit.word,
     }
 

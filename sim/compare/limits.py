@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from sim.compare import textbook
 from sim.compare.comparison import CellResult, Comparison
 from sim.compare.holm import holm
 from sim.statistics.interval import Estimate
@@ -44,6 +45,8 @@ class Limit:
     """That there is no difference, from the posterior, read together with all limits of the store (Holm)."""
     sides: tuple[Estimate, Estimate] | None = None
     """``half`` of the trials on the ground as built and on the mirrored one; None where sides are alike."""
+    textbook: Mapping[str, Estimate] = field(default_factory=dict)
+    """``difference`` by textbook methods, as far as the trials allow them."""
     groups: TwoGroups | None = None
     """Two groups of trials that give up apart, where they are shown."""
 
@@ -128,6 +131,7 @@ def _limit(cell: CellResult, belief: Belief, baseline: Belief | None) -> Limit:
         doubtful=belief.doubtful,
         difference=difference,
         adjusted_p=p,
+        textbook={} if baseline is None else textbook.shifts(baseline, belief),
         groups=groups,
     )
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from sim.compare import textbook
 from sim.compare.comparison import CellResult, Comparison
 from sim.compare.limits import Limit
 from sim.compare.sides import both, side_names
@@ -68,6 +69,18 @@ def _about_limit(limit: Limit, base: Limit) -> str:
     span = f"{d.value:+.2g} ({d.low:+.2g} to {d.high:+.2g})"
     said = f"{limit.name} clears half at {where} {own} against {theirs}: {limit.word}, {span}{sides}"
     return said + (f" ({limit.groups_text})" if limit.groups else "")
+
+
+def textbook_lines(limits: Sequence[Limit]) -> list[str]:
+    """One line for each limit of two trucks, by the textbook; of more trucks the tables alone hold them."""
+    if len({limit.config for limit in limits}) != 2:
+        return []
+    return [_textbook(limit) for limit in limits if limit.textbook]
+
+
+def _textbook(limit: Limit) -> str:
+    unit, found = level(1, limit.unit)[1:].strip(), textbook.line(limit.textbook)
+    return f"{limit.name} on {kind(limit.obstacle)}, shift of the limit in {unit}: {found} (95 %)."
 
 
 def about(comparison: Comparison, name: str) -> str:

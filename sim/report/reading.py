@@ -11,7 +11,7 @@ from sim.chart.tip_polar import strong
 from sim.compare import holm
 from sim.compare.comparison import CellResult, Comparison, at, compare, places
 from sim.compare.limits import Limit, limits
-from sim.compare.sentences import sentences
+from sim.compare.sentences import sentences, textbook_lines
 from sim.decision.caution import Caution
 from sim.decision.configurations import Member, lineup, warned
 from sim.decision.stored_trials import Shots
@@ -35,7 +35,7 @@ class Reading:
     sentences: tuple[str, ...]
     """On success and limits."""
     together: tuple[str, ...]
-    """On all comparisons read together, and the ranking."""
+    """On all comparisons read together, the ranking, and textbook fits of limits."""
     ranked: tuple[ranking.RankedPlace, ...]
     members: tuple[Member, ...]
     tilted: Mapping[str, Tilted]
@@ -68,6 +68,7 @@ def read(
     success = shots.success()
     ranked = tuple(ranking.ranking(success)) if len(success) > 1 and all(success.values()) else ()
     told = [text for text in (holm.sentence(comparison.verdicts), ranking.sentence(ranked)) if text]
+    told += textbook_lines(found)
     kept = tilt_file or store.path.absolute().with_name(f"{store.path.stem}-tilt.json")
     return Reading(
         comparison, shots, tuple(found), tuple(sentences(comparison, found)), tuple(told), ranked, members,
