@@ -122,6 +122,28 @@ def test_ground_for_pictures_keeps_the_step() -> None:
     assert mesh.x[k + 1] - mesh.x[k] == pytest.approx(obstacle.ground.spacing, rel=1e-9)
 
 
+def test_ground_is_drawn_as_far_as_a_truck_went() -> None:
+    yard = made_store.yard_of(made_store.truck().model).text()
+    obstacle = ground_cache.ground("descent,roughness_mm=0", 40.0, yard, None, 1)
+    x_max, y_max = obstacle.ground.extent[1], obstacle.ground.extent[3]
+    went = np.array([[0.0, 0.0], [x_max + 0.7, y_max + 0.1]])
+    mesh = ground_mesh(obstacle, 0.2, went)
+    assert mesh.x[-1] == pytest.approx(x_max + 0.8)
+    assert mesh.y[-1] == pytest.approx(y_max + 0.2)
+    # What the simulation has there: the height of the ground's edge.
+    edge = sample(obstacle.ground, x_max, mesh.y)
+    np.testing.assert_allclose(mesh.z[mesh.x > x_max], np.tile(edge, (int(np.sum(mesh.x > x_max)), 1)), atol=1e-12)
+
+
+def test_a_truck_that_rolled_stays_over(shown: list[Clip]) -> None:
+    margin = np.radians([20.0, -10.0, -29.0, -150.0, 15.0, 12.0])
+    trace = dataclasses.replace(shown[0].trace, margin=margin)
+    rolled = dataclasses.replace(shown[0], trace=trace, outcome="rolled")
+    np.testing.assert_allclose(rolled.shown_margin, [20.0, -10.0, -29.0, -30.0, -30.0, -30.0])
+    caught = dataclasses.replace(rolled, outcome="cleared")
+    np.testing.assert_allclose(caught.shown_margin, [20.0, -10.0, -29.0, -30.0, 15.0, 12.0])
+
+
 def test_places_along_a_bent_lane() -> None:
     lane = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0]])
     points = np.array([[0.4, 0.1], [1.2, 0.5], [0.7, 0.6], [-0.5, -0.2], [1.1, 1.5]])

@@ -33,6 +33,12 @@ class Account:
     caveat: str
     """On the table before; may be empty."""
 
+    @property
+    def moved(self) -> str:
+        """Title of the moves."""
+        one = self.smaller == 1
+        return "What moved" + (f" ({self.smaller} smaller move{'' if one else 's'} not shown)" if self.smaller else "")
+
 
 def account(done: Reconciled) -> Account:
     """Tell a fit."""

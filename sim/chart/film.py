@@ -15,7 +15,7 @@ from sim.chart.film_overlay import draw_moment, draw_names
 from sim.errors import SimError
 from sim.replay import scene
 from sim.replay.camera import View, camera
-from sim.replay.clip import Clip, camera_path
+from sim.replay.clip import OVER, Clip, camera_path
 from sim.replay.sight import sights
 
 Frame = NDArray[np.uint8]
@@ -67,7 +67,7 @@ class Film:
 
     def frames(self) -> Iterator[Frame]:
         """Every frame, (height, width, 3)."""
-        bed = scene.ground(self.clips[0], style.SCENE, LINES)
+        bed = scene.ground(self.clips, style.SCENE, LINES)
         path = camera_path(self.clips[0])
         views = sights(self.clips[0])
         times = self.times()
@@ -116,16 +116,25 @@ class Film:
         pen.multiline_text((30, top + 8), "\n".join(lines), font=letters, fill=style.INK, spacing=6)
 
     def _captions(self, pen: ImageDraw.ImageDraw, at: Sequence[int]) -> None:
-        pen.text((18, 12), self.clips[0].label, font=font(22), fill=style.QUIET)
+        _plated(pen, (18, 12), self.clips[0].label, font(22), style.QUIET)
         y = 44
         for n, (clip, i, series) in enumerate(zip(self.clips, at, self.series, strict=True)):
-            pen.rectangle((18, y + 6, 34, y + 22), fill=style.colour(series))
-            over = i >= len(clip.trace.time) - 1
+            over, top = i >= len(clip.trace.time) - 1, y
             ghost = " (ghost)" if n else ""
             text = f"{clip.actor.name}{ghost}" + (f": {clip.outcome}, {clip.reason}" if over else "")
             for line in broken(text, font(24, bold=True), pen.im.size[0] - 60):
-                pen.text((44, y), line, font=font(24, bold=True), fill=style.INK)
+                _plated(pen, (44, y), line, font(24, bold=True), style.INK)
                 y += 30
+            pen.rectangle((18, top + 6, 34, top + 22), fill=style.colour(series))
+
+
+def _plated(
+    pen: ImageDraw.ImageDraw, at: tuple[int, int], text: str, letters: ImageFont.FreeTypeFont, tone: str,
+) -> None:
+    """Write on a plate of the sky's colour: behind a caption there may be dark ground."""
+    box = pen.textbbox(at, text, font=letters)
+    pen.rectangle((box[0] - 30, box[1] - 4, box[2] + 6, box[3] + 4), fill=style.SCENE["sky"])
+    pen.text(at, text, font=letters, fill=tone)
 
 
 class Strip:
@@ -138,7 +147,7 @@ class Strip:
         self.film = film
         self.size = (box[2] - box[0], box[3] - box[1])
         self.start, self.end = float(times[0]), float(times[-1])
-        self.traces = [(c.trace.time, np.degrees(c.trace.margin)) for c in film.clips]
+        self.traces = [(c.trace.time, c.shown_margin) for c in film.clips]
         self.low = min(-8.0, *(float(np.nanmin(m)) for _, m in self.traces)) - 2.0
         self.high = max(40.0, *(float(np.nanmax(m)) for _, m in self.traces)) + 3.0
         self.ground = self._ground()
@@ -152,9 +161,10 @@ class Strip:
         pen.text((18, 10), "tip-over margin", font=font(19), fill=style.QUIET)
         for n, ((_, margin), i, series) in enumerate(zip(self.traces, samples, self.film.series, strict=True)):
             value = float(margin[i])
-            word = next((word for limit, _, word in style.MARGIN_BANDS if value < limit), "")
+            number = f"{value:.0f}°" if value > OVER else "over"
+            word = next((word for limit, _, word in style.MARGIN_BANDS if OVER < value < limit), "")
             y = 38 + 62 * n
-            pen.text((18, y), f"{value:.0f}°", font=font(46, bold=True), fill=style.colour(series))
+            pen.text((18, y), number, font=font(46, bold=True), fill=style.colour(series))
             pen.text((132, y + 20), word, font=font(20, bold=True), fill=style.FAILED)
             level = self._y(value)
             pen.ellipse((x - 7, level - 7, x + 7, level + 7), fill=style.colour(series), outline="white")

@@ -12,8 +12,6 @@ from numpy.typing import NDArray
 from sim.chart import style
 
 DASHES = ("-", (0, (5, 2)), (0, (1.5, 1.5)), (0, (6, 2, 1.5, 2)))
-OVER = -30.0
-"""deg; a truck that fell further is over, how far the number goes on does not matter."""
 
 
 @dataclass(frozen=True)
@@ -26,7 +24,7 @@ class MarginTrace:
     time: NDArray[np.float64]
     """s."""
     margin: NDArray[np.float64]
-    """deg."""
+    """deg, as it is shown (:attr:`sim.replay.clip.Clip.shown_margin`)."""
     outcome: str
     reason: str
 
@@ -38,16 +36,15 @@ def margin_time(traces: Sequence[MarginTrace], place: str, width: float = 5.6) -
             for n, t in enumerate(traces)]
     made = style.figure(width, 3.4, title(traces, place), subtitle, keys)
     axes = style.axes(made, grid="y")
-    low = max(OVER, min(float(np.nanmin(t.margin)) for t in traces))
+    low = min(float(np.nanmin(t.margin)) for t in traces)
     high = max(float(np.nanmax(t.margin)) for t in traces)
     axes.axhspan(min(low, 0.0) - 4.0, 0.0, color=style.FAILED, alpha=0.10, lw=0)
     axes.axhline(0.0, color=style.INK, lw=1.2)
     for n, t in enumerate(traces):
-        margin = np.maximum(t.margin, OVER)
         tone, told = style.colour(t.series), f"{t.name}: {t.outcome}, {t.reason}"
-        curve = axes.plot(t.time, margin, color=tone, lw=1.8, ls=DASHES[n % len(DASHES)])[0]
+        curve = axes.plot(t.time, t.margin, color=tone, lw=1.8, ls=DASHES[n % len(DASHES)])[0]
         style.note(made, curve, told, t.series)
-        style.spot(axes, float(t.time[-1]), float(margin[-1]), t.series, told, size=9.0)
+        style.spot(axes, float(t.time[-1]), float(t.margin[-1]), t.series, told, size=9.0)
     axes.set_ylim(min(low, 0.0) - 4.0, high + 4.0)
     axes.set_xlim(0.0, max(float(t.time[-1]) for t in traces) * 1.03)
     axes.set_xlabel("time, s")

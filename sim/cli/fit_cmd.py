@@ -89,8 +89,7 @@ def _show(done: Reconciled) -> None:
     for text in told.totals:
         say(text)
     if told.moves:
-        hidden = f" ({told.smaller} smaller moves not shown)" if told.smaller else ""
-        show_table(f"What moved{hidden}", MOVES, told.moves, left=2)
+        show_table(told.moved, MOVES, told.moves, left=2)
     else:
         say("Nothing had to move.")
     for warning in done.warnings:

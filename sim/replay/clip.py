@@ -18,6 +18,8 @@ from sim.trial.result import Trace
 from terrain.obstacle import Obstacle
 
 Array = NDArray[np.float64]
+OVER = -30.0
+"""deg; a truck that fell further is over, how far the number goes on does not matter."""
 
 
 @dataclass(frozen=True)
@@ -49,6 +51,18 @@ class Clip:
         made = self.obstacle
         unit = "°" if made.unit == "deg" else f" {made.unit}" if made.unit else ""
         return f"{made.family.replace('-', ' ')} {made.level:g}{unit}"
+
+    @property
+    def shown_margin(self) -> Array:
+        """Tip-over margin at every sample, deg, as it is shown: not below ``OVER``, where a truck that rolled stays.
+
+        On its roof it stands firmly again, which is not what the number is read for.
+        """
+        margin = np.maximum(np.degrees(self.trace.margin), OVER)
+        over = np.flatnonzero(margin <= OVER)
+        if self.outcome == "rolled" and len(over):
+            margin[over[0] :] = OVER
+        return margin
 
     @property
     def duration(self) -> float:

@@ -29,13 +29,20 @@ class GroundMesh:
     """(nx, ny) m."""
 
 
-def ground_mesh(obstacle: Obstacle, around: float, most: tuple[int, int] = MOST_LINES) -> GroundMesh:
-    """Mesh of the ground within ``around`` (m) of the lane."""
+def ground_mesh(
+    obstacle: Obstacle, around: float, went: Array | None = None, most: tuple[int, int] = MOST_LINES,
+) -> GroundMesh:
+    """Mesh of the ground within ``around`` (m) of the lane, and of where somebody went.
+
+    :param went: Places (n, 2), m. Beyond the ground's end they are on what the simulation has there: its edge's height.
+    """
     ground = obstacle.ground
-    x_min, x_max, y_min, y_max = ground.extent
-    low, high = obstacle.lane.min(axis=0) - around, obstacle.lane.max(axis=0) + around
-    x = _lines(max(x_min, low[0]), min(x_max, high[0]), ground, 0, most[0])
-    y = _lines(max(y_min, low[1]), min(y_max, high[1]), ground, 1, most[1])
+    ends = np.array(ground.extent).reshape(2, 2)
+    low = np.maximum(ends[:, 0], obstacle.lane.min(axis=0) - around)
+    high = np.minimum(ends[:, 1], obstacle.lane.max(axis=0) + around)
+    if went is not None:
+        low, high = np.minimum(low, went.min(axis=0) - 0.5 * around), np.maximum(high, went.max(axis=0) + 0.5 * around)
+    x, y = (_lines(float(low[k]), float(high[k]), ground, k, most[k]) for k in (0, 1))
     return GroundMesh(x, y, sample(ground, x[:, None], y[None, :]))
 
 

@@ -11,8 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from models.massprops import GRAVITY
 from sim.replay import camera, scene
-from sim.replay.clip import Actor, Clip, camera_path
-from sim.replay.ground_mesh import ground_mesh
+from sim.replay.clip import OVER, Actor, Clip, camera_path
 from sim.replay.pose import quaternions
 from sim.replay.sight import sights
 
@@ -31,14 +30,15 @@ def page_data(clips: Sequence[Clip], tones: dict[str, str]) -> dict[str, Any]:
     """Everything the player needs, as JSON can hold it."""
     actors: dict[int, int] = {}
     grounds: dict[int, int] = {}
-    data: dict[str, Any] = {"actors": [], "grounds": [], "clips": [], "views": _views(), "tones": tones}
+    data: dict[str, Any] = {"actors": [], "grounds": [], "clips": [], "views": _views(), "tones": tones,
+                            "over": OVER}
     for clip in clips:
         if id(clip.actor) not in actors:
             actors[id(clip.actor)] = len(data["actors"])
             data["actors"].append(_actor(clip.actor))
         if id(clip.obstacle) not in grounds:
             grounds[id(clip.obstacle)] = len(data["grounds"])
-            data["grounds"].append(_ground(clip, tones))
+            data["grounds"].append(_ground([one for one in clips if one.obstacle is clip.obstacle], tones))
         made = _clip(clip)
         data["clips"].append({"actor": actors[id(clip.actor)], "ground": grounds[id(clip.obstacle)], **made})
     return data
@@ -84,7 +84,7 @@ def _clip(clip: Clip) -> dict[str, Any]:
     trace = clip.trace
     eyes = sights(clip)
     rest = [clip.poses.cg[at], trace.wheel_contact[at].reshape(n, -1), trace.wheel_force[at].reshape(n, -1)]
-    margin = np.degrees(trace.margin[at])[:, None]
+    margin = clip.shown_margin[at][:, None]
     return {
         "name": clip.actor.name,
         "place": clip.place,
@@ -101,9 +101,9 @@ def _clip(clip: Clip) -> dict[str, Any]:
     }
 
 
-def _ground(clip: Clip, tones: dict[str, str]) -> dict[str, Any]:
-    mesh = ground_mesh(clip.obstacle, 1.6 * clip.actor.shape.length, LINES)
-    bed = scene.ground(clip, tones, LINES)
+def _ground(clips: Sequence[Clip], tones: dict[str, str]) -> dict[str, Any]:
+    clip, mesh = clips[0], scene.mesh_of(clips, LINES)
+    bed = scene.ground(clips, tones, LINES)
     light = np.clip(bed.colours[:, 0] / scene.rgb(tones["rock"])[0] * 160.0, 0.0, 255.0).astype(np.uint8)
     line = scene.finish_line(clip.obstacle, 0.02 * clip.actor.shape.length)
     return {

@@ -56,9 +56,15 @@ class LitGround:
     """(m, 3) m."""
 
 
-def ground(found: Clip, tones: Mapping[str, str], most: tuple[int, int] = MOST_LINES) -> LitGround:
-    """Triangles of a clip's ground; beyond the lane it is darker, and the finish line is white."""
-    mesh = ground_mesh(found.obstacle, 1.6 * found.actor.shape.length, most)
+def mesh_of(clips: Sequence[Clip], most: tuple[int, int] = MOST_LINES) -> GroundMesh:
+    """Mesh of the ground that some clips share, as far as any of the trucks went."""
+    went = np.concatenate([clip.trace.base[:, :2] for clip in clips])
+    return ground_mesh(clips[0].obstacle, 1.6 * clips[0].actor.shape.length, went, most)
+
+
+def ground(clips: Sequence[Clip], tones: Mapping[str, str], most: tuple[int, int] = MOST_LINES) -> LitGround:
+    """Triangles of clips' ground; beyond the lane it is darker, and the finish line is white."""
+    found, mesh = clips[0], mesh_of(clips, most)
     vertices, faces = triangles(mesh)
     corners = vertices[faces]
     normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])

@@ -64,8 +64,7 @@ def margins(gallery: Gallery, clips: Sequence[tuple[Pick, Clip]]) -> list[Markup
 
 def margin_trace(pick: Pick, clip: Clip) -> MarginTrace:
     """A clip's margin for the chart."""
-    degrees = np.degrees(clip.trace.margin)
-    return MarginTrace(clip.actor.name, pick.series, clip.trace.time, degrees, clip.outcome, clip.reason)
+    return MarginTrace(clip.actor.name, pick.series, clip.trace.time, clip.shown_margin, clip.outcome, clip.reason)
 
 
 def maps(gallery: Gallery, ends: Ends, cards: Sequence[TruckCard], comparison: Comparison) -> list[Markup]:
@@ -120,7 +119,10 @@ def stills(clips: Sequence[tuple[Pick, Clip]]) -> list[Still]:
     made = []
     grounds: dict[int, scene.LitGround] = {}
     for pick, clip in clips[:MOST_STILLS]:
-        bed = grounds.setdefault(id(clip.obstacle), scene.ground(clip, style.SCENE))
+        if id(clip.obstacle) not in grounds:
+            grounds[id(clip.obstacle)] = scene.ground(
+                [one for _, one in clips if one.obstacle is clip.obstacle], style.SCENE)
+        bed = grounds[id(clip.obstacle)]
         # Of a truck that went over the moment in which it goes, not the one in which it lies.
         going = np.flatnonzero(np.degrees(clip.trace.margin) < GOING)
         worst = int(going[0]) if len(going) else int(np.nanargmin(clip.trace.margin))

@@ -207,8 +207,9 @@ class Player {
     const over = this.time >= s.motion.duration, margin = s.now[MARGIN];
     stage.caption.textContent = `${s.clip.name}${ghost ? " (ghost)" : ""}${over ? `: ${s.clip.outcome}, ${s.clip.reason}` : ""}`;
     stage.box.classList.toggle("over", over);
-    stage.now.textContent = `${margin.toFixed(0)}°`;
-    const state = margin < 0 ? "tipping" : margin < 10 ? "close" : "";
+    const gone = margin < this.data.over + 0.5; // samples are kept in steps
+    stage.now.textContent = gone ? "over" : `${margin.toFixed(0)}°`;
+    const state = gone ? "" : margin < 0 ? "tipping" : margin < 10 ? "close" : "";
     stage.word.textContent = state;
     stage.box.dataset.state = state;
     stage.bar.style.width = `${Math.min(100, Math.max(0, (100 * margin) / 60))}%`;
