@@ -61,9 +61,9 @@ class Body:
 
 @dataclass(frozen=True)
 class TyreRing:
-    """The tyre of one wheel: spokes fixed to the wheel, their radial law and grip.
+    """The tyre of one wheel: tread elements fixed to the wheel, the law along one ray from the axle, and grip.
 
-    The spokes stand in ``n_round`` directions about the axle and ``rows`` across the tread.
+    The elements stand in ``n_round`` directions about the axle and ``rows`` across the tread, each on its ray.
     """
 
     n_round: int
@@ -72,13 +72,13 @@ class TyreRing:
     row_radius: Vector
     """(rows,) unloaded radius of each row, m (crown)."""
     rim_radius: float
-    """m; a spoke cannot be shorter."""
+    """m; a ray cannot be shorter."""
     law_step: float
     """m between samples of ``law_force``."""
     law_force: Vector
-    """(n,) radial force of one spoke at shortening 0, law_step, 2 law_step, ...; N. Continued with its last slope."""
+    """(n,) radial force along one ray at shortening 0, law_step, 2 law_step, ...; N. Continued with its last slope."""
     bristle_stiffness: float
-    """N/m of the tread under one spoke's tip, along the ground."""
+    """N/m of one tread element along the ground."""
     carcass_stiffness: float
     """N/m along the ground between rim and tread, shared by all that touches."""
     damping_time: float
@@ -89,14 +89,14 @@ class TyreRing:
     """Pa."""
     grip_exponent: float
     """mu = grip * (pressure / grip_pressure) ** -grip_exponent."""
-    spoke_area: float
-    """m^2 of ground that one touching spoke stands for."""
+    element_area: float
+    """m^2 of ground that one touching element stands for."""
 
     @property
     def width(self) -> float:
         """Of the tread, m: the rows stand in the middles of equal strips."""
         rows = len(self.row_y)
-        return self.spoke_area * self.n_round * rows / (2.0 * math.pi * float(self.row_radius.max()))
+        return self.element_area * self.n_round * rows / (2.0 * math.pi * float(self.row_radius.max()))
 
     @property
     def crown(self) -> float:
@@ -105,9 +105,9 @@ class TyreRing:
         return 12.0 * drop / self.width**2
 
     def pressure(self) -> Vector:
-        """Pressure field (n,) at depths 0, law_step, ... under the tread, Pa, that gives the spokes' load on a flat.
+        """Pressure field (n,) at depths 0, law_step, ... under the tread, Pa, that gives the law's load on a flat.
 
-        One strip's spokes, n / (2 pi) a radian with the law f(s), are the rays of a field p in a ring of width w whose
+        One strip's rays, n / (2 pi) a radian with the law f(s), are those of a field p in a ring of width w whose
         pieces are pressed along the ray by -p'(r) r w: f' = 2 pi w r p' / n at r = R - s.
         """
         strip = self.width / len(self.row_y)
@@ -118,7 +118,7 @@ class TyreRing:
         return np.asarray(scale * np.concatenate([[self.law_force[0] / radius[0]], rises]).cumsum())
 
     def stiffness_along(self, touching: float) -> float:
-        """Of the whole tyre along the ground with this many spokes on it, N/m: tread and carcass in series."""
+        """Of the whole tyre along the ground with this many elements on it, N/m: tread and carcass in series."""
         return 1.0 / (1.0 / (self.bristle_stiffness * touching) + 1.0 / self.carcass_stiffness)
 
 

@@ -10,7 +10,7 @@ from models.massprops import GRAVITY, WheelLoads
 from models.required import required
 from models.spec import Axle, Sheet, Tyre
 from models.stability import grip_under
-from models.tyre import TyreLaw, TyreShape, fit_tyre, static_squish, touching_spokes
+from models.tyre import TyreLaw, TyreShape, fit_tyre, static_squish, touching_elements
 
 ON_THE_RIM = 0.9
 """Share of the room between tread and rim beyond which a tyre cannot stand."""
@@ -36,10 +36,10 @@ class Stance:
 
     @property
     def patch_area(self) -> float:
-        """Ground that touching spokes stand for, m^2."""
+        """Ground that touching tread elements stand for, m^2."""
         shape = self.shape
         around = 2.0 * math.pi * shape.radius / shape.n_round
-        return max(touching_spokes(shape, self.squish), 1.0) * around * shape.width / len(shape.row_y)
+        return max(touching_elements(shape, self.squish), 1.0) * around * shape.width / len(shape.row_y)
 
     @property
     def grip(self) -> float:

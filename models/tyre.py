@@ -1,11 +1,12 @@
-"""From a squish table to the radial law of one spoke: the tyre as the simulation's force element.
+"""From a squish table to the law along one ray from the axle: the tyre as the simulation's force element.
 
-A flat plate pressed to deflection d shortens the spoke at angle t from the vertical to ``(R - d) / cos t``; a spoke
-shortened by s pushes with ``f(s)`` along itself. With n spokes round in each row, averaged over the wheel's turn,
+A flat plate pressed to deflection d shortens the ray at angle t from the vertical to ``(R - d) / cos t``; a ray
+shortened by s pushes with ``f(s)`` along itself. With n rays round in each row, averaged over the wheel's turn,
 
     F(d) = n / (2 pi) * sum over rows of integral f(R_row - (R - d) / cos t) cos t dt.
 
-This is the radial-spring tyre of Davis (Vehicle System Dynamics 4(1), 1975, 55-69). F is linear in f, so
+This is the radial-spring tyre of Davis (Vehicle System Dynamics 4(1), 1975, 55-69); on any other ground the simulation
+takes the pressure field that gives the same load (docs/tyre_law.md). F is linear in f, so
 rising pieces with non-negative weights fitted to the measured loads (Lawson & Hanson's NNLS) give a rising law.
 """
 
@@ -50,7 +51,7 @@ _QUADRATURE = (20, 20)
 
 @dataclass(frozen=True)
 class TyreShape:
-    """The ring of spokes before it has a law: SI."""
+    """The tyre before it has a law: SI."""
 
     radius: float
     width: float
@@ -67,7 +68,7 @@ class TyreShape:
 
 @dataclass(frozen=True)
 class TyreLaw:
-    """The radial law of one spoke, tabulated, and how well it returns the table it was fitted to."""
+    """The law along one ray, tabulated, and how well it returns the table it was fitted to."""
 
     step: float
     """m."""
@@ -78,7 +79,7 @@ class TyreLaw:
 
 
 def tyre_shape(tyre: Tyre, n_round: int = 72, rows: int = 3, crown_share: float = 1.0) -> TyreShape:
-    """Lay out spokes round the tyre and across its tread; a crowned tread falls off as the square of the distance."""
+    """Lay out tread elements round the tyre and across it; a crowned tread falls off as the square of the distance."""
     radius, width = tyre.outside_diameter_mm / 2000.0, tyre.width_mm / 1000.0
     rim = required(tyre.rim_diameter_mm, "tyres.rim_diameter_mm") / 1000.0
     y = width * ((np.arange(rows) + 0.5) / rows - 0.5)
@@ -92,7 +93,7 @@ def plate_load(shape: TyreShape, law: Law, deflection: float) -> float:
 
 
 def rows_load(row_radius: Vector, n_round: int, law: Law, height: float) -> float:
-    """Load (N) on a flat plate this far (m) under the wheel centre, for rows of spokes of these radii."""
+    """Load (N) on a flat plate this far (m) under the wheel centre, for rows of rays of these radii."""
     total = 0.0
     for radius in row_radius:
         if radius > height:
@@ -148,7 +149,7 @@ def plate_table(tyre: Tyre) -> tuple[Vector, Vector]:
 def fit_tyre(tyre: Tyre, n_round: int = 72, rows: int = 3) -> tuple[TyreShape, TyreLaw]:
     """Fit the law on the tyre as it stands, or with less crown where the crown contradicts the plate loads.
 
-    A crowned tread flattens under little load. Where rising spokes on the full crown cannot return the loads that
+    A crowned tread flattens under little load. Where a rising law on the full crown cannot return the loads that
     were measured, the loads win and the crown is given up by quarters.
 
     :raises BuildSheetError: as :func:`plate_table`.
@@ -166,7 +167,7 @@ def fit_tyre(tyre: Tyre, n_round: int = 72, rows: int = 3) -> tuple[TyreShape, T
 
 
 def fit_law(tyre: Tyre, shape: TyreShape) -> TyreLaw:
-    """Fit the radial law of one spoke to the plate loads and tabulate it as far as the rim.
+    """Fit the law along one ray to the plate loads and tabulate it as far as the rim.
 
     The law is piecewise linear on knots that crowd towards the first touch, with non-negative rises; the table is
     met as closely as that allows, and where it says nothing a weak penalty on third differences (P-splines: Eilers &
@@ -229,8 +230,8 @@ def plate_stiffness(shape: TyreShape, law: TyreLaw, deflection: float) -> float:
     return (plate_load(shape, curve, deflection + h) - plate_load(shape, curve, deflection - h)) / (2.0 * h)
 
 
-def touching_spokes(shape: TyreShape, deflection: float) -> float:
-    """Mean number of spokes on the ground at a deflection (m) on a flat plate."""
+def touching_elements(shape: TyreShape, deflection: float) -> float:
+    """Mean number of tread elements on the ground at a deflection (m) on a flat plate."""
     to_plate = shape.radius - deflection
     return sum(
         shape.n_round / math.pi * math.acos(to_plate / radius) for radius in shape.row_radius if radius > to_plate
@@ -253,7 +254,7 @@ def tyre_ring(tyre: Tyre, shape: TyreShape, law: TyreLaw, wheel: WheelState, tim
     """Make the force element of one wheel from its sheet and fitted law.
 
     Tread and carcass together are as stiff along the ground as Mindlin's contact makes rubber at the static load; the
-    tread's share is spread over the spokes that touch.
+    tread's share is spread over the elements that touch.
     Damping is viscous with the loss factor's loss at the frequency of the truck bouncing on its tyres, where it has to
     be right for settling; slower motion (rolling at crawling speed) is damped less than a constant loss factor would.
 
@@ -262,7 +263,7 @@ def tyre_ring(tyre: Tyre, shape: TyreShape, law: TyreLaw, wheel: WheelState, tim
         the damping c = damping_time k, c dt < m / 2.
     """
     d = max(static_squish(shape, law, wheel.load), 0.02 * shape.room)
-    touching = max(touching_spokes(shape, d), 1.0)
+    touching = max(touching_elements(shape, d), 1.0)
     stiffness = plate_stiffness(shape, law, d)
     moved = 1.0 / (1.0 / wheel.bounce_mass + shape.radius**2 / wheel.spin_inertia)
     along = min(MINDLIN_RUBBER * stiffness, 0.5 * moved / time_step**2)
@@ -281,5 +282,5 @@ def tyre_ring(tyre: Tyre, shape: TyreShape, law: TyreLaw, wheel: WheelState, tim
         grip=required(tyre.grip, "tyres.grip"),
         grip_pressure=1000.0 * required(tyre.grip_at_kpa, "tyres.grip_at_kpa"),
         grip_exponent=required(tyre.grip_pressure_exponent, "tyres.grip_pressure_exponent"),
-        spoke_area=2.0 * math.pi * shape.radius / shape.n_round * shape.width / len(shape.row_y),
+        element_area=2.0 * math.pi * shape.radius / shape.n_round * shape.width / len(shape.row_y),
     )

@@ -140,14 +140,14 @@ def start_seconds() -> tuple[float, float, float]:
 
 
 def growth() -> dict[str, dict[str, float]]:
-    """Cost per step against ground size and spoke count, and of making ground; microseconds and milliseconds."""
+    """Cost per step (us) against ground size and number of tread elements, and of making ground (ms)."""
     from models.assemble import rigid_model
     from models.defaults import resolve
     from models.sheet import load_sheet
     from sim.physics.simulation import Simulation
 
     sheet = resolve(load_sheet(BUILD))
-    found: dict[str, dict[str, float]] = {"ground nodes": {}, "spokes round": {}}
+    found: dict[str, dict[str, float]] = {"ground nodes": {}, "elements round": {}}
     model = rigid_model(sheet)
     radius = float(model.tyres[0].row_radius.max())
     for factor in (1, 2, 4):
@@ -157,9 +157,9 @@ def growth() -> dict[str, dict[str, float]]:
         with Simulation(model, ground) as simulation:
             found["ground nodes"][f"{ground.z.size:,}"] = _standing_us(simulation)
     ground = catalog.make("ledge", 10, wheelbase=model.wheelbase, tyre_radius=radius, seed=1).ground
-    for spokes in (48, 72, 96):
-        with Simulation(respoked(model, spokes), ground) as simulation:
-            found["spokes round"][str(spokes)] = _standing_us(simulation)
+    for elements in (48, 72, 96):
+        with Simulation(with_elements(model, elements), ground) as simulation:
+            found["elements round"][str(elements)] = _standing_us(simulation)
     return found
 
 
@@ -235,8 +235,8 @@ def store_growth() -> dict[str, dict[str, float]]:
     return found
 
 
-def respoked(model: RigidModel, n_round: int) -> RigidModel:
-    """The same tyres with another number of spokes round: each carries its share."""
+def with_elements(model: RigidModel, n_round: int) -> RigidModel:
+    """The same tyres with another number of tread elements round: each carries its share."""
     share = model.tyres[0].n_round / n_round
     rings = tuple(
         replace(
@@ -244,7 +244,7 @@ def respoked(model: RigidModel, n_round: int) -> RigidModel:
             n_round=n_round,
             law_force=ring.law_force * share,
             bristle_stiffness=ring.bristle_stiffness * share,
-            spoke_area=ring.spoke_area * share,
+            element_area=ring.element_area * share,
         )
         for ring in model.tyres
     )

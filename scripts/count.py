@@ -4,7 +4,7 @@
     python3 scripts/count.py --record    count and record them in scripts/kernel_counts.json
 
 The kernels are run as plain Python, uncompiled, and every executed source line of theirs is counted, in a few still
-scenes. A change that visits more spokes, samples the ground more often or loops where it did not shows up exactly.
+scenes. A change that visits more cells, samples the ground more often or loops where it did not shows up exactly.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Spoke law, friction cone and whole tyres on a plane against closed forms and a NumPy twin."""
+"""Tyre law, friction cone and whole tyres on a plane against closed forms and a NumPy twin."""
 
 from __future__ import annotations
 

@@ -27,7 +27,7 @@ COUNT, K, CARCASS, LOSS, MU, LOAD = 9, 80.0, 100.0, 0.3, 0.5, 0.1
 
 
 def flat_patch(speed: Array, load: float = LOAD) -> Array:
-    """Spokes that stand on level ground, each with this load (N), the wheel moving at ``speed`` (m/s) there."""
+    """Tread elements that stand on level ground, each with this load (N), the wheel moving at ``speed`` (m/s) there."""
     patch = np.zeros((COUNT + 1, P_SIZE))
     patch[:COUNT, P_ROUND] = np.arange(COUNT)
     patch[:COUNT, P_NORMAL + 2] = 1.0
@@ -76,7 +76,7 @@ def test_a_sliding_patch_carries_mu_times_its_load(dt: float) -> None:
 
 
 def test_a_tread_element_that_comes_in_finds_the_carcass_wound_up() -> None:
-    """Once the patch slides, a fresh spoke grips within the tread's own give, mu N / K, not that of the carcass."""
+    """Once the patch slides, a fresh element grips within the tread's own give, mu N / K, not that of the carcass."""
     memory, bristles, dt, speed = np.zeros(M_SIZE), np.zeros((4, COUNT, 2, 4)), 1e-3, 0.1
     patch = flat_patch(np.array([speed, 0.0, 0.0]))
     for _ in range(100):
@@ -99,7 +99,7 @@ def test_a_carcass_let_go_comes_back_by_its_own_damping() -> None:
 
 @pytest.mark.parametrize("seed", range(8))
 def test_the_step_s_end_balances_as_a_general_solver_finds_it(seed: int) -> None:
-    """Rough ground, some spokes sticking, some sliding: scipy solves the same balance from scratch."""
+    """Rough ground, some elements sticking, some sliding: scipy solves the same balance from scratch."""
     rng, dt = np.random.default_rng(seed), 1e-3
     patch = flat_patch(np.array([0.03, -0.02, 0.0]))
     normals = np.column_stack([0.4 * rng.standard_normal((COUNT, 2)), np.ones(COUNT)])

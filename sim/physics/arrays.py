@@ -35,7 +35,7 @@ U_DUTY, U_STEER, U_BRAKE, U_DT, U_GRIP, U_VOLTAGE, U_SIZE = places(1, 1, 1, 1, 1
 ) = places(1, 1, 1, 1, 1, 1, 1, 1, 1, 4, 4, 1, 1, 1, 1, 12, 12)  # fmt: skip
 # Output: base wrench and joint efforts.
 O_FORCE, O_TORQUE, O_TAU, O_SIZE = places(3, 3, JOINT_COUNT)
-# Read-out of one wheel: force, normal load, support point, number of touching spokes, deepest of them.
+# Read-out of one wheel: force, normal load, support point, number of touching elements, deepest of them.
 W_FX, W_FY, W_FZ, W_NORMAL, W_PX, W_PY, W_PZ, W_TOUCH, W_SINK, W_SIZE = places(1, 1, 1, 1, 1, 1, 1, 1, 1)
 # Tyre table: (4, T_SIZE).
 (
@@ -169,7 +169,7 @@ def _tyre_table(model: RigidModel) -> Array:
         row[T_GRIP] = tyre.grip
         row[T_PRESSURE] = tyre.grip_pressure
         row[T_EXPONENT] = tyre.grip_exponent
-        row[T_AREA] = tyre.spoke_area
+        row[T_AREA] = tyre.element_area
         row[T_RADIUS] = tyre.row_radius.max()
         row[T_HALF_WIDTH] = 0.5 * tyre.width
         row[T_CROWN] = tyre.crown

@@ -194,7 +194,7 @@ def standing(
 ) -> Simulation:
     """Truck set down at ``x`` (m) with the brake on, after ``rest`` s.
 
-    ``phase``: part of a spoke spacing by which the wheels are turned beforehand.
+    ``phase``: part of the tread elements' spacing by which the wheels are turned beforehand.
     """
     simulation = Simulation(model, ground or flat(), step=step)
     simulation.place(x, 0.0, 0.0)

@@ -17,14 +17,14 @@ from sim.validation.tipping import formula
 from sim.validation.truck import names, sheet, truck, with_grip, without_hull
 from terrain.heightfield import Heightfield
 
-GROUP = Group("convergence", "Convergence in step, grid and spokes")
+GROUP = Group("convergence", "Convergence in step, grid and tread elements")
 CELL = 0.002
 """m; the grid that obstacles are made with."""
 MU = 0.5
 TRIES = 9
 """Bisections of a ledge limit: 0.9 radii over 2^9 is 0.2 percent of a radius, a third of a percent of the limit."""
 STARTS = 8
-"""Starts within one spoke spacing that a ledge limit is averaged over."""
+"""Starts within one spacing of tread elements that a ledge limit is averaged over."""
 SMALL = "gundi"
 
 
@@ -62,8 +62,8 @@ def _change(usual: tuple[float, float], *others: tuple[float, float]) -> Measure
     )
 
 
-def with_spokes(name: str, n_round: int) -> RigidModel:
-    """Return the truck on tyres fitted anew with this many spokes."""
+def with_elements(name: str, n_round: int) -> RigidModel:
+    """Return the truck on tyres fitted anew with this many tread elements round."""
     model, tyres = truck(name), sheet(name).tyres
     rings = []
     for ring, tyre in zip(model.tyres, (tyres.front, tyres.front, tyres.rear, tyres.rear), strict=True):
@@ -78,7 +78,7 @@ def with_spokes(name: str, n_round: int) -> RigidModel:
                 law_step=law.step,
                 law_force=law.force,
                 bristle_stiffness=ring.bristle_stiffness * share,
-                spoke_area=ring.spoke_area * share,
+                element_area=ring.element_area * share,
             )
         )
     return replace(model, tyres=(rings[0], rings[1], rings[2], rings[3]))
@@ -147,14 +147,14 @@ def ledge_grid() -> Measured:
 
 
 @GROUP.check(
-    "ledge, number of spokes",
-    f"{_LEDGE} with 72, 48 and 96 spokes",
-    source="convergence in the number of spokes",
+    "ledge, number of tread elements",
+    f"{_LEDGE} with 72, 48 and 96 tread elements round",
+    source="convergence in the number of tread elements",
     known="derived here",
     unit="h/R",
-    tolerance=relative(0.05, "at an edge two or three spokes carry the wheel"),
+    tolerance=relative(0.05, "at an edge two or three elements grip for the wheel"),
     slow=True,
 )
-def ledge_spokes() -> Measured:
+def ledge_elements() -> Measured:
     """48 first, then 96."""
-    return _change(climbable(truck(SMALL)), *(climbable(with_spokes(SMALL, count)) for count in (48, 96)))
+    return _change(climbable(truck(SMALL)), *(climbable(with_elements(SMALL, count)) for count in (48, 96)))

@@ -173,10 +173,10 @@ def overdrive_scrub() -> Measured:
 
 
 def brush(slip: float, mu: float, shape: TyreShape, law: TyreLaw, squish: float, bristle: float) -> float:
-    """Force (N) at a slip of a brush on the tyre's own spokes: each row of bristles winds up from where it came in.
+    """Force (N) at a slip of a brush of the tyre's own tread elements: each row winds up from where it came in.
 
-    What a spoke pushes along the ground because it leans counts against the same friction. ``bristle``: N/m of one of
-    the ``n_round`` spokes of a row. Integrated over the patch instead of counted.
+    What the law pushes along the ground because a ray leans counts against the same friction. ``bristle``: N/m of one
+    of the ``n_round`` elements of a row. Integrated over the patch instead of counted.
     """
     force, density = 0.0, shape.n_round / (2.0 * math.pi)
     to_plate = shape.radius - squish
@@ -188,7 +188,7 @@ def brush(slip: float, mu: float, shape: TyreShape, law: TyreLaw, squish: float,
         angle = np.linspace(-edge, edge, 401)
         along = curve(radius - to_plate / np.cos(angle))
         limit = mu * along * np.cos(angle)
-        # Angles run from the front, where the tread comes in and spokes push back, to the rear.
+        # Angles run from the front, where the tread comes in and rays push back, to the rear.
         held = bristle * slip * to_plate * (angle + edge) + along * np.sin(angle)
         force += density * float(np.trapezoid(np.clip(held, -limit, limit), angle))
     return force
@@ -215,7 +215,7 @@ def brush_scrub(name: str, model: RigidModel, mu: float, lead: float) -> float:
 @GROUP.check(
     "overdrive brush",
     "At a lead of 6 % the axles pull apart as two brush tyres would: three trucks, mu 0.6",
-    source="brush model, Pacejka, Tyre and Vehicle Dynamics, ch. 3, with the spokes' own forces for his parabola",
+    source="brush model, Pacejka, Tyre and Vehicle Dynamics, ch. 3, with the law's own forces for his parabola",
     known="from memory",
     unit="N",
     tolerance=relative(
@@ -244,7 +244,7 @@ def climbs(
 ) -> bool:
     """Tell whether the front axle gets onto a ledge of this height (m), crept at by ``speed`` (m/s).
 
-    ``shift``: m that the truck starts nearer to it, so that other spokes meet the edge.
+    ``shift``: m that the truck starts nearer to it, so that other tread elements meet the edge.
     """
     r = radius(model)
     edge = model.wheelbase + 1.25 * r
@@ -294,7 +294,7 @@ _LEDGE = "quasi-static four-wheel-drive ledge limit, closed form and friction-co
     source=_LEDGE,
     known="derived here",
     unit="h/R",
-    tolerance=at_most(0.05, "the few spokes at an edge give half a millimetre (0.02 R), five bisections leave 0.01"),
+    tolerance=at_most(0.05, "the few elements at an edge give half a millimetre (0.02 R), five bisections leave 0.01"),
     slow=True,
 )
 def rigid_ledge() -> Measured:

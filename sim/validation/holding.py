@@ -16,7 +16,7 @@ from sim.validation.truck import names, sheet, truck, with_grip
 
 GROUP = Group("holding", "Standing and sliding")
 PHASES = 4
-"""Turns of the wheel within one spoke spacing that a settled deflection is averaged over."""
+"""Turns of the wheel within one spacing of tread elements that a settled deflection is averaged over."""
 START = 2.0e-3
 """m/s downhill that count as sliding."""
 
@@ -24,7 +24,7 @@ START = 2.0e-3
 def settled_squish(model: RigidModel, load: float, phase: float) -> tuple[float, float]:
     """Deflection (m) and load (N) of the front tyres, mean of both, under gravity that brings them to this load.
 
-    ``phase``: part of a spoke spacing by which the wheels are turned.
+    ``phase``: part of the elements' spacing by which the wheels are turned.
     """
     with standing(model, rest=0.0, phase=phase) as simulation:
         share = float(model.cg()[0]) / model.wheelbase / 2.0
@@ -38,7 +38,7 @@ def settled_squish(model: RigidModel, load: float, phase: float) -> tuple[float,
 @GROUP.check(
     "squish at rest",
     "A truck at rest squishes its front tyres as its own table says, every row of three tables",
-    source="the build sheet's squish table, which the spokes were fitted to",
+    source="the build sheet's squish table, which the law was fitted to",
     known="derived here",
     unit="mm",
     tolerance=relative(0.02, "a kitchen scale and a caliper are no better"),
@@ -60,7 +60,7 @@ def squish_at_rest() -> Measured:
             want.append(1000.0 * float(d))
             got.append(1000.0 * float(np.mean(found)))
             spread = max(spread, (max(found) - min(found)) / float(d))
-    return Measured(want, got, f"single spoke positions spread by up to {100 * spread:.1f} %")
+    return Measured(want, got, f"single positions of the wheel spread by up to {100 * spread:.1f} %")
 
 
 def _crept(name: str, angle: float, low: str) -> float:

@@ -1,6 +1,6 @@
 """A second truck, built independently in MuJoCo: links as rods closed by constraints, MuJoCo's own contacts.
 
-Nothing of ours but the build's numbers goes in: no joints of the axles, no spokes, no force kernels.
+Nothing of ours but the build's numbers goes in: no joints of the axles, no tyre law, no force kernels.
 """
 
 from __future__ import annotations

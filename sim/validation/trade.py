@@ -204,7 +204,7 @@ def compliance_large() -> Measured:
 
 
 def patch_mm(name: str, *changes: str) -> float:
-    """Length of the front tyres' contact patch at rest, mm: touching spokes of a row times their spacing."""
+    """Length of the front tyres' contact patch at rest, mm: touching elements of a row times their spacing."""
     model = rigid_model(changed(name, *changes))
     with standing(model) as simulation:
         touching = float(simulation.wheels[:2, W_TOUCH].mean()) / len(model.tyres[0].row_y)
@@ -219,7 +219,7 @@ def patch_mm(name: str, *changes: str) -> float:
     source=NONE,
     known="unsourced",
     unit="mm longer",
-    tolerance=at_least(0.0, "an inequality; longer by at least one spoke spacing of a 1/24, 2 mm"),
+    tolerance=at_least(0.0, "an inequality; longer by at least one spacing of elements of a 1/24, 2 mm"),
 )
 def foams_patch() -> Measured:
     """At rest on the level."""

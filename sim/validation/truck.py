@@ -20,7 +20,7 @@ from models.spec import Axle, Sheet
 STIFF = 100.0
 """Times stiffer than real are the tyres of a rigid truck."""
 ROUND = 720
-"""Spokes of a rigid truck's wheel: a hard ring of the usual 72 rolls like the polygon it is."""
+"""Tread elements round a rigid truck's wheel."""
 FINE = 1.0e-4
 """s; the step that a stiff truck is run with: stiffness times step squared stays what it is for the soft one."""
 
@@ -121,7 +121,7 @@ def rigid_tyres(model: RigidModel, stiff: float = STIFF) -> RigidModel:
                 bristle_stiffness=tyre.bristle_stiffness * harder,
                 carcass_stiffness=tyre.carcass_stiffness * stiff,
                 damping_time=6.0 * tyre.damping_time / math.sqrt(stiff),
-                spoke_area=2.0 * math.pi * height / ROUND * DISC / rows,
+                element_area=2.0 * math.pi * height / ROUND * DISC / rows,
             )
         )
     return replace(model, tyres=_four(tyres))

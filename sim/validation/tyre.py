@@ -1,4 +1,4 @@
-"""The spoke tyre: load and patch on a flat, rolling over cleats and steps, and how many spokes it takes."""
+"""The tyre: load and patch on a flat, rolling over cleats and steps, and how many tread elements it takes."""
 
 from __future__ import annotations
 
@@ -107,7 +107,7 @@ def linear_ring(model: RigidModel, n_round: int = 720) -> RigidModel:
                 rim_radius=0.01,
                 law_step=0.0005,
                 law_force=np.arange(101) * 0.0005 * 2.0 * math.pi / n_round / rows,
-                spoke_area=2.0 * math.pi * R / n_round * 0.045 / rows,
+                element_area=2.0 * math.pi * R / n_round * 0.045 / rows,
             )
         )
     return replace(model, tyres=(rings[0], rings[1], rings[2], rings[3]))
@@ -178,7 +178,7 @@ def squish_tables() -> Measured:
 
 @cache
 def _usual(name: str, n_round: int = 72) -> RigidModel:
-    """The truck with its front tyre fitted with another number of spokes."""
+    """The truck with its front tyre fitted with another number of tread elements."""
     model = truck(name)
     shape, law = fit_tyre(sheet(name).tyres.front, n_round)
     ring = replace(
@@ -188,7 +188,7 @@ def _usual(name: str, n_round: int = 72) -> RigidModel:
         row_radius=shape.row_radius,
         law_step=law.step,
         law_force=law.force,
-        spoke_area=model.tyres[0].spoke_area * model.tyres[0].n_round / n_round,
+        element_area=model.tyres[0].element_area * model.tyres[0].n_round / n_round,
     )
     return replace(model, tyres=(ring, ring, ring, ring))
 
@@ -253,7 +253,7 @@ def step_reach() -> Measured:
     source="geometry",
     known="derived here",
     unit="mm",
-    tolerance=absolute(0.15, "a spoke spacing's ripple"),
+    tolerance=absolute(0.05, "what a calliper shows"),
 )
 def step_far() -> Measured:
     """Mean over the last eighth of the way."""
@@ -267,15 +267,15 @@ def step_far() -> Measured:
 
 
 @GROUP.check(
-    "number of spokes",
-    "Rolling over the step with 48 and 96 spokes instead of 72: axle path, rms difference over the step",
-    source="convergence in the number of spokes",
+    "number of tread elements",
+    "Rolling over the step with 48 and 96 tread elements instead of 72: axle path, rms difference over the step",
+    source="convergence in the number of tread elements",
     known="derived here",
     unit="% of step",
-    tolerance=at_most(0.0, "three percent of the step is 0.2 mm for a 1/24, less than a spoke's own ripple"),
+    tolerance=at_most(0.0, "three percent of the step is 0.2 mm for a 1/24"),
     slow=True,
 )
-def spoke_count() -> Measured:
+def element_count() -> Measured:
     """Three trucks' front tyres, each law fitted anew."""
     got = []
     for name in names():
@@ -311,7 +311,7 @@ def grip_over_load() -> Measured:
     tolerance=relative(0.01, "mean over places within a step; a crown in three rows against a smooth one"),
 )
 def kernel_and_quadrature() -> Measured:
-    """The refit to the squish tables: the field is the spokes' own, so that both carry the same."""
+    """The refit to the squish tables: the field comes from the law along a ray, so that both carry the same."""
     want, got = [], []
     for name in names():
         shape, law = fit_tyre(sheet(name).tyres.front)
