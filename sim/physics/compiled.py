@@ -77,3 +77,12 @@ if _folder is not None and not os.environ.get("NUMBA_CACHE_DIR"):
 def kernel(function: F) -> F:
     """Compile without the interpreter; strict IEEE arithmetic, so equal inputs give equal bits."""
     return cast(F, numba.njit(cache=KEPT, error_model="numpy", fastmath=False)(function))
+
+
+def unfolded(function: F) -> F:
+    """A kernel that is written out in its caller before that is compiled.
+
+    For the innermost steps: calls between compiled functions that take several arrays count references, which took
+    longer than the work.
+    """
+    return cast(F, numba.njit(cache=KEPT, error_model="numpy", fastmath=False, inline="always")(function))

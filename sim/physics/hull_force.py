@@ -15,12 +15,12 @@ from sim.physics.vector import (
     dot,
     minus,
     over,
+    plus,
     plus_cross,
-    plus_turn,
     put_at,
     size,
     times,
-    turn,
+    turn_at,
     upward,
 )
 
@@ -41,10 +41,9 @@ def hull_forces(
     axle_load = 0.0
     for k in range(hull.body.shape[0]):
         b = hull.body[k]
-        r = motion.rotation[b]
         origin = at(motion.origin, b)
         tip = at(hull.tip, k)
-        end = plus_turn(origin, r, tip)
+        end = plus(origin, turn_at(motion.rotation, b, tip))
         if end[2] > ground.top:
             bristles[k, 3] = 0.0
             continue
@@ -53,7 +52,7 @@ def hull_forces(
         if gap <= 0.0:
             bristles[k, 3] = 0.0
             continue
-        along = turn(r, minus(tip, at(hull.root, k)))
+        along = turn_at(motion.rotation, b, minus(tip, at(hull.root, k)))
         far = size(along)
         along = over(along, far)
         root = minus(end, times(far, along))
@@ -64,7 +63,7 @@ def hull_forces(
         depth = back * max(-dot(normal, along), SMALLEST_INCIDENCE)
         speed = plus_cross(at(motion.velocity, b), at(motion.spin, b), minus(spot, origin))
         if bristles[k, 3] == 0.0:
-            bristles[k, :3] = 0.0
+            put_at(bristles, k, 0, (0.0, 0.0, 0.0))
             if b == 0:
                 memory[M_HULL_HITS] += 1.0
         load = max(hull.stiffness[k] * depth + hull.damping[k] * -dot(speed, normal), 0.0)

@@ -11,7 +11,7 @@ from sim.physics.arrays import W_NORMAL, W_PX, Bodies, Hull, Motion, places
 from sim.physics.compiled import kernel
 from sim.physics.kinematics import BODIES
 from sim.physics.margin import footprint_margin, tip_over_margin
-from sim.physics.vector import add, at, minus, over, plus, plus_cross, plus_turn, put, put_at, times, turn, vec
+from sim.physics.vector import add, at, minus, over, plus, plus_cross, put, put_at, times, turn, turn_at, vec
 
 Array = NDArray[np.float64]
 
@@ -119,7 +119,7 @@ def observe(
     for k in range(hull.body.shape[0]):
         if bristles[k, 3] - 1.0 > enough:
             b = hull.body[k]
-            put_at(support, count, 0, plus_turn(at(origin, b), frames[b], at(hull.tip, k)))
+            put_at(support, count, 0, plus(at(origin, b), turn_at(frames, b, at(hull.tip, k))))
             count += 1
     margin, edge = tip_over_margin(contact, cg, force)
     view[V_WHEELS] = margin

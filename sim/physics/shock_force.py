@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from sim.physics.arrays import Motion, Shocks
 from sim.physics.compiled import kernel
-from sim.physics.vector import Vec, add_wrench, at, dot, minus, over, plus, plus_cross, size, times, turn
+from sim.physics.vector import Vec, add_wrench, at, dot, minus, over, plus, plus_cross, size, times, turn_at
 
 Array = NDArray[np.float64]
 
@@ -30,7 +30,7 @@ def shock_force(shock: Shocks, k: int, length: float, stretch_speed: float) -> f
 @kernel
 def _eye(motion: Motion, body: int, place: Vec) -> tuple[Vec, Vec]:
     """Place and velocity of a point of a body."""
-    arm = turn(motion.rotation[body], place)
+    arm = turn_at(motion.rotation, body, place)
     return plus(at(motion.origin, body), arm), plus_cross(at(motion.velocity, body), at(motion.spin, body), arm)
 
 

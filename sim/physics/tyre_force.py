@@ -84,8 +84,10 @@ def tyre_forces(
         rotation = motion.rotation[b]
         axle = rotation[0, 1], rotation[1, 1], rotation[2, 1]
         radius = tyre[wheel, T_RADIUS]
-        reach = radius + tyre[wheel, T_HALF_WIDTH] + tyre[wheel, T_EDGE]
-        ceiling, edges = survey(ground, centre[0] - reach, centre[0] + reach, centre[1] - reach, centre[1] + reach)
+        outer = tyre[wheel, T_HALF_WIDTH] + 0.5 * tyre[wheel, T_EDGE]
+        long = radius * math.sqrt(1.0 - min(axle[0] * axle[0], 1.0)) + outer * abs(axle[0])
+        wide = radius * math.sqrt(1.0 - min(axle[1] * axle[1], 1.0)) + outer * abs(axle[1])
+        ceiling, edges = survey(ground, centre[0] - long, centre[0] + long, centre[1] - wide, centre[1] + wide)
         press(tyre, pressure, wheel, ground, ceiling, edges, centre, rotation, velocity, spin, load, room)
         normal = room[E_NORMAL]
         area = room[E_AREA]

@@ -6,14 +6,16 @@ inside (docs/tyre_law.md has the derivation). The field is that of R. Elandt, E.
 pressure field model for fast, robust approximation of net contact force and moment between nominally rigid objects",
 IROS 2019 (from memory); p follows from the radial law that the squish table gave.
 
-The surface is taken cell by cell, a midpoint each. A cell that rises more than a little is cut into parts, so that the
-face of a ledge is integrated along its height. On a part, depth is taken as a parabola along its steepest way: its mean
-counts, and only over what lies inside, so that force and stiffness do not hang on where the grid lies under the wheel.
+The surface is taken piece by piece: cells together where nothing sharp is lost, and parts of a cell that rises, so that
+the face of a ledge is integrated along its height. On a part, depth is taken as a parabola along its steepest way: its
+mean counts, and only over what lies inside; the shoulder's fading is taken as its mean across the part. So force and
+stiffness do not hang on where the grid lies under the wheel.
 """
 
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,18 +29,24 @@ from sim.physics.arrays import (
     T_RADIUS,
     places,
 )
-from sim.physics.compiled import kernel
+from sim.physics.compiled import kernel, unfolded
 from sim.physics.ground_sampling import Ground
-from sim.physics.vector import Vec, dot, put
+from sim.physics.vector import Vec, add, cross, dot, minus, plus_cross, times
 
 Array = NDArray[np.float64]
-SLICE = 0.05
-"""Rise of one part of a steep cell over the tyre's radius."""
+Box = tuple[float, float, float, float]
 STRIDE = 0.15
-"""Step of the surface integral over the tyre's radius on ground without edges: cells are taken together up to it, and
-coarser ones cut."""
+"""Longest part of ground over the tyre's radius, along x, y and z: cells are taken together up to it."""
 SMOOTH = 0.2
 """Convex change of slope from cell to cell up to which ground counts as without edges."""
+FACE = 0.06
+"""Highest part over the radius on ground with edges: the face of a ledge is integrated along its height."""
+SHOULDER = 1.1
+"""Widest part over the width in which the tyre's shoulder fades."""
+LEAST = 1.0e-12
+"""m; keeps a part of no width from dividing by nothing."""
+LEVEL = 0.005
+"""Over the radius: how far ground with edges may lie off a piece of several cells that is taken whole."""
 # Sums over one wheel: force, moment about the centre, normal force, normal force times place, area, deepest point, the
 # moment about the axle that the exact integral does not have, and the first and last tread element that carries.
 E_FORCE, E_MOMENT, E_NORMAL, E_PLACE, E_AREA, E_SINK, E_AXLE, E_FIRST, E_LAST, E_SIZE = places(
@@ -121,165 +129,265 @@ def share(load: Array, place: float, j: int, force: Vec, at: Vec, size: float, a
         w = part
 
 
+class Pressed(NamedTuple):
+    """What one wheel's integral needs at every part of ground; lengths in metres, directions in world axes."""
+
+    wheel: int
+    centre: Vec
+    axle: Vec
+    velocity: Vec
+    spin: Vec
+    level: Vec
+    """In the wheel's plane, level and forward or backward."""
+    down: Vec
+    lowest: float
+    """Tread element, as a number, straight under the axle, and elements per radian from there towards ``level``."""
+    sense: float
+    radius: float
+    crown: float
+    half: float
+    outer: float
+    """Half width with its soft shoulder."""
+    edge: float
+    """Width over which the shoulder fades, and one over it."""
+    per_edge: float
+    per_row: float
+    per_step: float
+    damp: float
+    farthest: float
+    """Square of the distance from the axle beyond which no part of a piece touches."""
+    cell: float
+    per_length: float
+    """One over what a part may be long along x and y, rise, and reach across the tread."""
+    per_rise: float
+    per_width: float
+
+
+@kernel
+def is_whole(z: Array, i: int, j: int, stride: int, tolerance: float) -> bool:
+    """Whether a square of cells is one bilinear piece, within a tolerance of height (m)."""
+    if stride == 1:
+        return True
+    if i < 0 or j < 0 or i + stride >= z.shape[0] or j + stride >= z.shape[1]:
+        return False
+    a, b = z[i, j], z[i, j + stride]
+    c, d = z[i + stride, j], z[i + stride, j + stride]
+    per = 1.0 / stride
+    for m in range(stride + 1):
+        left = a + m * per * (c - a)
+        slope = (b + m * per * (d - b) - left) * per
+        for n in range(stride + 1):
+            if abs(z[i + m, j + n] - left - n * slope) > tolerance:
+                return False
+    return True
+
+
+@unfolded
+def is_beyond(w: Pressed, at: Vec, half: float) -> bool:
+    """Whether ground that reaches ``half`` (m) around a place from the wheel's centre lies outside the tyre."""
+    side = dot(at, w.axle)
+    reach = w.radius + half
+    return dot(at, at) - side * side > reach * reach or abs(side) > w.outer + half
+
+
+@kernel
+def fade(w: Pressed, side: float, square: float) -> tuple[float, float]:
+    """Share that the shoulder leaves of a part, and how much further in (m) its middle lies then.
+
+    ``side`` is the part's place across the tread (m, not negative), ``square`` the square of its half width.
+    """
+    into = w.outer - side
+    if into > w.edge and (into - w.edge) * (into - w.edge) >= square:
+        return 1.0, 0.0
+    half = math.sqrt(square) + LEAST
+    inner, outer = max(into + half, 0.0), max(into - half, 0.0)
+    # The share rises from 0 to 1 over the edge and stays: its integral from where the tyre ends.
+    more, less = min(inner, w.edge), min(outer, w.edge)
+    left = 0.5 * (more * more - less * less) * w.per_edge + inner - more - outer + less
+    return left / (2.0 * half), (more - less) * w.per_edge * half * half / (3.0 * left + LEAST)
+
+
+@unfolded
+def touch_part(
+    w: Pressed, at: Vec, gx: float, gy: float, long_x: float, long_y: float
+) -> tuple[float, float, float, float, Vec]:
+    """Mean depth (m), plan area inside (m^2), place along the axle, one over the distance from it, and place.
+
+    ``at``: the part's middle from the wheel's centre; ``gx``, ``gy`` its slopes; ``long_x``, ``long_y`` its half sides.
+    The depth is negative where nothing is inside.
+    """
+    lx, ly, lz = at
+    ax, ay, az = w.axle
+    side = lx * ax + ly * ay + lz * az
+    square = lx * lx + ly * ly + lz * lz - side * side
+    tx, ty = (ax + az * gx) * long_x, (ay + az * gy) * long_y
+    if square >= w.farthest or abs(side) >= w.outer + abs(tx) + abs(ty):
+        return -1.0, 0.0, side, 0.0, at
+    per_r = 1.0 / math.sqrt(square)
+    depth = w.radius - square * per_r - w.crown * side * side
+    # How depth changes over half the part: along it, and by the wheel's roundness.
+    ex, ey = (lx + lz * gx) * long_x - side * tx, (ly + lz * gy) * long_y - side * ty
+    steepest = (ex * ex + ey * ey) * per_r * per_r
+    sides = tx * tx + ty * ty
+    spread = long_x * long_x * (1.0 + gx * gx) + long_y * long_y * (1.0 + gy * gy)
+    bend = (spread - sides - steepest) * per_r * (1.0 / 6.0) + w.crown * sides * (1.0 / 3.0)
+    above = depth - 3.0 * bend
+    left, inward = fade(w, abs(side), sides)
+    area = 4.0 * long_x * long_y * left
+    depth += 2.0 * w.crown * abs(side) * inward
+    side -= math.copysign(inward, side)
+    if above * above >= steepest:
+        return depth - bend if above > 0.0 else -1.0, area, side, per_r, at
+    # The tyre ends on this part: only what is inside counts, at its mean depth.
+    change = math.sqrt(steepest)
+    end = 2.0 * depth / (change + math.sqrt(max(steepest + 12.0 * bend * depth, 0.0)))
+    inside = 0.5 * (end + 1.0)
+    depth += 0.5 * change * (1.0 - end) - bend * (1.0 - end * (1.0 - end))
+    # And it lies on the middle of what is inside.
+    shift = -0.5 * (1.0 - end) / change * per_r
+    mx, my = shift * long_x * ex, shift * long_y * ey
+    moved = lx + mx, ly + my, lz + mx * gx + my * gy
+    side += shift * (ex * tx + ey * ty)
+    return depth if inside > 0.0 else -1.0, area * inside, side, per_r, moved
+
+
+@unfolded
+def press_part(
+    w: Pressed, pressure: Array, load: Array, sums: Array, at: Vec, gx: float, gy: float, depth: float, area: float,
+    side: float, per_r: float,
+) -> None:  # fmt: skip
+    """Add what a part of ground does to the wheel."""
+    ax, ay, az = w.axle
+    lx, ly, lz = at
+    # The field, linear between samples.
+    place = depth * w.per_step
+    s = min(int(place), pressure.shape[1] - 2)
+    growth = pressure[w.wheel, s + 1] - pressure[w.wheel, s]
+    p = pressure[w.wheel, s] + growth * (place - s)
+    # The ground point comes nearer to the axle as the wheel moves towards it.
+    speed = plus_cross(w.velocity, w.spin, at)
+    closing = dot(minus(at, times(side, w.axle)), speed) * per_r
+    whole = max(p + w.damp * w.per_step * growth * closing, 0.0) * area
+    force = -whole * gx, -whole * gy, whole
+    add(sums, E_FORCE, force)
+    add(sums, E_MOMENT, cross(at, force))
+    sums[E_AXLE] += p * area * (ax * (ly + lz * gy) - ay * (lx + lz * gx) + az * (ly * gx - lx * gy))
+    slant = math.sqrt(1.0 + gx * gx + gy * gy)
+    size = whole * slant
+    add(sums, E_PLACE, times(size, at))
+    sums[E_NORMAL] += size
+    sums[E_AREA] += area * slant
+    sums[E_SINK] = max(sums[E_SINK], depth)
+    turn = w.lowest + w.sense * around(dot(at, w.level), dot(at, w.down))
+    row = min(max(int((side + w.half) * w.per_row), 0), load.shape[1] - 1)
+    first = math.floor(turn)
+    sums[E_FIRST] = min(sums[E_FIRST], first)
+    sums[E_LAST] = max(sums[E_LAST], first + 1.0)
+    share(load, turn, row, force, at, size, area * slant)
+
+
+@unfolded
+def press_piece(
+    w: Pressed, pressure: Array, ground: Ground, load: Array, sums: Array, i: int, j: int, stride: int,
+    per_stride: float, box: Box,
+) -> None:  # fmt: skip
+    """Add a square piece of ``stride`` cells: whole, or in parts that neither reach nor rise too far.
+
+    ``box``: the wheel's shadow, in cells (first and last along x, then along y).
+    """
+    z = ground.z
+    nx, ny = z.shape
+    low = min(max(i, 0), nx - 1)
+    high = min(max(i + stride, 0), nx - 1)
+    left = min(max(j, 0), ny - 1)
+    right = min(max(j + stride, 0), ny - 1)
+    z00 = z[low, left]
+    e_low = z[low, right] - z00
+    e_high = z[high, right] - z[high, left]
+    e_far = z[high, left] - z00
+    twist = e_high - e_low
+    spacing = stride * w.cell
+    per_spacing = per_stride * ground.per_cell
+    x0 = ground.x0 + i * w.cell - w.centre[0]
+    y0 = ground.y0 + j * w.cell - w.centre[1]
+    z0 = z00 - w.centre[2]
+    # How many times too long, too high, or too wide for the shoulders it is.
+    steep_x, steep_y = max(abs(e_far), abs(e_far + twist)), max(abs(e_low), abs(e_high))
+    ax, ay, az = w.axle
+    over_x = max(spacing * w.per_length, steep_x * w.per_rise, abs(ax * spacing + az * e_far) * w.per_width)
+    over_y = max(spacing * w.per_length, steep_y * w.per_rise, abs(ay * spacing + az * e_low) * w.per_width)
+    across = beside = 1
+    if over_x > 1.0 or over_y > 1.0:
+        middle = x0 + 0.5 * spacing, y0 + 0.5 * spacing, z0 + 0.25 * (e_low + e_high) + 0.5 * e_far
+        if is_beyond(w, middle, 0.71 * spacing + 0.5 * (abs(e_far) + abs(e_low) + abs(twist))):
+            return
+        across = int(math.ceil(over_x))
+        beside = int(math.ceil(over_y))
+    per_across, per_beside = 1.0 / across, 1.0 / beside
+    long_x, long_y = 0.5 * spacing * per_across, 0.5 * spacing * per_beside
+    m0, m1, n0, n1 = 0, across, 0, beside
+    if across > 4 or beside > 4:
+        # Only the parts that lie in the shadow: a narrow wheel on a coarse grid touches few of them.
+        m0 = max(int((box[0] - i) / stride * across), 0)
+        m1 = min(int((box[1] - i) / stride * across) + 1, across)
+        n0 = max(int((box[2] - j) / stride * beside), 0)
+        n1 = min(int((box[3] - j) / stride * beside) + 1, beside)
+    for m in range(m0, m1):
+        u = (m + 0.5) * per_across
+        rise = e_low + u * twist
+        for n in range(n0, n1):
+            v = (n + 0.5) * per_beside
+            gx, gy = (e_far + v * twist) * per_spacing, rise * per_spacing
+            middle = x0 + u * spacing, y0 + v * spacing, z0 + u * e_far + v * rise
+            depth, area, side, per_r, at = touch_part(w, middle, gx, gy, long_x, long_y)
+            if depth > 0.0:
+                press_part(w, pressure, load, sums, at, gx, gy, depth, area, side, per_r)
+
+
 @kernel
 def press(
     tyre: Array, pressure: Array, wheel: int, ground: Ground, ceiling: float, edges: float, centre: Vec,
     rotation: Array, velocity: Vec, spin: Vec, load: Array, sums: Array,
 ) -> None:  # fmt: skip
     """Integrate the field of one wheel over the ground inside it: into ``sums`` (E_*) and ``load`` by tread element."""
-    z = ground.z
-    nx, ny = z.shape
-    cx, cy, cz = centre
-    ax, ay, az = rotation[0, 1], rotation[1, 1], rotation[2, 1]
+    axle = rotation[0, 1], rotation[1, 1], rotation[2, 1]
     radius = tyre[wheel, T_RADIUS]
-    crown = tyre[wheel, T_CROWN]
-    damp = tyre[wheel, T_DAMP]
     half = tyre[wheel, T_HALF_WIDTH]
-    per_step = 1.0 / tyre[wheel, T_LAW_STEP]
-    per_edge = 1.0 / tyre[wheel, T_EDGE]
-    outer = half + 0.5 * tyre[wheel, T_EDGE]
-    samples = pressure.shape[1]
+    edge = tyre[wheel, T_EDGE]
+    outer = half + 0.5 * edge
     sums[:] = 0.0
-    wide, long, dx, dy = shadow(centre, (ax, ay, az), radius, outer, ceiling)
+    wide, long, dx, dy = shadow(centre, axle, radius, outer, ceiling)
     if wide < 0.0:
         return
-    # Pieces of the surface: cells, or several of them together where nothing sharp is lost, or parts of a coarse one.
-    coarsest = min(STRIDE * radius, 1.1 * tyre[wheel, T_EDGE])
-    stride = 1 if edges > SMOOTH else max(int(coarsest * ground.per_cell), 1)
-    spacing = stride / ground.per_cell
-    per_cell = 1.0 / spacing
-    cuts = int(math.ceil(spacing / coarsest))
-    area = spacing * spacing
-    west = (cx + dx - wide - ground.x0) * per_cell
-    south = (cy + dy - long - ground.y0) * per_cell
-    east = (cx + dx + wide - ground.x0) * per_cell
-    north = (cy + dy + long - ground.y0) * per_cell
-    # A wheel as thin as a disc is as hard as one: its faces are cut as finely as its shoulders are narrow.
-    per_slice = 1.0 / min(SLICE * radius, coarsest)
     # Level and down in the wheel's plane, for the angle about the axle.
-    flat = math.sqrt(max(1.0 - az * az, 1.0e-12))
-    hx, hy = ay / flat, -ax / flat
-    ux, uy, uz = ax * az / flat, ay * az / flat, -flat
-    lowest, sense = tread_place(rotation, (hx, hy, 0.0), (ux, uy, uz), load.shape[0])
-    rows = load.shape[1]
-    per_row = rows / (2.0 * half)
-    farthest = (radius + coarsest) * (radius + coarsest)
-    vx, vy, vz = velocity
-    wx, wy, wz = spin
-    first_place = 2 * load.shape[0]
-    last_place = -first_place
-    fx = fy = fz = mx = my = mz = normal = px = py = pz = touched = deepest = axle = 0.0
-    for i in range(int(math.floor(west)), int(math.floor(east)) + 1):
-        low = min(max(i * stride, 0), nx - 1)
-        high = min(max((i + 1) * stride, 0), nx - 1)
-        for j in range(int(math.floor(south)), int(math.floor(north)) + 1):
-            left = min(max(j * stride, 0), ny - 1)
-            right = min(max((j + 1) * stride, 0), ny - 1)
-            z00 = z[low, left]
-            e_low = z[low, right] - z00
-            e_high = z[high, right] - z[high, left]
-            e_far = z[high, left] - z00
-            # A steep cell is cut along each axis into parts that rise by little.
-            steep_x = max(abs(e_far), abs(e_far + e_high - e_low))
-            steep_y = max(abs(e_low), abs(e_high))
-            across = cuts
-            beside = cuts
-            if max(steep_x, steep_y) * per_slice > 1.0:
-                across = max(cuts, int(math.ceil(steep_x * per_slice)))
-                beside = max(cuts, int(math.ceil(steep_y * per_slice)))
-            per_across = 1.0 / across
-            per_beside = 1.0 / beside
-            piece = area * per_across * per_beside
-            long_x = 0.5 * spacing * per_across
-            long_y = 0.5 * spacing * per_beside
-            # Only the parts that lie in the shadow: a narrow wheel on a coarse grid touches few of them.
-            m0 = max(int((west - i) * across), 0)
-            m1 = min(int((east - i) * across) + 1, across)
-            n0 = max(int((south - j) * beside), 0)
-            n1 = min(int((north - j) * beside) + 1, beside)
-            for m in range(m0, m1):
-                u = (m + 0.5) * per_across
-                middle_x = ground.x0 + (i + u) * spacing - cx
-                rise_y = e_low + u * (e_high - e_low)
-                gy = rise_y * per_cell
-                for n in range(n0, n1):
-                    v = (n + 0.5) * per_beside
-                    lx = middle_x
-                    ly = ground.y0 + (j + v) * spacing - cy
-                    lz = z00 + u * e_far + v * rise_y - cz
-                    side = lx * ax + ly * ay + lz * az
-                    square = lx * lx + ly * ly + lz * lz - side * side
-                    if square >= farthest or abs(side) >= outer:
-                        continue
-                    r = math.sqrt(square)
-                    depth = radius - r - crown * side * side
-                    gx = (e_far + v * (e_high - e_low)) * per_cell
-                    # How depth changes over half the part: along it, and by the wheel's roundness.
-                    tx, ty = (ax + az * gx) * long_x, (ay + az * gy) * long_y
-                    ex, ey = (lx + lz * gx) * long_x - side * tx, (ly + lz * gy) * long_y - side * ty
-                    change = math.sqrt(ex * ex + ey * ey) / r
-                    sides = tx * tx + ty * ty
-                    whole = long_x * long_x * (1.0 + gx * gx) + long_y * long_y * (1.0 + gy * gy)
-                    bend = (whole - sides - change * change) / (6.0 * r) + crown * sides / 3.0
-                    inside = 1.0
-                    if depth >= change + 3.0 * bend:
-                        depth -= bend
-                    elif depth <= 3.0 * bend - change:
-                        continue
-                    else:
-                        # The tyre ends on this part: only what is inside counts, at its mean depth.
-                        end = 2.0 * depth / (change + math.sqrt(max(change * change + 12.0 * bend * depth, 0.0)))
-                        inside = 0.5 * (end + 1.0)
-                        depth += 0.5 * change * (1.0 - end) - bend * (1.0 - end * (1.0 - end))
-                        if inside <= 0.0 or depth <= 0.0:
-                            continue
-                        # And it lies on the middle of what is inside.
-                        shift = -0.5 * (1.0 - end) / (change * r)
-                        lx += shift * long_x * ex
-                        ly += shift * long_y * ey
-                        lz += shift * (long_x * ex * gx + long_y * ey * gy)
-                        side += shift * (ex * tx + ey * ty)
-                    slant = math.sqrt(1.0 + gx * gx + gy * gy)
-                    # The field, linear between samples.
-                    place = depth * per_step
-                    s = min(int(place), samples - 2)
-                    growth = pressure[wheel, s + 1] - pressure[wheel, s]
-                    p = pressure[wheel, s] + growth * (place - s)
-                    real = min((outer - abs(side)) * per_edge, 1.0) * piece * inside
-                    # The ground point comes nearer to the axle as the wheel moves towards it.
-                    closing = (
-                        (lx - side * ax) * (vx + wy * lz - wz * ly)
-                        + (ly - side * ay) * (vy + wz * lx - wx * lz)
-                        + (lz - side * az) * (vz + wx * ly - wy * lx)
-                    ) / r
-                    whole = max(p + damp * per_step * growth * closing, 0.0) * real
-                    force = -whole * gx, -whole * gy, whole
-                    mx += ly * force[2] - lz * force[1]
-                    my += lz * force[0] - lx * force[2]
-                    mz += lx * force[1] - ly * force[0]
-                    axle += p * real * (ax * (ly + lz * gy) - ay * (lx + lz * gx) + az * (ly * gx - lx * gy))
-                    fx += force[0]
-                    fy += force[1]
-                    fz += force[2]
-                    size = whole * slant
-                    real *= slant
-                    normal += size
-                    px += size * lx
-                    py += size * ly
-                    pz += size * lz
-                    touched += real
-                    deepest = max(deepest, depth)
-                    turn = lowest + sense * around(lx * hx + ly * hy, lx * ux + ly * uy + lz * uz)
-                    row = min(max(int((side + half) * per_row), 0), rows - 1)
-                    first_place = min(first_place, int(math.floor(turn)))
-                    last_place = max(last_place, int(math.floor(turn)) + 1)
-                    share(load, turn, row, force, (lx, ly, lz), size, real)
-    put(sums, E_FORCE, (fx, fy, fz))
-    put(sums, E_MOMENT, (mx, my, mz))
-    put(sums, E_PLACE, (px, py, pz))
-    sums[E_NORMAL] = normal
-    sums[E_AREA] = touched
-    sums[E_SINK] = deepest
-    sums[E_AXLE] = axle
-    sums[E_FIRST] = first_place
-    sums[E_LAST] = last_place
+    flat = math.sqrt(max(1.0 - axle[2] * axle[2], 1.0e-12))
+    level = axle[1] / flat, -axle[0] / flat, 0.0
+    down = axle[0] * axle[2] / flat, axle[1] * axle[2] / flat, -flat
+    lowest, sense = tread_place(rotation, level, down, load.shape[0])
+    # A wheel as thin as a disc is as hard as one: its parts are as small as its shoulders are narrow.
+    shoulder = SHOULDER * edge
+    coarsest = min(STRIDE * radius, shoulder)
+    rise = min(FACE * radius, coarsest) if edges > SMOOTH else coarsest
+    w = Pressed(
+        wheel, centre, axle, velocity, spin, level, down, lowest, sense, radius, tyre[wheel, T_CROWN], half, outer,
+        edge, 1.0 / edge, load.shape[1] / (2.0 * half), 1.0 / tyre[wheel, T_LAW_STEP], tyre[wheel, T_DAMP],
+        (radius + 1.3 * coarsest) ** 2, 1.0 / ground.per_cell, 1.0 / coarsest, 1.0 / rise, 1.0 / shoulder,
+    )  # fmt: skip
+    sums[E_FIRST] = 2.0 * load.shape[0]
+    sums[E_LAST] = -2.0 * load.shape[0]
+    box = (
+        (centre[0] + dx - wide - ground.x0) * ground.per_cell,
+        (centre[0] + dx + wide - ground.x0) * ground.per_cell,
+        (centre[1] + dy - long - ground.y0) * ground.per_cell,
+        (centre[1] + dy + long - ground.y0) * ground.per_cell,
+    )
+    stride = max(int(coarsest * ground.per_cell), 1)
+    per_stride = 1.0 / stride
+    for i in range(int(math.floor(box[0] / stride)), int(math.floor(box[1] / stride)) + 1):
+        for j in range(int(math.floor(box[2] / stride)), int(math.floor(box[3] / stride)) + 1):
+            whole = edges <= SMOOTH or is_whole(ground.z, i * stride, j * stride, stride, LEVEL * radius)
+            step = stride if whole else 1
+            per_step = per_stride if whole else 1.0
+            for k in range(1 if whole else stride):
+                for m in range(1 if whole else stride):
+                    press_piece(w, pressure, ground, load, sums, i * stride + k, j * stride + m, step, per_step, box)

@@ -116,12 +116,12 @@ def turn(r: Array, v: Vec) -> Vec:
 
 
 @kernel
-def plus_turn(p: Vec, r: Array, v: Vec) -> Vec:
-    """``p + r @ v``: a point of a body in the world."""
+def turn_at(r: Array, b: int, v: Vec) -> Vec:
+    """``r[b] @ v``: a vector of body ``b`` in the world; no view is made, which would count references."""
     return (
-        p[0] + r[0, 0] * v[0] + r[0, 1] * v[1] + r[0, 2] * v[2],
-        p[1] + r[1, 0] * v[0] + r[1, 1] * v[1] + r[1, 2] * v[2],
-        p[2] + r[2, 0] * v[0] + r[2, 1] * v[1] + r[2, 2] * v[2],
+        r[b, 0, 0] * v[0] + r[b, 0, 1] * v[1] + r[b, 0, 2] * v[2],
+        r[b, 1, 0] * v[0] + r[b, 1, 1] * v[1] + r[b, 1, 2] * v[2],
+        r[b, 2, 0] * v[0] + r[b, 2, 1] * v[1] + r[b, 2, 2] * v[2],
     )
 
 
