@@ -1,14 +1,19 @@
 """Words in charts: none is cut, none lies over another or off the picture, whatever the names and however many.
 
 Bounding boxes are those that the drawing library itself sets the words in, one pixel off allowed. Every chart of a
-store and of the decisions is drawn with 2, 6 and 16 trucks whose names are long.
+store and of the decisions is drawn with 2, 6 and 16 trucks (changes, unknowns, kinds of ground) whose names are long:
+90 pictures, 54 of them again as a phone has them. The charts of reality, of the bench and of drilling are not in it.
 """
 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
+import math
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import cache
+from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import made_store
@@ -17,13 +22,28 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 from matplotlib.transforms import Bbox
+from test_decision_shift import GUNDI, LINES, Additive, doubted, look
+from test_explore import AIMS, Effort, propose, searched, success_map
 
+from models.change import load_change
+from models.scenario import change
+from sim.chart.budget import budget as draw_budget
+from sim.chart.doubt import doubt as draw_doubt
+from sim.chart.explore import front as draw_front
+from sim.chart.explore import success_map as draw_map
 from sim.chart.inline import CARD
+from sim.chart.shift import shift as draw_shift
 from sim.chart.value import ValueMark, value
+from sim.chart.worth import worth as draw_worth
+from sim.decision.budget import budget, choices
+from sim.decision.change_sets import drawer
+from sim.decision.worth import worth
 from sim.report import charts
 from sim.statistics.interval import Estimate
 from sim.store.store import Store
 
+TITLE = "A finding that takes a line and a half of a chart when it is said with the names of the trucks it is about"
+ASSUMED = "By simulation: steady driver; luck varies start, grip, rocks and battery."
 SLACK = 1.5
 """Pixels that two boxes may share: the space that letters leave free in their own."""
 PLACES = (("ledge", 20.0), ("ledge", 30.0), ("ledge-on-slope,slope_deg=15", 25.0), ("climb", 45.0))
@@ -67,6 +87,7 @@ def faults(made: Figure) -> list[str]:
         up = min(a.y1, b.y1) - max(a.y0, b.y0)
         if across > SLACK and up > SLACK:
             out.append(f"{one.get_text()!r} over {other.get_text()!r}")
+    out += [f"not a letter: {t.get_text()!r}" for t, _ in found if "\N{REPLACEMENT CHARACTER}" in t.get_text()]
     out += [f"cut: {t.get_text()!r}" for t, _ in found if t.get_text().rstrip().endswith("…")]
     return out
 
@@ -87,7 +108,7 @@ def subject(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFac
 
 @pytest.mark.parametrize("kind", [kind for kind in charts.OF_STORE if kind not in ("limits", "value")])
 def test_no_word_of_a_store_chart_is_cut_or_covered(kind: str, subject: Any) -> None:
-    """The made trucks cost alike, and limits need levels of one kind: "value" is drawn below, "limits" not yet."""
+    """The made trucks cost alike, and limits need levels of one kind: these two are drawn below."""
     made = list(charts.OF_STORE[kind](subject))
     assert made, f"no chart of {kind}"
     assert {name: faults(figure) for name, figure in made if faults(figure)} == {}
@@ -110,3 +131,76 @@ def test_no_word_of_what_a_change_buys_is_cut_or_covered(count: int) -> None:
     made = value(marks, "as it is")
     assert made is not None
     assert faults(made) == []
+
+
+@pytest.mark.parametrize("count", [2, 6, 16])
+@pytest.mark.parametrize("width", [5.6, CARD])
+def test_no_word_of_a_limit_is_cut_or_covered(count: int, width: float, tmp_path: Path) -> None:
+    file = made_store.make(tmp_path / "s.sqlite", long_names(count), repeats=20, traces=0,
+                           places=[("ledge-on-slope,slope_deg=15", level) for level in (15.0, 20.0, 25.0, 30.0, 35.0)])
+    with Store(file) as store:
+        made = list(charts.OF_STORE["limits"](replace(charts.Subject.of(store, None), width=width)))
+    assert len(made) == 1
+    assert faults(made[0][1]) == []
+
+
+def cycled(some: Sequence[Any], count: int, **changed: Any) -> tuple[Any, ...]:
+    """As many answers as asked for, each with its long name."""
+    return tuple(replace(some[k % len(some)], **{key: value(k, name) for key, value in changed.items()})
+                 for k, name in enumerate(long_names(count)))
+
+
+@cache
+def bought() -> tuple[Any, Any]:
+    """What two changes are worth, and what to buy of them, on made-up limits."""
+    box = drawer(GUNDI, [load_change(change("gundi", name)) for name in ("battery-forward", "front-wheel-rings")])
+    return worth(box, Additive(box), LINES, 12), budget(choices(box, 20.0), Additive(box), LINES, repeats=12, sets=3)
+
+
+def decided(kind: str, count: int) -> Figure:
+    """The chart of a decision between or about so many things."""
+    if kind == "worth":
+        answer = bought()[0]
+        shares = cycled(answer.shares, count, name=lambda _, name: name)
+        return draw_worth(replace(answer, shares=shares), TITLE, ASSUMED)
+    if kind == "budget":
+        answer = bought()[1]
+        drawer = SimpleNamespace(names=tuple(long_names(count)))
+        sets = cycled(answer.sets, count, mask=lambda k, _: 1 << k, money=lambda k, _: 3.0 * k,
+                      behind=lambda *_: answer.sets[0].gain)
+        order = cycled(answer.order, count, name=lambda _, name: name)
+        return draw_budget(replace(answer, sets=sets, order=order, choice=replace(answer.choice, drawer=drawer)), TITLE,
+                           ASSUMED)
+    if kind == "doubt":
+        answer = doubted({"grip": 4.0, "motor": 0.4})
+        some = tuple(replace(answer.influences[k % len(answer.influences)],
+                             unknown=replace(answer.influences[k % len(answer.influences)].unknown, name=name))
+                     for k, name in enumerate(long_names(count)))
+        return draw_doubt(replace(answer, influences=some), TITLE, ASSUMED)
+    found = look(0.10, 0.04, 67.0, 117.0)
+    lines = tuple(replace(found.lines[k % 2], obstacle=f"{name}.ground.npz".replace(",", ""))
+                  for k, name in enumerate(long_names(count)))
+    limit = found.found.limit[:, [k % 2 for k in range(count)]]
+    return draw_shift(replace(found, lines=lines, found=replace(found.found, lines=lines, limit=limit),
+                              move=replace(found.move, part=long_names(2)[0])), TITLE, ASSUMED)
+
+
+@pytest.mark.parametrize("count", [2, 6, 16])
+@pytest.mark.parametrize("kind", ["worth", "budget", "doubt", "shift"])
+def test_no_word_of_a_decision_is_cut_or_covered(kind: str, count: int) -> None:
+    assert faults(decided(kind, count)) == []
+
+
+@pytest.mark.parametrize("count", [2, 6, 16])
+def test_no_word_of_a_search_is_cut_or_covered(count: int) -> None:
+    shop, _, found = searched(again=1)  # a map adds to what was driven
+    answer = propose(found, Effort(150, most=24, confirm=40))
+    assert len(answer.proposals) == 3  # there are never more
+    named = tuple(replace(one, setup=replace(one.setup, name=name))
+                  for one, name in zip(answer.proposals, long_names(3), strict=True))
+    assert faults(draw_front(replace(answer, proposals=named), TITLE, ASSUMED)) == []
+    grid = success_map(found, ("battery", "hub"), shop.now, repeats=20)
+    names = long_names(max(count, len(grid.up.options)))
+    options = tuple(replace(grid.up.options[0], label=name, value=math.nan) for name in names)
+    up = replace(grid.up, unit="", options=options, now=1)
+    assert faults(draw_map(replace(grid, up=up), tuple(one.name for one in AIMS), TITLE, ASSUMED)) == []

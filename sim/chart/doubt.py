@@ -18,9 +18,9 @@ def doubt(answer: Doubt, title: str, assumed: str = "") -> Figure:
                 f"having. {assumed}")
     names = style.lines_of((f"{one.unknown.name}, {100 * one.share:.0f} %" for one in answer.influences),
                            0.27 * WIDTH - 0.25)
-    made = style.figure(WIDTH, 1.1 + max(0.55, style.tallest(names) + 0.1) * rows, title, subtitle)
+    made = style.figure(WIDTH, 1.3 + max(0.55, style.tallest(names) + 0.1) * rows, title, subtitle)
     height = made.get_figheight()
-    bottom, top = 0.62 / height, style.top(made)
+    bottom, top = 0.82 / height, style.top(made)
     axes = made.add_axes((0.27, bottom, 0.33, top - bottom))
     style.frame(axes)
     axes.axvline(answer.least, color=style.INK, lw=1.2)
@@ -32,7 +32,7 @@ def doubt(answer: Doubt, title: str, assumed: str = "") -> Figure:
             axes.plot(gain.value, y, mark, color=colour, ms=8, mec="white", zorder=3)
     axes.set_yticks(range(rows), names)
     axes.set_ylim(rows - 0.4, -0.6)
-    axes.set_xlabel("gain over the mix, points (share of the variance beside the name)")
+    axes.set_xlabel("gain over the mix, points\n(share of the variance beside the name)")
     cases = made.add_axes((0.68, bottom, 0.28, top - bottom))
     style.frame(cases, grid="x")
     order = sorted(float(g) for g in answer.gains)
@@ -41,5 +41,5 @@ def doubt(answer: Doubt, title: str, assumed: str = "") -> Figure:
     colours = [style.COLOURS[0] if g > answer.least else style.COLOURS[1] for g in order]
     cases.scatter(order, range(len(order)), c=colours, s=30, zorder=3)
     cases.set_yticks([])
-    cases.set_xlabel("gain, points (dotted: as on the sheet)")
+    cases.set_xlabel("gain, points\n(dotted: as on the sheet)")
     return made

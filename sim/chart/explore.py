@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from itertools import combinations
 
 import numpy as np
@@ -13,7 +12,7 @@ from sim.explore.dimension import Dimension
 from sim.explore.proposal import Answer
 from sim.explore.success_map import SuccessMap
 
-WIDTH = 12.0
+WIDTH, TICK = 12.0, 8.5
 
 
 def front(answer: Answer, title: str, assumed: str = "") -> Figure:
@@ -24,9 +23,12 @@ def front(answer: Answer, title: str, assumed: str = "") -> Figure:
     best = {one.genes for one in answer.front}
     subtitle = (f"{len(kept)} set-ups driven in common luck; blue: the best compromises among those driven most "
                 f"often. Chances are those of the search; proposals were proved with fresh luck. {assumed}")
-    made = style.figure(WIDTH, 5.6, title, subtitle)
+    keys = [style.Key("the truck as it is", {"color": style.INK, "marker": "X", "ms": 9, "lw": 0, "mec": style.PAPER})]
+    keys += [style.key(f"{number}  {one.role}: {one.setup.name}", number, lw=0)
+             for number, one in enumerate(answer.proposals, start=1)]
+    made = style.figure(WIDTH, 4.6, title, subtitle, keys)
     height = made.get_figheight()
-    low, high = 1.5 / height, style.top(made) - 0.1 / height
+    low, high = 0.62 / height, style.top(made) - 0.1 / height
     wide = (WIDTH - 0.75 - 0.55 * (len(pairs) - 1) - 0.25) / len(pairs)
     for column, (a, b) in enumerate(pairs):
         axes = made.add_axes(((0.75 + column * (wide + 0.55)) / WIDTH, low, wide / WIDTH, high - low))
@@ -45,11 +47,6 @@ def front(answer: Answer, title: str, assumed: str = "") -> Figure:
                           ha="center", va="center", zorder=7)
         axes.set_xlabel(f"{aims[a].name}, % cleared")
         axes.set_ylabel(f"{aims[b].name}, % cleared", labelpad=2)
-    made.text(0.75 / WIDTH, 0.92 / height, "X  the truck as it is", fontsize=9.5, va="top", color=style.INK)
-    for number, proposal in enumerate(answer.proposals, start=1):
-        words = textwrap.shorten(f"{number}  {proposal.role}: {proposal.setup.name}", 150, placeholder=" …")
-        made.text(0.75 / WIDTH, (0.92 - 0.24 * number) / height, words, fontsize=9.5, va="top",
-                  color=style.colour(number))
     return made
 
 
@@ -58,34 +55,40 @@ def success_map(found: SuccessMap, aims: tuple[str, ...], title: str, assumed: s
     subtitle = (f"{found.n} repeats in common luck at every place; around it: {found.around}. Ring: the best of the "
                 f"map; crosses: cannot be built. {assumed}")
     panels = [*((name, found.chance[:, :, k]) for k, name in enumerate(aims)), ("mean", found.chance.mean(axis=2))]
-    made = style.figure(WIDTH, 4.9, title, subtitle)
+    y = style.lines_of((_tick(found.up, k) for k in found.y), 1.6, TICK)
+    left = 0.5 + max(style.text_width(line, TICK) for text in y for line in text.splitlines())
+    wide = (WIDTH - left - 0.3 * len(panels) - 0.75) / len(panels)
+    x = style.lines_of((_tick(found.across, k) for k in found.x), wide / len(found.x) - 0.06, TICK)
+    heads = style.lines_of((name for name, _ in panels), wide, style.SMALL)
+    feet = style.lines_of([f"{found.across.name}, {found.across.unit}".rstrip(", ")], wide, style.SMALL)
+    foot = 0.3 + style.tallest(x, TICK) + style.tallest(feet)
+    tall = max(3.2, 1.05 * style.tallest(y, TICK) * len(y))
+    made = style.figure(WIDTH, foot + 0.2 + style.tallest(heads) + tall, title, subtitle)
     height = made.get_figheight()
-    low, high = 0.75 / height, style.top(made) - 0.35 / height
-    wide = (WIDTH - 0.8 - 0.3 * len(panels) - 0.75) / len(panels)
-    x, y = ([_tick(dimension, k) for k in places] for dimension, places in ((found.across, found.x),
-                                                                          (found.up, found.y)))
-    for column, (name, share) in enumerate(panels):
-        axes = made.add_axes(((0.8 + column * (wide + 0.3)) / WIDTH, low, wide / WIDTH, high - low))
+    low, high = foot / height, style.top(made) - (0.2 + style.tallest(heads)) / height
+    for column, ((_, share), head) in enumerate(zip(panels, heads, strict=True)):
+        axes = made.add_axes(((left + column * (wide + 0.3)) / WIDTH, low, wide / WIDTH, high - low))
         image = axes.imshow(100 * share.T, origin="lower", aspect="auto", cmap="cividis_r", vmin=0, vmax=100)
         for i, j in np.ndindex(share.shape):
             if np.isfinite(share[i, j]):
-                axes.text(i, j, f"{100 * share[i, j]:.0f}", ha="center", va="center", fontsize=8,
+                axes.text(i, j, f"{100 * share[i, j]:.0f}", ha="center", va="center", fontsize=TICK,
                           color="white" if share[i, j] > 0.55 else style.INK)
             else:
                 axes.text(i, j, "×", ha="center", va="center", fontsize=10, color=style.QUIET)
         if column == len(panels) - 1:
             axes.plot(*found.best, "o", ms=24, mfc="none", mec=style.COLOURS[1], mew=2.0)
-        axes.set_title(name, fontsize=10.5)
-        axes.set_xticks(range(len(x)), x, fontsize=8, rotation=0 if len(x) < 8 else 45)
-        axes.set_yticks(range(len(y)), y if column == 0 else [""] * len(y), fontsize=8)
+        axes.set_title(head, fontsize=style.SMALL)
+        axes.set_xticks(range(len(x)), x, fontsize=TICK)
+        axes.set_yticks(range(len(y)), y if column == 0 else [""] * len(y), fontsize=TICK)
         axes.tick_params(length=0)
-        axes.set_xlabel(f"{found.across.name}, {found.across.unit}".rstrip(", "), fontsize=9.5)
+        axes.set_xlabel(feet[0], fontsize=style.SMALL)
         if column == 0:
-            axes.set_ylabel(f"{found.up.name}, {found.up.unit}".rstrip(", "), fontsize=9.5)
+            axes.set_ylabel("\n".join(style.wrapped(f"{found.up.name}, {found.up.unit}".rstrip(", "), 3.0)),
+                            fontsize=style.SMALL)
     bar = made.add_axes(((WIDTH - 0.6) / WIDTH, low, 0.14 / WIDTH, high - low))
     made.colorbar(image, cax=bar)
-    bar.tick_params(labelsize=8, length=0)
-    bar.set_title("%", fontsize=9)
+    bar.tick_params(labelsize=TICK, length=0)
+    bar.set_title("%", fontsize=style.SMALL)
     return made
 
 
@@ -93,4 +96,4 @@ def _tick(dimension: Dimension, choice: int) -> str:
     option = dimension.options[choice]
     if dimension.unit and option.value == option.value:
         return f"{option.value:g}"
-    return "now" if choice == dimension.now else textwrap.shorten(option.label, 16, placeholder="…")
+    return "now" if choice == dimension.now else option.label

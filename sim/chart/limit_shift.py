@@ -26,7 +26,8 @@ def limit_shift(limits: Sequence[Limit], names: Sequence[str], width: float = 5.
     shown = _strong(limits)
     left = len(limits) - len(shown)
     counted = style.counted([one.trials for one in shown])
-    subtitle = f"Level cleared half of the time; hill: what {counted} trials leave open, bar: 95 % credible interval."
+    subtitle = f"Level cleared half of the time; hill: what {counted} trials leave open, bar: 95 % credible interval"
+    subtitle += ", open at an arrow."
     subtitle += f" {left} more trucks are in the table." if left else ""
     keys = [style.key(_said(one), names.index(one.name)) for one in shown]
     made = style.figure(width, 0.75 + 0.62 * len(shown), title(limits), subtitle, keys)
@@ -41,8 +42,12 @@ def limit_shift(limits: Sequence[Limit], names: Sequence[str], width: float = 5.
             hill = axes.fill_between(0.5 * (edges[1:] + edges[:-1]), base, base + 0.7 * counts / counts.max(), lw=0,
                                      color=style.colour(series), alpha=0.35)
             style.note(made, hill, _said(one), series)
-        ends = [end if np.isfinite(end) else edge for end, edge in
-                zip((one.half.low, one.half.high), (one.belief.grid.low, one.belief.grid.high), strict=True)]
+        ends = [one.half.low, one.half.high]
+        for k, (edge, mark) in enumerate(((np.min, "<"), (np.max, ">"))):
+            if not np.isfinite(ends[k]):
+                # The levels that were driven do not bound it on this side: as far as the hill goes, with an arrow.
+                ends[k] = float(edge(drawn, initial=one.half.value))
+                axes.plot(ends[k], base, mark, color=style.colour(series), ms=7, zorder=4)
         style.spot(axes, one.half.value, base, series, _said(one), low=ends[0], high=ends[1], upright=False)
     axes.set_yticks([])
     axes.set_ylim(0.6, len(shown) + 0.9)

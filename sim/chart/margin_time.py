@@ -58,5 +58,5 @@ def title(traces: Sequence[MarginTrace], place: str) -> str:
     at = float(lowest.time[int(np.nanargmin(lowest.margin))])
     least = float(np.nanmin(lowest.margin))
     if least < 0.0:
-        return f"{lowest.name} goes over on {place} after {float(lowest.time[lowest.margin < 0.0][0]):.1f} s"
-    return f"Closest on {place}: {lowest.name}, {least:.0f}° left at {at:.1f} s"
+        return f"{lowest.name} goes over on {place} after {float(lowest.time[lowest.margin < 0.0][0]):.1f}\u00a0s"
+    return f"Closest on {place}: {lowest.name}, {least:.0f}° left at {at:.1f}\u00a0s"

@@ -9,10 +9,10 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from sim.chart import style
+from sim.decision.obstacle_mix import Line
 from sim.decision.shift import ShiftAnswer
 
 WIDTH = 10.4
-_ROW = 2.35
 _LEFT, _GAP = 0.75, 0.85
 TIPS = (("back", "climb: tips back"), ("front", "descent: noses over"), ("left", "left side low"),
         ("right", "right side low"))
@@ -26,29 +26,35 @@ def shift(found: ShiftAnswer, title: str, assumed: str = "") -> Figure:
         f"Lines: handbook, rigid truck. Points: simulated, {found.found.n} repeats with the same luck at every "
         f"position, 95 % intervals. Grey: something is in the way there. {assumed}"
     )
-    made = style.figure(WIDTH, 0.3 + _ROW * rows, title, subtitle)
-    axes = _grid(made, panels, rows)
+    named = style.lines_of((_told(line) for line in found.lines), _panel_width())
+    origin = " (rear axle at 0)" if found.move.axis == "x" else ""
+    across = "\n".join(style.wrapped(f"{found.move.part}: {found.move.axis}, mm{origin}", _panel_width()))
+    words = style.tallest([across]) + style.tallest([*named, "one line"])
+    made = style.figure(WIDTH, 0.3 + (1.97 + words) * rows, title, subtitle)
+    axes = _grid(made, panels, rows, style.tallest([across]), words)
     _bias(axes[0], found)
     _tips(axes[1], found)
     _mix(axes[2], found)
     for index in range(len(found.lines)):
-        _line(axes[3 + index], found, index)
+        _line(axes[3 + index], found, index, named[index])
     for one in axes:
         _ways(one, found)
+        one.set_xlabel(across, fontsize=style.SMALL)
     return made
 
 
-def _grid(made: Figure, panels: int, rows: int) -> list[Axes]:
+def _grid(made: Figure, panels: int, rows: int, foot: float, words: float) -> list[Axes]:
+    """Axes two by two, with room (inches) for the words below each and for all words around it."""
     height = made.get_figheight()
     width = _panel_width()
     top = style.top(made) * height - 0.2
-    pitch = (top - 0.55) / rows
+    pitch = (top - 0.36 - foot) / rows
     found = []
     for k in range(panels):
         row, column = divmod(k, 2)
         left = _LEFT + column * (width + _GAP)
-        bottom = top - (row + 1) * pitch + 0.62
-        axes = made.add_axes((left / WIDTH, bottom / height, width / WIDTH, (pitch - 0.92) / height))
+        bottom = top - (row + 1) * pitch + 0.44 + foot
+        axes = made.add_axes((left / WIDTH, bottom / height, width / WIDTH, (pitch - 0.56 - words) / height))
         style.frame(axes, grid="y")
         found.append(axes)
     return found
@@ -92,7 +98,11 @@ def _mix(axes: Axes, found: ShiftAnswer) -> None:
     _named(axes, "whole mix, points of the chance to clear" + (" (pale: unknowns too)" if found.judgement.both else ""))
 
 
-def _line(axes: Axes, found: ShiftAnswer, index: int) -> None:
+def _told(line: Line) -> str:
+    return f"{line.name}: cleared, %" if line.level is not None else f"{line.name}: limit, {_unit(line.unit)}"
+
+
+def _line(axes: Axes, found: ShiftAnswer, index: int, title: str) -> None:
     line = found.lines[index]
     scale = 100.0 if line.level is not None else 1.0
     for k, (position, truck) in enumerate(zip(found.positions, found.found.trucks, strict=False)):
@@ -103,7 +113,7 @@ def _line(axes: Axes, found: ShiftAnswer, index: int) -> None:
         axes.annotate(f"{scale * mean.value:.1f}", (position, scale * mean.value), (7, 3),
                       textcoords="offset points", fontsize=style.SMALL)
     _at_least(axes, 0.12 * scale * float(found.found.limit[:, index].mean()))
-    _named(axes, f"{line.name}: cleared, %" if line.level is not None else f"{line.name}: limit, {_unit(line.unit)}")
+    axes.set_title(title, fontsize=style.SMALL, color=style.INK)
 
 
 def _at_least(axes: Axes, span: float) -> None:
@@ -133,6 +143,3 @@ def _ways(axes: Axes, found: ShiftAnswer) -> None:
     span = room.high - room.low
     axes.set_xlim(room.low - 0.03 * span, room.high + 0.03 * span)
     axes.axvline(room.now, color=style.QUIET, lw=1.0, ls=":", zorder=1)
-    origin = " (rear axle at 0)" if found.move.axis == "x" else ""
-    words = f"{found.move.part}: {found.move.axis}, mm{origin}"
-    axes.set_xlabel("\n".join(style.wrapped(words, _panel_width())), fontsize=style.SMALL)

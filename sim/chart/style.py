@@ -9,6 +9,7 @@ and what was assumed. Names are never cut: they wrap, and the picture grows.
 from __future__ import annotations
 
 import functools
+import re
 import warnings
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -105,7 +106,8 @@ def text_width(text: str, size: float, bold: bool = False) -> float:
 def wrapped(text: str, inches: float, size: float = SMALL, bold: bool = False) -> list[str]:
     """Lines of a text that fit a width; a word that is longer is broken."""
     lines = [""]
-    for word in readable(text).split():
+    # A space that does not break, as between a number and its unit, is a letter.
+    for word in re.split(r"[ \n\t]+", readable(text).strip()):
         longer = f"{lines[-1]} {word}".strip()
         if text_width(longer, size, bold) <= inches:
             lines[-1] = longer
@@ -202,8 +204,8 @@ def owner(axes: Axes) -> Figure:
 
 
 def readable(text: str) -> str:
-    """Text without control characters, which no font has and SVG forbids; line breaks stay."""
-    return "".join(c if c.isprintable() or c == "\n" else "\N{REPLACEMENT CHARACTER}" for c in text)
+    """Text without control characters, which no font has and SVG forbids; line breaks and spaces that bind stay."""
+    return "".join(c if c.isprintable() or c in "\n\u00a0" else "\N{REPLACEMENT CHARACTER}" for c in text)
 
 
 def frame(axes: Axes, *, grid: str = "x") -> None:

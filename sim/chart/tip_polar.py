@@ -60,8 +60,11 @@ def tip_polar(
     axes.set_xticks(np.radians([s for _, s in SIDES]), [word for word, _ in SIDES])
     axes.set_ylim(low, high)
     rings = np.arange(low + 10.0, high, 10.0 if high - low <= 50.0 else 20.0)
-    axes.set_yticks(rings, [f"{ring:.0f}°" for ring in rings], color=style.QUIET, fontsize=style.SMALL)
-    axes.set_rlabel_position(45)  # type: ignore[attr-defined]
+    axes.set_yticks(rings, [""] * len(rings))
+    for ring in rings:
+        # Over the curves, on a plate: under them a ring's number would be struck through.
+        axes.text(math.radians(45.0), ring, f"{ring:.0f}°", color=style.QUIET, fontsize=style.SMALL, ha="center",
+                  va="center", zorder=5, bbox={"facecolor": style.PAPER, "edgecolor": "none", "pad": 0.6, "alpha": 0.8})
     axes.grid(color=style.GRID)
     axes.spines["polar"].set_color(style.GRID)
     return made

@@ -18,7 +18,7 @@ from sim.replay.parts import grams, state
 
 SMALLEST_SHARE, SMALLEST_SHARE_NARROW = 0.012, 0.04
 """Of the truck's mass: what is lighter and unchanged is drawn without a label; in a wide and in a narrow picture."""
-LABEL_WIDTH, LABEL_SIZE = 1.16, style.SMALL
+LABEL_WIDTH, LABEL_SIZE = 1.3, style.SMALL
 """Inches a label takes, and points of its letters."""
 BLOCK, CHANGED = "#d5dae0", "#F4C68A"
 

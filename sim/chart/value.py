@@ -87,15 +87,17 @@ def _left_out(gains: Sequence[ValueMark]) -> list[str]:
 def sentences(gains: Sequence[ValueMark]) -> list[str]:
     """Every gain with its interval and what it costs, one sentence each, the largest first."""
     return [f"{g.name} gains {100 * g.gain.value:+.0f} points ({100 * g.gain.low:+.0f} to {100 * g.gain.high:+.0f}) "
-            f"for {cost(g)}." for g in sorted(gains, key=lambda g: -g.gain.value)]
+            f"and {cost(g)}." for g in sorted(gains, key=lambda g: -g.gain.value)]
 
 
 def cost(gain: ValueMark) -> str:
-    """Grams and money, in words where there are none."""
+    """What it costs, or saves, in grams and money."""
     money = "no price on the sheet" if gain.money is None else (
         "no money" if gain.money == 0 else f"{gain.money:g} {gain.currency}")
-    grams = "no grams" if abs(gain.grams) < LEAST_GRAMS else f"{gain.grams:+.1f} g"
-    return f"{grams} and {money}"
+    if gain.grams <= -LEAST_GRAMS:
+        return f"saves {-gain.grams:.1f} g and costs {money}"
+    grams = "no grams" if gain.grams < LEAST_GRAMS else f"{gain.grams:.1f} g"
+    return f"costs {grams} and {money}"
 
 
 def title(gains: Sequence[ValueMark], baseline: str) -> str:

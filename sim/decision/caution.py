@@ -157,7 +157,7 @@ def _asked(truck: _Truck, lines: Sequence[Line]) -> list[Caution]:
               for family in ("climb", "descent")}
     if slopes["descent"] and truck.tips.front < (steepest := max(slopes["descent"])):
         text = (f"noses over on a descent of {steepest:g}°: the handbook angle is {truck.tips.front:.1f}°, "
-                f"{steepest - truck.tips.front:.1f}° short")
+                f"{max(steepest - truck.tips.front, 0.1):.1f}° short")
         found.append(Caution("nose-over", "asked", text, truck.tips.front, steepest))
     if slopes["climb"]:
         steepest = max(slopes["climb"])

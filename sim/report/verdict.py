@@ -32,4 +32,4 @@ def sentence(text: str) -> str:
 
 def balance(comparison: Comparison, gain: ValueMark) -> str:
     """What a configuration brings and what it costs, in one sentence."""
-    return sentence(f"{about(comparison, gain.name)}; it costs {cost(gain)}")
+    return sentence(f"{about(comparison, gain.name)}; it {cost(gain)}")

@@ -25,9 +25,15 @@ class Overlay {
     c.textBaseline = "middle";
     const all = truck.data.names.map((one) => ({ ...one, spot: camera.spot(moved(truck.frames[one.body], ...one.at)) }))
       .filter((one) => one.spot);
+    const sides = [false, true].map((right) =>
+      all.filter((one) => one.spot[0] >= width / 2 === right).sort((a, b) => a.spot[1] - b.spot[1]));
+    const widest = sides.map((side) => Math.max(0, ...side.map((one) => c.measureText(one.text).width)));
+    // Where both columns do not fit beside each other they stand above and below the truck.
+    const narrow = widest[0] + widest[1] + 40 * scale > width - 0.3 * height;
     for (const right of [false, true]) {
-      const mine = all.filter((one) => one.spot[0] >= width / 2 === right).sort((a, b) => a.spot[1] - b.spot[1]);
+      const mine = sides[Number(right)];
       let y = Math.max(step, camera.cy - 0.5 * step * mine.length);
+      if (narrow) y = right ? height - step * (mine.length - 0.3) : step * 0.8;
       for (const { text, changed, spot } of mine) {
         const long = c.measureText(text).width, x = right ? width - long - 8 * scale : 8 * scale;
         this.line([[right ? x - 3 * scale : x + long + 3 * scale, y], spot], changed ? "#b34a00" : "#22262b", 1);
