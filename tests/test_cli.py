@@ -147,6 +147,8 @@ def test_batch_then_compare(capsys: pytest.CaptureFixture[str], plan: Path) -> N
     for row in data["tip"]:  # soft springs and tyres: it tips before the handbook's angle
         assert row["simulated"]["direction_deg"] == [0.0, 90.0, 180.0, 270.0]
         assert 30.0 < row["simulated"]["tip_deg"][0] < row["static_deg"]["front"]
+        assert row["stability_distance_mm"] > row["stability_rise_mm"] > 0.0
+        assert row["simulated"]["shafts"] == "braked"
     with open(data["files"][0], newline="") as file:
         assert [row["n"] for row in csv.DictReader(file)] == ["6", "6"]
 

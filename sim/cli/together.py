@@ -48,6 +48,8 @@ def tips_as_data(reading: Reading) -> list[dict[str, Any]]:
     for one in reading.members:
         seen = reading.tilted.get(one.config)
         rows.append({"configuration": one.name, "static_deg": vars(one.tips),
+                     "stability_distance_mm": 1e3 * one.footing.distance,
+                     "stability_rise_mm": 1e3 * one.footing.rise,
                      "simulated": None if seen is None else tilt_file.as_data(seen) | {"shafts": SHAFTS}})
     return rows
 
@@ -60,10 +62,11 @@ def show_tips(reading: Reading) -> None:
     for one in reading.members:
         seen = reading.tilted.get(one.config)
         rows.append((one.name, *(f"{getattr(one.tips, side):.1f}" + (f" ({seen.at(low):.1f})" if seen else "")
-                                 for side, low in SIDES)))
+                                 for side, low in SIDES),
+                     f"{1e3 * one.footing.distance:.1f} / {1e3 * one.footing.rise:.1f}"))
     show_table("Tip angle, degrees: by the handbook, rigid" +
                (" (simulated on a tilt table)" if reading.tilted else ""),
-               ("configuration", "left", "right", "back, on a climb", "front, on a descent"), rows)
+               ("configuration", "left", "right", "on a climb", "on a descent", "nearest edge / rise, mm"), rows)
     if reading.tilted:
         from sim.trial.tilt_table import how
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from pydantic import ValidationError
 
+from models.footprint import Footing, level_footing
 from models.massprops import contact_places, truck_properties
 from models.spec import Sheet
 from models.stability import TipAngles, tip_angles
@@ -31,6 +32,11 @@ class Member:
     def tips(self) -> TipAngles:
         """Handbook tip angles (deg) of the rigid truck."""
         return tip_angles(contact_places(self.sheet), truck_properties(self.sheet).cg).in_degrees()
+
+    @property
+    def footing(self) -> Footing:
+        """Its other two measures of stability at rest on the level."""
+        return level_footing(contact_places(self.sheet), truck_properties(self.sheet).cg)
 
 
 def lineup(comparison: Comparison, known: Mapping[str, StoredTruck]) -> tuple[Member, ...]:
