@@ -156,8 +156,9 @@ def _asked(truck: _Truck, lines: Sequence[Line]) -> list[Caution]:
     slopes = {family: [line.level for line in lines if line.level is not None and line.obstacle.startswith(family)]
               for family in ("climb", "descent")}
     if slopes["descent"] and truck.tips.front < (steepest := max(slopes["descent"])):
-        text = (f"noses over on a descent of {steepest:g}°: the handbook angle is {truck.tips.front:.1f}°, "
-                f"{max(steepest - truck.tips.front, 0.1):.1f}° short")
+        short = steepest - truck.tips.front
+        text = f"noses over on a descent of {steepest:g}°: the handbook angle is {truck.tips.front:.1f}°"
+        text += f", {short:.1f}° short" if short >= 0.05 else ", which is the edge"
         found.append(Caution("nose-over", "asked", text, truck.tips.front, steepest))
     if slopes["climb"]:
         steepest = max(slopes["climb"])

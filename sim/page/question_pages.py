@@ -126,7 +126,8 @@ def _of_plan(shelf: Shelf, plan: str) -> RunState:
     shelf.folder.existing(plan, ".toml")
     name = "".join(c if c.isalnum() else "-" for c in plan.removesuffix(".toml"))
     known = next((one for one in _runs(shelf).all() if one.job.get("plan") == plan), None)
-    return known or RunState(name, "plan", {"plan": plan})
+    title = next((one.title for one in shelf.folder.files("plan") if one.name == plan), name)
+    return known or RunState(name, "plan", {"plan": plan, "name": title})
 
 
 def run(request: Request) -> Response:
