@@ -189,7 +189,11 @@ def test_the_verdict_names_both_sides():
     found = look(0.05, -0.04, 117.0).judgement
     sides = {"uphill left": Estimate(3.0, 1.0, 5.0), "uphill right": Estimate(-1.0, -4.0, 2.0)}
     assert "uphill" not in verdict(found, "it")
-    assert "; uphill left +3.0, worse: uphill right -1.0" in verdict(replace(found, by_side=sides), "it")
+    said = verdict(replace(found, by_side=sides), "it")
+    assert "; uphill left +3.0 (+1.0 to +5.0), uphill right -1.0 (-4.0 to +2.0)" in said
+    assert "worse" not in said  # their intervals meet
+    sides["uphill right"] = Estimate(-1.0, -4.0, 0.5)
+    assert "+5.0), worse: uphill right -1.0 (" in verdict(replace(found, by_side=sides), "it")
 
 
 def test_an_open_case_says_how_many_more():

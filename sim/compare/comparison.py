@@ -6,13 +6,12 @@ import tomllib
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from statistics import fmean
 from typing import Any, NamedTuple
 
 from sim.compare import holm
 from sim.errors import SimError
 from sim.statistics.interval import Estimate, Rate, paired_median, quantile, wilson
-from sim.statistics.paired import PairTable, Verdict, tabulate, verdict
+from sim.statistics.paired import PairTable, Verdict, paired_difference, tabulate, verdict
 from sim.store.store import Store, StoredTruck
 from sim.trial import ground_cache
 from sim.trial.task import Versions
@@ -62,7 +61,7 @@ class CellResult:
     """Share that went over; read it beside the margins."""
     sides: tuple[Rate, Rate] | None = None
     """Success with the ground as it is and mirrored, where left and right of it differ; else None."""
-    side_gains: tuple[float, float] | None = None
+    side_gains: tuple[Estimate, Estimate] | None = None
     """Paired difference of success to the baseline on either side; None for the baseline and where sides are alike."""
 
     @property
@@ -250,7 +249,7 @@ def _cell(
     if baseline is not None and configuration.hash != baseline and shots.get(baseline):
         pairs = matched(own, shots[baseline])
         said = verdict(tabulate((mine.cleared, theirs.cleared) for mine, theirs in pairs), confidence, anytime=early)
-        gains = _side_gains(pairs)
+        gains = _side_gains(pairs, confidence)
         stood = [(m.margin_deg, t.margin_deg) for m, t in pairs if not m.rolled and not t.rolled]
         difference = paired_median([m for m, _ in stood], [t for _, t in stood], confidence)
     return CellResult(
@@ -283,11 +282,14 @@ def _by_side(shots: Iterable[Shot], confidence: float) -> tuple[Rate, Rate] | No
     return plain, mirrored
 
 
-def _side_gains(pairs: Sequence[tuple[Shot, Shot]]) -> tuple[float, float] | None:
-    sides: tuple[list[int], list[int]] = ([], [])
+def _side_gains(pairs: Sequence[tuple[Shot, Shot]], confidence: float) -> tuple[Estimate, Estimate] | None:
+    sides: tuple[list[tuple[bool, bool]], list[tuple[bool, bool]]] = ([], [])
     for mine, theirs in pairs:
-        sides[mine.mirrored].append(mine.cleared - theirs.cleared)
-    return (fmean(sides[0]), fmean(sides[1])) if sides[0] and sides[1] else None
+        sides[mine.mirrored].append((mine.cleared, theirs.cleared))
+    if not all(sides):
+        return None
+    plain, mirrored = (paired_difference(tabulate(side), confidence) for side in sides)
+    return plain, mirrored
 
 
 def matched(mine: dict[Pair, Shot], theirs: dict[Pair, Shot]) -> list[tuple[Shot, Shot]]:

@@ -9,6 +9,7 @@ from sim.compare import textbook
 from sim.compare.comparison import CellResult, Comparison
 from sim.compare.limits import Limit
 from sim.compare.sides import both, side_names
+from sim.statistics.interval import Estimate
 from sim.statistics.paired import Verdict
 from terrain import file_name
 
@@ -117,28 +118,31 @@ def share(cell: CellResult) -> str:
 
 
 def rate_sides(cell: CellResult) -> str:
-    """``; uphill left 100 %, worse: uphill right 58 %``; empty where left and right are alike."""
+    """``; uphill left 100 % (91 to 100), …``; empty where left and right are alike."""
     if cell.sides is None:
         return ""
-    plain, mirrored = (100 * rate.share for rate in cell.sides)
-    return f"; {both(side_names([cell.obstacle]), (plain, mirrored), (f'{plain:.0f} %', f'{mirrored:.0f} %'))}"
+    plain, mirrored = (_hundred(Estimate(rate.share, rate.low, rate.high)) for rate in cell.sides)
+    return f"; {both(side_names([cell.obstacle]), (plain, mirrored), '.0f', ' %')}"
 
 
 def gain_sides(cell: CellResult) -> str:
     """The paired difference on either side in points, said like :func:`rate_sides`."""
     if cell.side_gains is None:
         return ""
-    plain, mirrored = (100 * gain for gain in cell.side_gains)
-    return f"; {both(side_names([cell.obstacle]), (plain, mirrored), (f'{plain:+.0f}', f'{mirrored:+.0f}'))}"
+    plain, mirrored = (_hundred(gain) for gain in cell.side_gains)
+    return f"; {both(side_names([cell.obstacle]), (plain, mirrored), '+.0f')}"
+
+
+def _hundred(one: Estimate) -> Estimate:
+    return Estimate(*(100 * x for x in (one.value, one.low, one.high)))
 
 
 def limit_sides(limit: Limit) -> str:
     """The level cleared half of the time on either side, said like :func:`rate_sides`."""
     if limit.sides is None:
         return ""
-    plain, mirrored = (one.value for one in limit.sides)
-    texts = tuple(level(float(f"{value:.3g}"), limit.unit) for value in (plain, mirrored))
-    return f"; {both(side_names([limit.obstacle]), (plain, mirrored), (texts[0], texts[1]))}"
+    unit = level(1, limit.unit)[1:]
+    return f"; {both(side_names([limit.obstacle]), limit.sides, '.3g', unit)}"
 
 
 def over(cell: CellResult) -> str:

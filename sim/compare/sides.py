@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+
+from sim.statistics.interval import Estimate
 
 PLAIN = ("ground as built", "ground mirrored")
 _NAMES = {
@@ -20,9 +23,17 @@ def side_names(obstacles: Sequence[str]) -> tuple[str, str]:
     return known.pop() if len(known) == 1 else PLAIN
 
 
-def both(names: tuple[str, str], values: tuple[float, float], texts: tuple[str, str]) -> str:
-    """``uphill right +42, worse: uphill left +8``; as built first where both texts are alike."""
-    first, second = (f"{name} {text}" for name, text in zip(names, texts, strict=True))
-    if texts[0] == texts[1]:
-        return f"{first}, {second}"
-    return f"{second}, worse: {first}" if values[0] < values[1] else f"{first}, worse: {second}"
+def both(names: tuple[str, str], sides: tuple[Estimate, Estimate], form: str, unit: str = "") -> str:
+    """``uphill left 100 % (91 to 100), worse: uphill right 58 % (39 to 75)``.
+
+    A side is called worse where its interval lies wholly under the other's; as built first where neither does.
+    """
+    first, second = (f"{name} {_span(one, form, unit)}" for name, one in zip(names, sides, strict=True))
+    if sides[0].high < sides[1].low:
+        return f"{second}, worse: {first}"
+    return f"{first}, worse: {second}" if sides[1].high < sides[0].low else f"{first}, {second}"
+
+
+def _span(one: Estimate, form: str, unit: str) -> str:
+    value, low, high = (format(x, form) if math.isfinite(x) else "…" for x in (one.value, one.low, one.high))
+    return f"{value}{unit} ({low} to {high})"

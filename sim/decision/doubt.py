@@ -26,6 +26,7 @@ from sim.decision.judgement import DRAWS, SURE, Judgement, Spread, judge, luck_d
 from sim.decision.obstacle_mix import Line
 from sim.decision.runner import Field
 from sim.decision.unknowns import FAR, Prior
+from sim.decision.wording import by_side
 from sim.statistics import group_sequential
 from sim.statistics.interval import Estimate
 
@@ -225,7 +226,7 @@ def sentence(doubt: Doubt) -> str:
     risky = [one for one in doubt.influences if one.flips is not None]
     flipped = float(np.mean((doubt.gains > doubt.least) != (doubt.judgement.effect.gain.value > doubt.least)))
     span = f"{doubt.gains.min():+.1f} and {doubt.gains.max():+.1f} points"
-    said = f"As on the sheet: {word}. "
+    said = f"As on the sheet: {word}{by_side(doubt.judgement)}. "
     if risky:
         said += f"It flips with {', '.join(_flip(one) for one in risky)}"
     else:

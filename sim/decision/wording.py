@@ -55,15 +55,20 @@ def verdict(found: Judgement, what: str, trials_each: float = 0.0) -> str:
     open_ = found.word == "not decided"
     said = f"{_capital(found.word)}: {what} brings {ranged(found.shown)} over the mix"
     said += " (luck and unknowns)" if found.both is not None else " (luck only)"
-    if found.by_side:
-        (one, first), (other, second) = found.by_side.items()
-        values = first.value, second.value
-        said += f"; {both((one, other), values, (f'{values[0]:+.1f}', f'{values[1]:+.1f}'))}"
+    said += by_side(found)
     if open_:
         trials = f"{found.more * trials_each:.0f} more trials ({found.more} repeats)" if trials_each else (
             f"{found.more} more repeats")
         said += f"; about {trials} should decide it"
     return f"{said}. {_capital(gain_and_loss(found.effect))}."
+
+
+def by_side(found: Judgement) -> str:
+    """``; uphill left +3.0 (…), worse: uphill right -1.0 (…)``, points; empty where no line has sides."""
+    if not found.by_side:
+        return ""
+    (one, first), (other, second) = found.by_side.items()
+    return f"; {both((one, other), (first, second), '+.1f')}"
 
 
 def hanging(found: Judgement) -> str:
@@ -89,8 +94,6 @@ def intervals(found: Judgement) -> str:
         said += f"; luck and unknowns: {ranged(found.both)}"
     if found.by_driver:
         said += "; " + ", ".join(f"{name} driver {gain:+.1f}" for name, gain in found.by_driver.items())
-    if found.by_side:
-        said += "; " + ", ".join(f"{side} {ranged(gain)}" for side, gain in found.by_side.items())
     return f"{said}."
 
 
