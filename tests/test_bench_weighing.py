@@ -70,8 +70,8 @@ def test_longitudinal_place_of_the_published_car() -> None:
     assert real.loads[2] == pytest.approx(1800.0, rel=1e-4)
 
 
-def test_cross_weight_of_the_published_loads() -> None:
-    # FL 590, FR 610, RL 660, RR 640: 50.8 % on front right and rear left (from memory of the trade's tables).
+def test_cross_weight_of_four_loads() -> None:
+    # FL 590, FR 610, RL 660, RR 640: (610 + 660) / 2500 = 50.8 % on front right and rear left.
     from models.bench.weighing import wheel_loads
 
     loads = np.array([590.0, 610.0, 660.0, 640.0])

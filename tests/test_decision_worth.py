@@ -44,7 +44,7 @@ PUBLISHED = [
     ("three players", three, (2.0, 3.0, 3.0)),
     # An additive game pays everybody his own (same page).
     ("additive", lambda s: float(sum(s)), (1.0, 2.0, 3.0)),
-    # Airport game with costs 8, 11, 13, 18: Littlechild & Owen, Management Sci. 20 (1973) 370 (from memory).
+    # Airport game with costs 8, 11, 13, 18 (Airport problem, Wikipedia; Littlechild & Owen, 1973).
     ("airport", lambda s: max(({1: 8.0, 2: 11.0, 3: 13.0, 4: 18.0}[k] for k in s), default=0.0), (2, 3, 4, 9)),
 ]
 

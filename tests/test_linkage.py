@@ -60,7 +60,7 @@ def test_instant_centre_where_the_links_cross_in_the_side_view() -> None:
 
 def test_anti_squat_of_the_two_link_example() -> None:
     # Slope .069844 / .298125 = .234277 against h / l = .08 / .30: 87.854 % with all drive at this axle, half of it
-    # with half the drive (factor after Milliken & Milliken ch. 17, from memory).
+    # with half the drive: only that half lifts at this axle.
     motion = side_view()
     assert anti_squat_percent(motion, 0.08, 0.30, 1.0, rear=True) == pytest.approx(87.854, abs=1e-3)
     assert anti_squat_percent(motion, 0.08, 0.30, 0.5, rear=True) == pytest.approx(43.927, abs=1e-3)

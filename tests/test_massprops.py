@@ -43,7 +43,7 @@ def test_box_against_the_benchmark_box() -> None:
 
 @pytest.mark.parametrize(("bore", "axial", "across"), [(0.0, 0.0025, 0.00365), (0.06, 0.0034, 0.0041)])
 def test_solid_and_hollow_cylinder(bore: float, axial: float, across: float) -> None:
-    # Textbook (from memory): m (R^2 + r^2) / 2 and m (3 (R^2 + r^2) + L^2) / 12 for 2 kg, R = 0.05, L = 0.12 m.
+    # Integrals over the ring: m (R^2 + r^2) / 2 and m (3 (R^2 + r^2) + L^2) / 12 for 2 kg, R = 0.05, L = 0.12 m.
     inertia = shape_inertia("ring", 2.0, (0.1, 0.12, 0.1), bore)
     assert np.diag(inertia) == pytest.approx([across, axial, across], rel=ROUNDING)
 
@@ -108,7 +108,7 @@ def test_shell_is_the_thin_limit_of_a_hollow_box() -> None:
     shell = shape_inertia("shell", mass, size)
     assert np.diag(shell) == pytest.approx(np.diag(hollow), rel=10 * wall / size.min())
     cube = shape_inertia("shell", 1.0, (1.0, 1.0, 1.0))
-    assert np.diag(cube) == pytest.approx([5 / 18] * 3, rel=ROUNDING)  # thin cubic shell, textbook, from memory
+    assert np.diag(cube) == pytest.approx([5 / 18] * 3, rel=ROUNDING)  # six plates: 4 (1/12 + 1/4) / 6 + 2 (1/6) / 6
 
 
 def test_whole_is_the_sum_of_its_parts(truck: Sheet) -> None:

@@ -81,8 +81,9 @@ def test_twist_load_of_a_stiff_truck_is_that_of_its_tyres(model: RigidModel) -> 
 
 
 def test_roll_stiffness_of_two_springs() -> None:
-    # K = 1/2 k s^2 of a solid axle on two springs s apart (Gillespie ch. 7, from memory): k = 100 lb/in, s = 60 in:
-    # 180000 in lb/rad = 3141.59 in lb/deg; 150 N/m, .08 m: .480 N m/rad. Here from the shocks' force law.
+    # K = 1/2 k s^2 of a solid axle on two springs s apart (each gives k s / 2 of the roll, at an arm s / 2):
+    # k = 100 lb/in, s = 60 in: 180000 in lb/rad = 3141.59 in lb/deg; 150 N/m, .08 m: .480 N m/rad. Here from the
+    # shocks' force law.
     for k, s, expected in ((100.0, 60.0, 180000.0), (150.0, 0.08, 0.480)):
         line = ShockLine(2, np.zeros(3), np.zeros(3), 1.0, 1e9, k, 0.0, 1e9, 1e9, 0.0)
         turn = 1e-3

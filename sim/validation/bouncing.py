@@ -30,7 +30,7 @@ def modes(
 ) -> list[tuple[float, Array]]:
     """Frequencies (Hz) and shapes (z, pitch nose-down) of a beam on two springs; ``rates`` N/m, ``arms`` m from the CG.
 
-    Two degrees of freedom: Gillespie, Fundamentals of Vehicle Dynamics (SAE 1992), ch. 5 (from memory).
+    Two degrees of freedom: m z'' and I p'' from both springs' forces and moments about the centre of gravity.
     """
     (kf, kr), (a, b) = rates, arms
     stiffness = np.array([[kf + kr, -kf * a + kr * b], [-kf * a + kr * b, kf * a * a + kr * b * b]])
@@ -98,8 +98,8 @@ def _pitch_inertia(model: RigidModel) -> float:
 @GROUP.check(
     "bounce on tyres",
     "A truck with locked suspension bounces on its tyres as a beam on two springs of the tyres' plate stiffness",
-    source="two-degree-of-freedom bounce, Gillespie (SAE 1992), ch. 5",
-    known="from memory",
+    source="equations of motion of a beam on two springs, lift and pitch",
+    known="derived here",
     unit="Hz",
     tolerance=relative(0.02, "a swing of a tenth of the squish sees the law curved"),
     slow=True,
@@ -136,8 +136,8 @@ def bounce_on_tyres() -> Measured:
 @GROUP.check(
     "bounce on shocks",
     "A truck on hard discs bounces on its shocks as a beam on two springs: rate times motion ratio squared",
-    source="two-degree-of-freedom bounce, Gillespie (SAE 1992), ch. 5",
-    known="from memory",
+    source="equations of motion of a beam on two springs, lift and pitch",
+    known="derived here",
     unit="Hz",
     tolerance=relative(0.05, "axles tilt and wheels roll a little as the chassis heaves, which the beam leaves out"),
     slow=True,

@@ -215,8 +215,8 @@ def brush_scrub(name: str, model: RigidModel, mu: float, lead: float) -> float:
 @GROUP.check(
     "overdrive brush",
     "At a lead of 6 % the axles pull apart as two brush tyres would: three trucks, mu 0.6",
-    source="brush model, Pacejka, Tyre and Vehicle Dynamics, ch. 3, with the law's own forces for his parabola",
-    known="from memory",
+    source="brush model: bristles wound up along the patch until they slip, under the law's own forces",
+    known="derived here",
     unit="N",
     tolerance=relative(
         0.15, "damping presses the front of the patch, where the tread is not wound up yet; the brush has none"

@@ -49,8 +49,8 @@ def centre() -> Measured:
 @GROUP.check(
     "anti-squat",
     "The same links, height 80, wheelbase 300 mm: all drive at this axle, and half of it",
-    source="Milliken & Milliken, Race Car Vehicle Dynamics (SAE 1995), ch. 17: slope h / l by share of drive",
-    known="from memory",
+    source="moments about the instant centre: its slope from the contact over h / l, by share of drive; own numbers",
+    known="derived here",
     unit="%",
     tolerance=absolute(1e-3, "the printed digits"),
 )
@@ -63,8 +63,8 @@ def anti_squat() -> Measured:
 @GROUP.check(
     "roll centre",
     "Uppers angled to an apex, lowers parallel: the roll axis crosses the wheel plane 90.714 mm high",
-    source="construction of Gillespie, Fundamentals of Vehicle Dynamics (SAE 1992), ch. 7",
-    known="from memory",
+    source="plane geometry: through the uppers' apex, along the parallel lowers, to the wheel plane",
+    known="derived here",
     unit="m",
     tolerance=absolute(5e-7, "the printed digits"),
 )

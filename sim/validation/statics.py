@@ -29,9 +29,9 @@ deg, rad = math.degrees, math.radians
 
 @GROUP.check(
     "tilt angle of five cars",
-    "Tilt-table angle of published static stability factors: 1.06, 1.13, 1.15, 1.19, 1.20",
-    source="NHTSA rollover resistance ratings, 66 FR 3388 (12 January 2001): SSF = T / 2h; angle atan(SSF)",
-    known="from memory",
+    "Tilt-table angle of five static stability factors: 1.06, 1.13, 1.15, 1.19, 1.20",
+    source="NHTSA, Rollover Prevention, 65 FR 34998 (1 June 2000), ch. V.A: SSF = T / 2h; the angle is atan(SSF)",
+    known="read",
     unit="deg",
     tolerance=absolute(0.005, PRINTED),
 )
@@ -189,8 +189,8 @@ def lift() -> Measured:
 @GROUP.check(
     "centre of gravity by axle lift",
     "19.62 N, wheelbase 0.30 m, centre 90 mm high, 25 deg: load added on the scale, and height back from it",
-    source="ISO 10392:2011, axle-lift method: h = R + (l / W) dF cot(angle); numbers computed",
-    known="from memory",
+    source="moments about the raised axle: h = R + (l / W) dF cot(angle), the axle lift of ISO 10392; own numbers",
+    known="derived here",
     unit="N, m",
     tolerance=relative(1e-6, PRINTED),
 )
@@ -204,8 +204,8 @@ def lifted_height() -> Measured:
 @GROUP.check(
     "inertia of a box",
     "10 kg, 0.1 x 0.4 x 0.9 m",
-    source="Meriam & Kraige, Engineering Mechanics: Dynamics, table D/4: m (b^2 + c^2) / 12",
-    known="from memory",
+    source="integral of y^2 + z^2 over the box: m (b^2 + c^2) / 12; own numbers",
+    known="derived here",
     unit="kg m^2",
     tolerance=absolute(5e-7, PRINTED),
 )
@@ -217,8 +217,8 @@ def box() -> Measured:
 @GROUP.check(
     "inertia of cylinders",
     "2 kg, radius 50, width 120 mm, solid and with a 60 mm bore: along and across the axis",
-    source="Meriam & Kraige, Engineering Mechanics: Dynamics, table D/4",
-    known="from memory",
+    source="integrals: m (R^2 + r^2) / 2 along, m (3 (R^2 + r^2) + L^2) / 12 across; own numbers",
+    known="derived here",
     unit="kg m^2",
     tolerance=absolute(1e-12, "closed form"),
 )
@@ -325,8 +325,8 @@ def lead() -> Measured:
 @GROUP.check(
     "Ackermann",
     "Outer angle and turning radius: wheelbase 0.313, kingpins 0.18 m apart, inner wheel 40 deg",
-    source="Jazar, Vehicle Dynamics (Springer 2008), eq. 7.1: cot(outer) - cot(inner) = w / l; numbers computed",
-    known="from memory",
+    source="all wheels' normals meet on the rear axle's line: cot(outer) - cot(inner) = w / l; own numbers",
+    known="derived here",
     unit="deg, m",
     tolerance=relative(2e-5, PRINTED),
 )
