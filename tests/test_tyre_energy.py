@@ -10,7 +10,8 @@ import pytest
 from numpy.typing import NDArray
 
 from models.tyre import fit_tyre, plate_table
-from sim.physics.arrays import SOFT_EDGE
+from sim.physics.arrays import SOFT_EDGE, W_SINK
+from sim.physics.tyre_pressure import Pressed, fade
 from sim.validation.truck import sheet, truck
 from sim.validation.tyre import Rig
 from terrain.heightfield import Heightfield, sample
@@ -133,6 +134,35 @@ def test_the_force_is_the_energy_s_slope(axis: int) -> None:
     force = rig.force(float(c[0]), float(c[2]), y=float(c[1]))[:3]
     # Parts of 2 mm cells on rough ground against columns of a quarter of a millimetre.
     assert force[axis] == pytest.approx(-slope, abs=0.01 * float(np.linalg.norm(force)))
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_no_part_of_level_ground_is_deeper_in_the_tyre_than_the_wheel_sinks(seed: int) -> None:
+    """Wherever the wheel stands on the grid and whichever way it points: parts that it only touches too."""
+    rng = np.random.default_rng(seed)
+    rig = Rig(truck("gundi"), Heightfield.of(np.zeros((91, 91)), (-0.09, -0.09), 0.002))
+    for _ in range(200):
+        x, y, yaw, sink = rng.uniform((-0.004, -0.004, -3.2, 5e-4), (0.004, 0.004, 3.2, 0.006))
+        deepest = float(rig.force(x, R - sink, y=y, yaw=yaw)[W_SINK])
+        assert 0.0 < deepest <= sink * (1.0 + 1e-9)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_shoulder_s_share_is_the_mean_of_its_ramp(seed: int) -> None:
+    """Mean and centre of a trapezoid's rise over a stretch, against the sum over its thousandths."""
+    rng = np.random.default_rng(seed)
+    edge, outer = 0.004, 0.012
+    w = Pressed(*[0, *[(0.0, 0.0, 0.0)] * 6, *[0.0] * 4, 0.01, outer, edge, 1.0 / edge, *[0.0] * 8])
+    assert (w.outer, w.edge, w.per_edge) == (outer, edge, 1.0 / edge)
+    for _ in range(200):
+        side, half = rng.uniform((0.0, 1e-5), (0.016, 0.003))
+        t = side + half * (2.0 * (np.arange(1000) + 0.5) / 1000.0 - 1.0)
+        ramp = np.clip((outer - t) / edge, 0.0, 1.0)
+        share, inward = fade(w, side, half * half)
+        assert share == pytest.approx(ramp.mean(), abs=1e-5)
+        if share > 1e-3:
+            assert inward == pytest.approx(side - float(np.average(t, weights=ramp)), abs=2e-3 * half)
+        assert 0.0 <= inward <= half * (1.0 + 1e-9)
 
 
 @pytest.mark.parametrize("degrees", [10, 30, 45, 90])

@@ -44,7 +44,7 @@ FACE = 0.06
 SHOULDER = 1.1
 """Widest part over the width in which the tyre's shoulder fades."""
 LEAST = 1.0e-12
-"""m; keeps a part of no width from dividing by nothing."""
+"""m; a part that is narrower, or of which the shoulder leaves less, is none."""
 LEVEL = 0.005
 """Over the radius: how far ground with edges may lie off a piece of several cells that is taken whole."""
 # Sums over one wheel: force, moment about the centre, normal force, normal force times place, area, deepest point, the
@@ -201,10 +201,14 @@ def fade(w: Pressed, side: float, square: float) -> tuple[float, float]:
         return 1.0, 0.0
     half = math.sqrt(square) + LEAST
     inner, outer = max(into + half, 0.0), max(into - half, 0.0)
-    # The share rises from 0 to 1 over the edge and stays: its integral from where the tyre ends.
+    # The share rises from 0 to 1 over the edge and stays: its integral and its moment from where the tyre ends.
     more, less = min(inner, w.edge), min(outer, w.edge)
     left = 0.5 * (more * more - less * less) * w.per_edge + inner - more - outer + less
-    return left / (2.0 * half), (more - less) * w.per_edge * half * half / (3.0 * left + LEAST)
+    if left <= LEAST:
+        return 0.0, 0.0
+    moment = (more * more * more - less * less * less) * w.per_edge / 3.0
+    moment += 0.5 * (inner * inner - more * more - outer * outer + less * less)
+    return left / (2.0 * half), moment / left - into
 
 
 @unfolded
@@ -231,11 +235,11 @@ def touch_part(
     sides = tx * tx + ty * ty
     spread = long_x * long_x * (1.0 + gx * gx) + long_y * long_y * (1.0 + gy * gy)
     bend = (spread - sides - steepest) * per_r * (1.0 / 6.0) + w.crown * sides * (1.0 / 3.0)
-    above = depth - 3.0 * bend
     left, inward = fade(w, abs(side), sides)
     area = 4.0 * long_x * long_y * left
     depth += 2.0 * w.crown * abs(side) * inward
     side -= math.copysign(inward, side)
+    above = depth - 3.0 * bend
     if above * above >= steepest:
         return depth - bend if above > 0.0 else -1.0, area, side, per_r, at
     # The tyre ends on this part: only what is inside counts, at its mean depth.
