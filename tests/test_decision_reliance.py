@@ -63,7 +63,10 @@ def test_regret_of_a_normal_gain_has_its_closed_form():
     assert found.above == pytest.approx(norm.sf((1.0 - mean) / sd), abs=2e-3)
     assert "of leaving it: " in found.text()
     assert "money" not in found.text()
-    assert "no money" in found.text(12.0, "USD")
+    # Above 1 point, E max(G - 1, 0), at 12 USD a point.
+    z = (mean - 1.0) / sd
+    assert found.beyond == pytest.approx(sd * (norm.pdf(z) + z * norm.cdf(z)), rel=2e-3)
+    assert f"{12.0 * found.beyond:.2f} USD of gain forgone (at 12 USD for 1)" in found.text(12.0, "USD")
 
 
 def test_another_second_driver():

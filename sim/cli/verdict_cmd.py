@@ -18,8 +18,9 @@ if TYPE_CHECKING:
 
     from sim.batch.study import Study
     from sim.compare.comparison import Comparison
+    from sim.decision.judgement import Judgement, Spread
     from sim.decision.levels import Chosen
-    from sim.decision.regret import Regret
+    from sim.decision.unknowns import Prior
 
 ASSUMED = "By simulation: steady driver; luck varies start, grip, rocks and battery."
 
@@ -33,12 +34,17 @@ def verdict(
     seed: options.Seed = 1,
     workers: options.Workers = None,
     least: options.Least = 1.0,
+    second_driver: options.SecondDriver = "bump",
+    luck_only: options.LuckOnly = False,
+    known: options.Known = None,
     out: options.Out = None,
     as_json: options.Json = False,
 ) -> None:
     """Is it better with the change? Finds levels worth driving, drives both, and gives verdict, chart and page.
 
-    Several changes are each compared with the truck as it is. Ctrl-C keeps what is done; the same command goes on.
+    Several changes are each compared with the truck as it is. The word on each follows from luck, from what is not
+    known of the truck and its driver, from both sides and from leaving out one obstacle at a time. Ctrl-C keeps what
+    is done; the same command goes on.
     """
     from sim.batch.run_study import run_study
     from sim.batch.study import prepare
@@ -47,14 +53,17 @@ def verdict(
     from sim.cli.progress import watcher
     from sim.compare.comparison import compare
     from sim.compare.sentences import finding
+    from sim.decision.wording import assumed, hanging, intervals, word
     from sim.report.page import write_report
     from sim.store.store import Store
 
     began = time.monotonic()
     folder = out or Path(f"{build.stem}-verdict")
     plan = folder / "plan.toml"
-    chosen = _planned(build, changes, line or [], plan, repeats=repeats, driver=driver, seed=seed, workers=workers,
-                      quiet=as_json)
+    sheet, _ = options.read(build, None)
+    unknowns = () if luck_only else options.stated_priors(sheet, driver, second_driver, known)
+    chosen, spreads = _planned(build, changes, line or [], plan, repeats=repeats, driver=driver, seed=seed,
+                               workers=workers, quiet=as_json, unknowns=unknowns)
     study = prepare(plan)
     if not as_json:
         _tell(study, chosen)
@@ -65,64 +74,71 @@ def verdict(
         raise typer.Exit(options.INTERRUPTED)
     with Store(study.store) as store:
         comparison = compare(store, study.baseline.name)
-    regrets = _regrets(build, changes, comparison, study, least)
+    words = _words(build, changes, comparison, study, least, chosen, spreads)
     files = write_files(comparison, folder, "verdict", ["png", "svg"], ASSUMED)
     page = write_report(study.store, folder / "verdict.html", baseline=study.baseline.name)[0]
     if as_json:
         show_json(as_data(comparison) | {
             "finding": finding(comparison), "plan": str(plan), "page": str(page),
             "levels": {entry.family: list(entry.levels) for entry in study.plan.obstacle},
-            "regrets": [{"name": name, **vars(regret), "text": text} for name, regret, text in regrets],
+            "words": [{"name": name, **options.judged(found), "text": text} for name, found, text in words],
             "files": [str(file) for file in (page, *files, study.store)],
         })
         return
     show(comparison)
     say(f"In one sentence: {finding(comparison)}.")
-    for name, _, text in regrets:
-        say(f"{name}, luck only, averaged over what was driven: {text}")
+    for name, found, text in words:
+        say(f"{name}: {word(found, 'it brings', 'over what was driven')}.")
+        for more in (hanging(found), intervals(found), text):
+            if more:
+                say(more)
     say(ASSUMED)
+    if unknowns:
+        say(f"{assumed(unknowns)}.")
     say()
     say(f"{progress.done} trials in {time.monotonic() - began:.0f} s. Files:")
     for file in (page, *files, plan):
         say(f"  {file}")
 
 
-def _regrets(
-    build: Path, changes: Sequence[Path], comparison: Comparison, study: Study, least: float
-) -> list[tuple[str, Regret, str]]:
-    """What being wrong about each change costs in points, money and holes."""
+def _words(
+    build: Path, changes: Sequence[Path], comparison: Comparison, study: Study, least: float,
+    chosen: Sequence[Chosen], spreads: Sequence[Spread | None],
+) -> list[tuple[str, Judgement, str]]:  # fmt: skip
+    """The judgement on each change, and what being wrong about it costs in points, money and holes."""
     from models.change import load_change
     from models.edit import apply
     from models.sheet import load_sheet
     from sim.compare.sentences import TOO_FEW
     from sim.decision.drilling import holes_to_drill
-    from sim.decision.regret import Regret
-    from sim.statistics.interval import Estimate
+    from sim.decision.driven import judged, ranged
 
     sheet, found = load_sheet(build), []
     names = {truck.name: truck.hash for truck in study.trucks}
-    for change in (load_change(file) for file in changes):
-        verdict = comparison.overall.get(names.get(change.name, ""))
+    for change, spread in zip((load_change(file) for file in changes), spreads, strict=True):
+        config = names.get(change.name, "")
+        verdict = comparison.overall.get(config)
         if verdict is None or verdict.word == TOO_FEW:
             continue
-        d = verdict.difference
-        regret = Regret.within(Estimate(100.0 * d.value, 100.0 * d.low, 100.0 * d.high), least)
+        one = judged(comparison, config, ranged(chosen), least, spread)
         cost = change.cost
-        text = regret.text(None if cost is None else cost.price, "" if cost is None else cost.currency,
-                           holes_to_drill(sheet, apply(sheet, [change])))
-        found.append((change.name, regret, text))
+        text = one.regret.text(None if cost is None else cost.price, "" if cost is None else cost.currency,
+                               holes_to_drill(sheet, apply(sheet, [change])))
+        found.append((change.name, one, text))
     return found
 
 
 def _planned(
     build: Path, changes: Sequence[Path], wanted: Sequence[str], plan: Path, *, repeats: int, driver: str, seed: int,
-    workers: int | None, quiet: bool,
-) -> tuple[Chosen, ...]:  # fmt: skip
-    """Find the levels and write the plan, unless it was written before for the same question."""
+    workers: int | None, quiet: bool, unknowns: Sequence[Prior],
+) -> tuple[tuple[Chosen, ...], list[Spread | None]]:  # fmt: skip
+    """Find the levels, write the plan, and find what the unknowns add to each change."""
     import os
 
     from models.change import load_change
-    from sim.decision.levels import chosen_levels
+    from sim.decision.cases import drawn
+    from sim.decision.driven import ranged
+    from sim.decision.levels import REPEATS, chosen_levels
     from sim.decision.obstacle_mix import lines
     from sim.decision.plan_text import plan_text
     from sim.decision.runner import yard
@@ -135,8 +151,12 @@ def _planned(
     mix = lines(wanted, [], yard(trucks[0]))
     if not quiet:
         note(f"Looking for levels between 10 and 90 % on {', '.join(one.name for one in mix)} ...")
-    with options.trials(trucks, mix, plan.parent, driver=driver, seed=seed, workers=workers, quiet=quiet) as field:
+    cases = drawn(unknowns, driver, seed=seed, repeats=REPEATS) if unknowns else None
+    with options.trials(trucks, mix, plan.parent, driver=driver, seed=seed, workers=workers, quiet=quiet,
+                        cases=cases) as field:
         chosen = chosen_levels(field, [truck.hash for truck in trucks], mix)
+        spreads = [cases.spread(field, ranged(chosen), trucks[0].hash, truck.hash)
+                   if cases and any(one.levels for one in chosen) else None for truck in trucks[1:]]
     near = [(name, Path(os.path.relpath(file, plan.parent))) for name, file in zip(names, changes, strict=True)]
     try:
         text = plan_text(
@@ -150,7 +170,7 @@ def _planned(
         plan.write_text(text, encoding="utf-8")
     except OSError as error:
         raise SimError(f"cannot be written: {error.strerror}", file=plan, remedy="Give another --out") from error
-    return chosen
+    return chosen, spreads
 
 
 def _tell(study: Study, chosen: Sequence[Chosen]) -> None:

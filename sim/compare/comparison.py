@@ -63,6 +63,8 @@ class CellResult:
     """Success with the ground as it is and mirrored, where left and right of it differ; else None."""
     side_gains: tuple[Estimate, Estimate] | None = None
     """Paired difference of success to the baseline on either side; None for the baseline and where sides are alike."""
+    side_tables: tuple[PairTable, PairTable] | None = None
+    """The pairs that they come from."""
 
     @property
     def worse_side(self) -> Rate | None:
@@ -245,11 +247,11 @@ def _cell(
     obstacle, level, driver = where
     own = shots[configuration.hash]
     margins = [shot.margin_deg for shot in own.values() if not shot.rolled]
-    said, difference, gains = None, None, None
+    said, difference, by_side = None, None, None
     if baseline is not None and configuration.hash != baseline and shots.get(baseline):
         pairs = matched(own, shots[baseline])
         said = verdict(tabulate((mine.cleared, theirs.cleared) for mine, theirs in pairs), confidence, anytime=early)
-        gains = _side_gains(pairs, confidence)
+        by_side = _side_tables(pairs)
         stood = [(m.margin_deg, t.margin_deg) for m, t in pairs if not m.rolled and not t.rolled]
         difference = paired_median([m for m, _ in stood], [t for _, t in stood], confidence)
     return CellResult(
@@ -268,7 +270,9 @@ def _cell(
         margin_difference=difference,
         rolled=wilson(sum(shot.rolled for shot in own.values()), len(own), confidence),
         sides=_by_side(own.values(), confidence),
-        side_gains=gains,
+        side_gains=None if by_side is None else (paired_difference(by_side[0], confidence),
+                                                 paired_difference(by_side[1], confidence)),
+        side_tables=by_side,
     )
 
 
@@ -282,14 +286,10 @@ def _by_side(shots: Iterable[Shot], confidence: float) -> tuple[Rate, Rate] | No
     return plain, mirrored
 
 
-def _side_gains(pairs: Sequence[tuple[Shot, Shot]], confidence: float) -> tuple[Estimate, Estimate] | None:
-    sides: tuple[list[tuple[bool, bool]], list[tuple[bool, bool]]] = ([], [])
-    for mine, theirs in pairs:
-        sides[mine.mirrored].append((mine.cleared, theirs.cleared))
-    if not all(sides):
-        return None
-    plain, mirrored = (paired_difference(tabulate(side), confidence) for side in sides)
-    return plain, mirrored
+def _side_tables(pairs: Sequence[tuple[Shot, Shot]]) -> tuple[PairTable, PairTable] | None:
+    plain, mirrored = (tabulate((mine.cleared, theirs.cleared) for mine, theirs in pairs if mine.mirrored == side)
+                       for side in (False, True))
+    return (plain, mirrored) if plain.pairs and mirrored.pairs else None
 
 
 def matched(mine: dict[Pair, Shot], theirs: dict[Pair, Shot]) -> list[tuple[Shot, Shot]]:

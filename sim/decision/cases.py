@@ -79,9 +79,11 @@ class Cases:
         return Spread.of(self.unknowns, *self.added(field, lines, base, changed))
 
 
-def drawn(unknowns: Sequence[Prior], driver: str, count: int = USUAL, seed: int = 0) -> Cases:
-    """Cases over the priors, each with the luck of one of the first repeats in turn."""
-    return Cases(tuple(unknowns), what.draws(unknowns, count, seed), tuple(k % FEWEST for k in range(count)), driver)
+def drawn(
+    unknowns: Sequence[Prior], driver: str, count: int = USUAL, seed: int = 0, repeats: int = FEWEST
+) -> Cases:
+    """Cases over the priors, each with the luck of one of the first ``repeats`` in turn."""
+    return Cases(tuple(unknowns), what.draws(unknowns, count, seed), tuple(k % repeats for k in range(count)), driver)
 
 
 def joint(unknowns: Sequence[Prior], driver: str, repeats: int, seed: int = 0) -> Cases:

@@ -22,7 +22,7 @@ from scipy.special import ndtri
 from sim.decision import unknowns as what
 from sim.decision.cases import Cases
 from sim.decision.effect import FEWEST, LEAST_WORTH, PairedLimits, effect, enough, paired
-from sim.decision.judgement import DRAWS, SURE, Judgement, Spread, judge, luck_draws, plain
+from sim.decision.judgement import DRAWS, SURE, Judgement, Spread, judge, luck_draws, on_sides, plain
 from sim.decision.obstacle_mix import Line
 from sim.decision.runner import Field
 from sim.decision.unknowns import FAR, Prior
@@ -125,7 +125,7 @@ def investigate(
     more = [(point, value) for (k, z), values in drive.known.items() for point, value in
             ((_point(unknowns, k, z), float(v)) for v in values)]
     spread = Spread.of(unknowns, np.vstack([points, *(p for p, _ in more)]), np.array([*added, *(v for _, v in more)]))
-    judgement = judge(one, least, spread, found)
+    judgement = judge(one, least, spread, on_sides(one, found))
     first, total = _variance_shares(spread)
     saved, decides = _values_of_measuring(judgement)
     influences = [Influence(u, *alone[k], float(first[k]), float(total[k]), saved[k], decides[k])

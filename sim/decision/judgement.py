@@ -8,7 +8,7 @@ Draws of both give every probability and every regret printed.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -101,13 +101,15 @@ def luck_draws(one: Effect, count: int = DRAWS, seed: int = 0) -> Array:
     return np.asarray(one.gain.value + t * np.where(t < 0.0, down, up))
 
 
-def judge(one: Effect, least: float, spread: Spread | None = None, sides: PairedLimits | None = None) -> Judgement:
+def judge(
+    one: Effect, least: float, spread: Spread | None = None, sides: Mapping[str, Estimate] | None = None
+) -> Judgement:
     """Find the word.
 
     :param one: Gain with the sheet's own values.
     :param least: Smallest gain worth having, points.
     :param spread: What the unknowns add; left out, luck alone counts.
-    :param sides: Limits of the repeats, odd ones with one-sided ground mirrored; left out, not looked at.
+    :param sides: Gain on either side of one-sided ground, from :func:`on_sides`; left out, not looked at.
     """
     gains = luck_draws(one)
     both, shares, by_driver = None, {}, {}
@@ -122,15 +124,16 @@ def judge(one: Effect, least: float, spread: Spread | None = None, sides: Paired
         if column is not None:
             for k, name in enumerate(spread.unknowns[column].choices):
                 by_driver[name] = float(gains[at[:, column] == k].mean())
-    by_side = _by_side(one, sides)
+    by_side = dict(sides or {})
     word, hangs = _word(one, both, least, shares, by_driver, by_side,
                         0.0 if spread is None else spread.surface.explained)
     more = one.needed(least) if word == "not decided" else 0
     return Judgement(word, hangs, more, one, both, least, Regret.of(gains, least), by_driver, by_side, shares, spread)
 
 
-def _by_side(one: Effect, found: PairedLimits | None) -> dict[str, Estimate]:
-    if found is None or found.n < 4:
+def on_sides(one: Effect, found: PairedLimits) -> dict[str, Estimate]:
+    """Gain in the repeats that met one-sided ground as it is built, and in the odd ones that met it mirrored."""
+    if found.n < 4:
         return {}
     gain, numbers = found.gain(one.truck), np.array(found.cases)
     return {side: wary(gain[numbers % 2 == k], one.level, found.rounding)

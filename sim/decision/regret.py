@@ -28,12 +28,15 @@ class Regret:
     """Chance of more than the least gain worth having."""
     least: float
     expected: float
+    beyond: float
+    """Points above the least worth having that are given away on average by leaving it."""
 
     @staticmethod
     def of(gains: Array, least: float) -> Regret:
         """From draws (n,) of the gain, points."""
         return Regret(float(np.mean(np.maximum(-gains, 0.0))), float(np.mean(np.maximum(gains, 0.0))),
-                      float(np.mean(gains > least)), least, float(gains.mean()))
+                      float(np.mean(gains > least)), least, float(gains.mean()),
+                      float(np.mean(np.maximum(gains - least, 0.0))))
 
     @staticmethod
     def within(estimate: Estimate, least: float, level: float = 0.05) -> Regret:
@@ -45,6 +48,8 @@ class Regret:
     def text(self, price: float | None = None, currency: str = "", holes: int = 0) -> str:
         """As a sentence.
 
+        Money for leaving it: whoever pays the price for the least gain worth having values a point at their quotient.
+
         :param price: Of doing it; left out, money is not spoken of.
         :param holes: To drill for it; 0 for none or not known.
         """
@@ -52,7 +57,9 @@ class Regret:
         doing, leaving = [f"{self.doing:.2f} points"], [f"{self.leaving:.2f} points"]
         if price:
             doing.append(f"{wrong * price:.2f} of {price:g} {currency} in vain".replace("  ", " "))
-            leaving.append("no money")
+            if self.least > 0.0:
+                forgone = f"{self.beyond * price / self.least:.2f} {currency} of gain forgone"
+                leaving.append(f"{forgone} (at {price:g} {currency} for {self.least:g})".replace("  ", " "))
         if holes:
             doing.append(f"{wrong * holes:.1f} of {holes} hole{'s' if holes > 1 else ''} in vain")
             leaving.append("no holes")

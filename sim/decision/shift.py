@@ -9,7 +9,7 @@ import numpy as np
 
 from sim.decision.cases import Cases
 from sim.decision.effect import LEAST_WORTH, Effect, PairedLimits, effect, enough, paired
-from sim.decision.judgement import Judgement, judge, plain
+from sim.decision.judgement import Judgement, judge, on_sides, plain
 from sim.decision.obstacle_mix import Line
 from sim.decision.part_move import PartMove, Static, static_sweep
 from sim.decision.runner import Field
@@ -66,7 +66,7 @@ def investigate(
     spread = None if cases is None else cases.spread(field, lines, hashes[0], hashes[1 + best])
     positions = (move.room.now, *move.targets)
     return ShiftAnswer(move, lines, static_sweep(move), positions, found, tuple(effects), best,
-                       judge(effects[best], least, spread, found),
+                       judge(effects[best], least, spread, on_sides(effects[best], found)),
                        likely_best(move, positions, [0.0, *(e.gain.value for e in effects)]))
 
 

@@ -51,16 +51,21 @@ def _named(effects: Sequence[LineEffect]) -> str:
 
 
 def verdict(found: Judgement, what: str, trials_each: float = 0.0) -> str:
-    """The word, the gain in points, what it hangs on, and what is missing."""
+    """The word, the gain in points, what is missing, and the shift of each limit."""
+    return f"{word(found, f'{what} brings', 'over the mix', trials_each)}. {_capital(gain_and_loss(found.effect))}."
+
+
+def word(found: Judgement, brings: str, where: str, trials_each: float = 0.0) -> str:
+    """The word, the gain in points on both sides, and what is missing; without a full stop."""
     open_ = found.word == "not decided"
-    said = f"{_capital(found.word)}: {what} brings {ranged(found.shown)} over the mix"
+    said = f"{_capital(found.word)}: {brings} {ranged(found.shown)} {where}"
     said += " (luck and unknowns)" if found.both is not None else " (luck only)"
     said += by_side(found)
     if open_:
         trials = f"{found.more * trials_each:.0f} more trials ({found.more} repeats)" if trials_each else (
             f"{found.more} more repeats")
         said += f"; about {trials} should decide it"
-    return f"{said}. {_capital(gain_and_loss(found.effect))}."
+    return said
 
 
 def by_side(found: Judgement) -> str:
