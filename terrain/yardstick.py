@@ -52,6 +52,11 @@ class Yardstick:
         steps = max(1, round(1000.0 * self.tyre_radius / CELLS_PER_TYRE_RADIUS / CELL_STEP_MM))
         return steps * CELL_STEP_MM / 1000.0
 
+    @property
+    def face(self) -> float:
+        """Plan width of a plumb face, m: what one cell of the usual grid can hold."""
+        return self.cell
+
     def snap(self, length: float) -> float:
         """Nearest whole number of cells to a length, m."""
         return round(length / self.cell) * self.cell

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from terrain.families.ledges import BEYOND, askew
+from terrain.families.ledges import BEYOND, askew, step
 from terrain.piece import Grid, Piece
 from terrain.profile import Profile
 from terrain.yardstick import Yardstick
@@ -95,9 +95,8 @@ def gap(level: float, yard: Yardstick, rng: np.random.Generator, depth_percent: 
 
     def shape(x: Grid, y: Grid) -> Grid:
         along = askew(x, y, near, skew_deg)
-        # Walls fill one cell inside each rim, so the rims stay `width` apart.
-        inside = (along > near + 0.5 * yard.cell) & (along < near + width - 0.5 * yard.cell)
-        return np.where(inside, -depth, 0.0)
+        # Walls stand inside each rim, so the rims stay `width` apart.
+        return step(along, near, -depth, yard.face) + step(along, near + width - yard.face, depth, yard.face)
 
     far = near + width
     return Piece(

@@ -1,4 +1,4 @@
-"""Ledges: plumb rock faces one cell wide."""
+"""Ledges: rock faces as plumb as the usual grid holds them, as wide as one cell of it."""
 
 from __future__ import annotations
 
@@ -17,12 +17,14 @@ APPROACH = 1.6
 """Even slope below a ledge in wheelbases, so that both axles stand on it when the front tyres meet the face."""
 
 
-def step(x: Grid, at: float, height: float, cell: float) -> Grid:
-    """Plumb step of ``height`` m whose face fills the one cell after ``at`` (m, on a node).
+def step(x: Grid, at: float, height: float, width: float) -> Grid:
+    """Step of ``height`` m whose face rises evenly over ``width`` m from ``at`` on.
 
-    ``x`` may be any measure of the way along, so that a face can stand askew.
+    The width is a length of the piece, not of a grid: a finer grid has the same face, and so has one that lies askew.
+    ``x`` may be any measure of the way along, so that a face can stand askew too.
     """
-    return np.where(x > at + 0.5 * cell, height, 0.0)
+    # Rounded to a billionth of the face, so that a node meant to lie at its foot or top does.
+    return height * np.clip(np.round((x - at) / width, 9), 0.0, 1.0)
 
 
 def askew(x: Grid, y: Grid, about: float, skew_deg: float) -> Grid:
@@ -46,7 +48,7 @@ def _level_ledge(height: float, yard: Yardstick) -> Piece:
     face = yard.snap(0.5 * wb)
 
     def shape(x: Grid, y: Grid) -> Grid:
-        return step(x, face, height, yard.cell) + 0.0 * y
+        return step(x, face, height, yard.face) + 0.0 * y
 
     return Piece(
         length=face + (BEYOND + 1.0) * wb,
@@ -71,7 +73,7 @@ def ledge_on_slope(level: float, yard: Yardstick, rng: np.random.Generator, slop
     whole = even.arc(0.0, TURN_RADIUS * wb)
 
     def shape(x: Grid, y: Grid) -> Grid:
-        return whole(x) + step(x, face, height, yard.cell) + 0.0 * y
+        return whole(x) + step(x, face, height, yard.face) + 0.0 * y
 
     return Piece(
         length=whole.length,
@@ -97,6 +99,6 @@ def off_camber_ledge(
 
     def shape(x: Grid, y: Grid) -> Grid:
         side = np.tan(camber * there_and_back(x, (roll, end), roll)) * y
-        return np.asarray(side + step(askew(x, y, face, skew_deg), face, height, yard.cell))
+        return np.asarray(side + step(askew(x, y, face, skew_deg), face, height, yard.face))
 
     return Piece(length=end + roll, shape=shape, finish=face + BEYOND * wb, crux=crux, rise=height)
