@@ -35,7 +35,8 @@ def test_the_simulated_device_gives_what_the_processor_gives() -> None:
     assert [record[0] for record in found["here"]] == ["cleared"] * 3
 
 
-def test_without_a_device_batch_says_so(tmp_path: Path) -> None:
+@pytest.mark.parametrize("command", ["batch", "explore"])
+def test_without_a_device_a_command_says_so(tmp_path: Path, command: str) -> None:
     from numba import cuda
 
     if cuda.is_available():
@@ -48,7 +49,8 @@ def test_without_a_device_batch_says_so(tmp_path: Path) -> None:
         encoding="utf-8",
     )
     done = subprocess.run(
-        [sys.executable, "-m", "sim.cli.main", "batch", str(plan), "--on", "gpu"], cwd=ROOT, capture_output=True,
+        [sys.executable, "-m", "sim.cli.main", command, str(plan if command == "batch" else DATA / "gundi.toml"),
+         "--on", "gpu"], cwd=ROOT, capture_output=True,
         text=True, check=False, env=os.environ | {"PYTHONPATH": str(ROOT)},
     )  # fmt: skip
     assert done.returncode == 2

@@ -143,7 +143,8 @@ def test_gap_is_as_wide_as_asked_and_its_walls_are_as_plumb_as_a_cell(skew: int)
     near, far = np.split(wall, [int(np.argmax(np.diff(wall))) + 1])
     # One cell where the grid lies along it; askew its plan width is seen longer, and cut by a cell at either end.
     most = 1 if skew == 0 else math.ceil(1.0 / math.cos(math.radians(skew))) + 1
-    assert 1 <= len(near) <= most and 1 <= len(far) <= most
+    assert 1 <= len(near) <= most
+    assert 1 <= len(far) <= most
     rims = (far[-1] + 1 - near[0]) * h
     assert rims == pytest.approx(0.040 / math.cos(math.radians(skew)), abs=1.01 * h)
 

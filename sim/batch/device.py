@@ -85,7 +85,7 @@ class _Trucks:
     """Configurations on the device, in the order in which they were met."""
 
     def __init__(self, trucks: Mapping[str, RigidModel]) -> None:
-        self._trucks = trucks
+        self.models = trucks
         self._place: dict[str, int] = {}
         self._known: list[tuple[ModelArrays, int, int]] = []
         self._standing: list[Simulation] = []
@@ -95,7 +95,7 @@ class _Trucks:
     def place(self, config: str, ground: Obstacle) -> int:
         """Row of a configuration; a new one is added."""
         if config not in self._place:
-            model = self._trucks[config]
+            model = self.models[config]
             simulation = Simulation(model, ground.ground)
             self._place[config] = len(self._known)
             self._known.append((simulation.arrays, model.tyres[0].n_round, len(model.tyres[0].row_y)))
@@ -230,6 +230,11 @@ class Device:
         self._seats: Any = None
         self._gravity = cuda.to_device(many.GRAVITY_ROW)
         self._margin_looks = 0
+
+    def load(self, payload: Mapping[str, RigidModel]) -> None:
+        """Take further trucks; those that are on the device stay there."""
+        self._models = {**self._models, **payload}
+        self._trucks.models = self._models
 
     def free(self) -> int:
         """Room for further tasks: as many wait as sit."""

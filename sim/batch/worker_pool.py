@@ -50,6 +50,13 @@ class Executor(Protocol):
         """Stop at once; what is not yet answered is lost."""
 
 
+class Reloadable(Executor, Protocol):
+    """One that can be given other trucks while nothing is in its hands."""
+
+    def load(self, payload: Any) -> None:
+        """Take them."""
+
+
 class WorkerPool:
     """A fixed number of worker processes that are replaced when they die or hang."""
 

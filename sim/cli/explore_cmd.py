@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from sim.cli import decision_options as options
+from sim.cli.batch_cmd import Target
 from sim.cli.console import note, say, show_json, show_table
 
 if TYPE_CHECKING:
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
 
 BASE_REPEATS = 3
 """Repeats of the limits of the truck as it is, where the levels of an aim are not given."""
+AT_ONCE = 200
+"""Set-ups asked for at a time where thousands of trials run at once."""
 
 
 def explore(
@@ -45,6 +48,8 @@ def explore(
     driver: options.Driver = "steady",
     seed: options.Seed = 1,
     workers: options.Workers = None,
+    on: Annotated[Target, typer.Option(help="Where trials run: this machine's cores, or its graphics processor "
+                                       "(cragbench[gpu]).")] = Target.cpu,
     out: options.Out = None,
     formats: options.Formats = "png,svg",
     as_json: options.Json = False,
@@ -71,6 +76,12 @@ def explore(
 
     began = time.monotonic()
     drivers.named(driver)
+    on_device = on == Target.gpu
+    if on_device:
+        from sim.batch.device import check_device
+
+        check_device()
+    effort = Effort(setups, most=most, confirm=confirm, batch=AT_ONCE if on_device else Effort.batch)
     sheet, before = options.read(build, change)
     sheet = apply(sheet, before)
     drawer = [load_change(file) for file in changes or []]
@@ -90,12 +101,12 @@ def explore(
     store = folder / "explore.sqlite"
     try:
         with opened(aims, yard(base.truck), store, workers=workers or options_cores(), driver=driver, seed=seed,
-                    unknowns=() if certain else UNKNOWNS) as ground:
-            found = search(shop, ground, Effort(setups, most=most, confirm=confirm), seed,
+                    unknowns=() if certain else UNKNOWNS, on_device=on_device) as ground:
+            found = search(shop, ground, effort, seed,
                            watch=None if as_json else _Rounds(setups))
             for name in pair or ():
                 place(found, name)
-            answer = propose(found, Effort(setups, most=most, confirm=confirm))
+            answer = propose(found, effort)
             around = answer.proposals[0].setup.genes if answer.proposals else shop.now
             grid = None if pair is None else map_of(found, pair, around, max(4, most // 2))
             trials = ground.run_trials, ground.known_trials

@@ -15,7 +15,7 @@ from sim.batch.batch import FixedSupply, Progress, StopSwitch, run
 from sim.batch.session import PERFORM
 from sim.batch.version import versions_of
 from sim.batch.worker import Job
-from sim.batch.worker_pool import WorkerPool
+from sim.batch.worker_pool import Reloadable, WorkerPool
 from sim.decision.runner import Stopped
 from sim.decision.unknowns import USUAL, Prior, variant
 from sim.errors import SimError
@@ -24,7 +24,7 @@ from sim.explore.workshop import Setup
 from sim.store.store import Store, StoredTruck
 from sim.trial.ground_cache import Yard
 from sim.trial.luck import Variation, draw
-from sim.trial.task import Record, Task
+from sim.trial.task import Record, Task, Versions
 
 Array = NDArray[np.float64]
 Watch = Callable[[Progress], None]
@@ -59,7 +59,8 @@ class TrialGround:
     driver: str
     seed: int
     store: Store
-    crew: WorkerPool
+    crew: Reloadable
+    made_by: Callable[[Mapping[str, RigidModel]], Versions]
     switch: StopSwitch
     watch: Watch | None = None
     variation: Variation = field(default_factory=Variation)
@@ -94,7 +95,7 @@ class TrialGround:
         # Trucks innermost: they drive the same ground in turn.
         order = sorted(tasks, key=lambda task: (task.repeat, task.obstacle, task.level))
         heard = _Heard(order)
-        progress = run(heard, self.store, versions_of(models), self.crew, watch=self.watch, stop=self.switch)
+        progress = run(heard, self.store, self.made_by(models), self.crew, watch=self.watch, stop=self.switch)
         self.run_trials += progress.done
         self.known_trials += progress.known
         if progress.ending == "interrupted":
@@ -122,10 +123,12 @@ class TrialGround:
 def opened(
     aims: tuple[Aim, ...], yard: Yard, path: Path, *, workers: int, driver: str, seed: int,
     unknowns: tuple[Prior, ...] = UNKNOWNS, watch: Watch | None = None, perform: str = PERFORM,
+    on_device: bool = False,
 ) -> Iterator[TrialGround]:
-    """Start workers and open (or make) the store.
+    """Start workers, or find the graphics processor, and open (or make) the store.
 
     :raises StoreError: The store cannot be used.
+    :raises SimError: No folder to write to, or no graphics processor.
     """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -134,8 +137,14 @@ def opened(
                        remedy=error.strerror) from error
     switch = StopSwitch()
     with switch.armed(), Store(path, write=True) as store:
-        crew = WorkerPool(Job(perform, {}, 1024, 0), workers)
+        crew, made_by = _on_device() if on_device else (WorkerPool(Job(perform, {}, 1024, 0), workers), versions_of)
         try:
-            yield TrialGround(aims, yard, driver, seed, store, crew, switch, watch, unknowns=unknowns)
+            yield TrialGround(aims, yard, driver, seed, store, crew, made_by, switch, watch, unknowns=unknowns)
         finally:
             crew.close()
+
+
+def _on_device() -> tuple[Reloadable, Callable[[Mapping[str, RigidModel]], Versions]]:
+    from sim.batch.device import Device, versions_on_device
+
+    return Device({}), versions_on_device

@@ -1,0 +1,74 @@
+"""Limits on finer grids and on ground that lies askew on its grid: the same piece, so the same limit."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.rigid import RigidModel
+from sim.trial import driver, trial
+from sim.trial.luck import Variation, draw
+from sim.trial.perform import conditions
+from sim.validation.check import Group
+from sim.validation.truck import truck
+from terrain.catalog import family_named
+from terrain.heightfield import Heightfield
+from terrain.layout import AFTER, BEHIND, HALF_WIDTH, LANE_HALF_WIDTH, RUN_IN, grid_over
+from terrain.obstacle import Obstacle, Pose
+from terrain.yardstick import Yardstick
+
+GROUP = Group("grids", "Limits on other grids and other directions")
+Array = NDArray[np.float64]
+RANGES = {"ledge": (8.0, 60.0), "ledge-on-slope": (8.0, 60.0), "ledge-down": (20.0, 150.0), "v-notch": (10.0, 60.0)}
+"""Levels between which a limit is looked for, in the family's own unit."""
+USUAL_MM = 2.0
+OTHERS = ((1.0, 0.0), (0.5, 0.0), (USUAL_MM, 10.0), (USUAL_MM, 30.0), (USUAL_MM, 45.0), (USUAL_MM, 90.0))
+"""Other grids (mm) and directions (deg)."""
+TRIES = 7
+SEED = 5
+
+
+def laid(family: str, level: float, model: RigidModel, cell: float, degrees: float) -> Obstacle:
+    """A piece without roughness on a grid of this spacing (m), lane and all turned about the start by ``degrees``."""
+    kind = family_named(family)
+    yard = Yardstick(model.wheelbase, float(model.tyres[0].row_radius.max()))
+    detail = {one.name: one.default for one in kind.parameters}
+    piece = kind.build(level, yard, np.random.default_rng(0), **detail)
+    wb, begin = yard.wheelbase, math.ceil(RUN_IN * yard.wheelbase / yard.cell) * yard.cell
+    finish = begin + piece.finish
+    end = max(finish + AFTER * wb, begin + piece.crux[1])
+    cos, sin = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
+    corners = np.array([(x, y) for x in (-BEHIND * wb, end) for y in (-HALF_WIDTH * wb, HALF_WIDTH * wb)])
+    corners = corners @ np.array([[cos, sin], [-sin, cos]])
+    (x0, y0), (x1, y1) = corners.min(axis=0), corners.max(axis=0)
+    x, y = grid_over((float(x0), float(x1)), (float(y0), float(y1)), cell)
+    z = piece.shape(x * cos + y * sin - begin, y * cos - x * sin)
+    lane = np.array([(0.0, 0.0), (end - 0.25 * wb, 0.0)]) @ np.array([[cos, sin], [-sin, cos]])
+    half = LANE_HALF_WIDTH * wb if piece.lane_half_width is None else piece.lane_half_width
+    return Obstacle(
+        family, level, kind.unit, Heightfield.of(z, (float(x[0, 0]), float(y[0, 0])), cell),
+        Pose(0.0, 0.0, math.radians(degrees)), lane, finish, half, (begin + piece.crux[0], begin + piece.crux[1]),
+        piece.descending,
+    )  # fmt: skip
+
+
+def clears(model: RigidModel, obstacle: Obstacle, repeat: int) -> bool:
+    """Whether a try with a repeat's luck, the same on every grid and at every level, gets over."""
+    luck = draw(Variation(), SEED, obstacle.family, 0.0, repeat)
+    found = trial.run(model, obstacle, driver.named("steady"), luck.driver_seed, conditions=conditions(luck))
+    return found.outcome == "cleared"
+
+
+def limits(family: str, cell_mm: float, degrees: float, repeats: int) -> Array:
+    """Limit by bisection for each repeat's luck, in the family's unit."""
+    model, found = truck("gundi"), []
+    for repeat in range(repeats):
+        low, high = RANGES[family]
+        for _ in range(TRIES):
+            middle = 0.5 * (low + high)
+            over = clears(model, laid(family, middle, model, 1e-3 * cell_mm, degrees), repeat)
+            low, high = (middle, high) if over else (low, middle)
+        found.append(0.5 * (low + high))
+    return np.array(found)
