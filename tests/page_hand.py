@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import time
 from typing import Any
 
 from test_browser import wait
+
+LONG = 400.0
+"""s for a run that takes one on an idle machine: the first compiles, and the machine may be busy."""
 
 
 class Hand:
@@ -103,3 +107,16 @@ class Hand:
     def scheme(self, name: str) -> None:
         scheme = [{"name": "prefers-color-scheme", "value": name}]
         self.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": scheme})
+
+
+def no_faults(hand: Hand) -> None:
+    """No error, and nothing refused by the content security policy, was written to the console."""
+    assert [entry["message"] for entry in hand.driver.get_log("browser") if entry["level"] == "SEVERE"] == []
+
+
+def wait_long(condition: Any) -> Any:
+    end = time.monotonic() + LONG
+    while not (value := condition()):
+        assert time.monotonic() < end, "nothing happened"
+        time.sleep(0.2)
+    return value

@@ -1,4 +1,4 @@
-"""The page in a real browser: the whole story, by mouse and by keyboard alone, on small and large screens, offline."""
+"""The page in a real browser: every screen on small and large displays, by mouse, finger and keyboard, offline."""
 
 from __future__ import annotations
 
@@ -7,15 +7,14 @@ import os
 import re
 import shutil
 import signal
-import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from page_hand import Hand
+from page_hand import Hand, no_faults, wait_long
 from page_server import Served, served
-from test_browser import BROWSER, DRIVER, browser, requests, wait
+from test_browser import BROWSER, DRIVER, requests, wait
 
 from models.scenario import DATA, builds
 from models.scenario import changes as scenario_changes
@@ -30,8 +29,6 @@ pytestmark = [
     pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning"),
     pytest.mark.filterwarnings("ignore::ResourceWarning"),
 ]
-LONG = 400.0
-"""s for a run that takes one on an idle machine: the first compiles, and the machine may be busy."""
 SCREENS = {
     "bench": "", "truck": "truck?sheet=gundi.toml", "question": "question?sheet=gundi.toml", "answer": "answer",
     "log": "log", "ground": "ground",
@@ -39,9 +36,6 @@ SCREENS = {
     "drilling": "answer/drilling?sheet=gundi.toml&change=changes/gundi/battery-forward.toml",
 }
 WIDTHS = (1280, 768, 360)
-CLICKS = 12
-"""From an empty folder to a template at true scale: choose the truck, pull, save, ask, leave three grounds out, go,
-read, drill."""
 
 
 def with_truck(folder: Path) -> Path:
@@ -73,31 +67,6 @@ def sheet(folder: Path, page: Served, request: pytest.FixtureRequest) -> str:
     return f"{page.link}truck?sheet={name}"
 
 
-@pytest.fixture(scope="module")
-def window(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
-    """One browser for all tests: to start one takes longer than most of them."""
-    driver = browser(tmp_path_factory.mktemp("profile"))
-    driver.set_script_timeout(240)
-    yield driver
-    driver.quit()
-
-
-@pytest.fixture
-def hand(window: Any) -> Hand:
-    hand = Hand(window)
-    window.get("about:blank")
-    hand.screen(1280)
-    hand.scheme("light")
-    requests(window)
-    window.get_log("browser")
-    return hand
-
-
-def no_faults(hand: Hand) -> None:
-    """No error, and nothing refused by the content security policy, was written to the console."""
-    assert [entry["message"] for entry in hand.driver.get_log("browser") if entry["level"] == "SEVERE"] == []
-
-
 def axe(hand: Hand, rules: str = "{}") -> list[Any]:
     """What the accessibility rules find in the page as it is."""
     from axe_core_python.selenium import Axe
@@ -107,107 +76,6 @@ def axe(hand: Hand, rules: str = "{}") -> list[Any]:
     found = hand.driver.execute_async_script(
         f"const done = arguments[0]; axe.run(document, {rules}).then((told) => done(told.violations))")
     return [(one["id"], [node["target"] for node in one["nodes"]][:3]) for one in found]
-
-
-def test_story_from_an_empty_folder_to_a_verdict_and_a_drilling_sheet(hand: Hand, tmp_path: Path) -> None:
-    folder = tmp_path / "empty"
-    driver = hand.driver
-    with served(folder) as running:
-        driver.get(running.link)
-        hand.click("button[value=gundi]")
-        hand.says("#clash", "Nothing in the way.")
-        before = hand.place()
-        pull = float(hand.value(".view", "data-mm")) * hand.find(".view").size["width"] / 1000
-        hand.pull("#side-battery", (round(98 * pull), 0))
-        wait(lambda: hand.place()[0] > before[0] + 90)
-        assert hand.place()[0] == round(hand.place()[0])
-        hand.says("#saved-state", "Not saved")
-        hand.click("#save-change button")
-        hand.says("#said", "Saved as the change")
-        assert (folder / "changes" / "battery-moved.toml").exists()
-        hand.click("#to-question")
-        assert hand.ask("document.querySelector(arguments[0]).checked", "input[value='changes/battery-moved.toml']")
-        for family in ("climb", "side-hill", "descent"):
-            hand.click(f"input[name=family][value={family}]")
-        hand.click("#ask")
-        wait(lambda: hand.value("#standing", "data-running") == "yes")
-        driver.get("about:blank")  # closing the page stops nothing
-        no_faults(hand)
-        running.kill()  # nor does the end of its server
-    with served(folder) as running:
-        driver.get(running.link + "question")
-        hand.click("li a[href*='question/run']")
-        assert wait_long(lambda: hand.value("#standing", "data-running") == "no" and
-                         hand.value("#standing", "data-stage")) == "done", hand.text("#run")
-        assert "battery moved against as it is" in wait(lambda: hand.text(".verdict")).lower()
-        hand.click("#to-answer")
-        hand.click("a.drilling[href*='battery-moved']")
-        hand.says("#content", "Pack OUT of the truck")
-        path = hand.value("#pdf-a4", "href").partition(running.place[2])[2]
-        hand.clicks += 1
-        status, headers, text = running.ask(path)
-        assert status == 200
-        assert headers["content-type"] == "application/pdf"
-        assert text.startswith("%PDF")
-        store = next(folder.glob("questions/*.sqlite")).name
-        status, headers, text = running.ask(f"/answer/report?store=questions/{store}")
-        assert status == 303
-        name = headers["location"].rpartition("/file/")[2]
-        status, headers, text = running.ask(f"/file/{name}")
-        assert "sandbox" in headers["content-security-policy"]
-        assert "battery moved" in text
-        no_faults(hand)
-    print(f"clicks of the story: {hand.clicks}")
-    assert hand.clicks == CLICKS
-
-
-def test_the_same_story_by_keyboard_alone(hand: Hand, tmp_path: Path) -> None:
-    from selenium.webdriver.common.keys import Keys
-
-    folder, driver = tmp_path / "empty", hand.driver
-    with served(folder) as running:
-        driver.get(running.link)
-        hand.tab_to("button[value=gundi]")
-        hand.press(Keys.ENTER)
-        hand.says("#clash", "Nothing in the way.")
-        start = hand.place()
-        hand.tab_to("#side-battery")
-        for step in range(1, 10):
-            hand.press(Keys.SHIFT, Keys.ARROW_RIGHT)
-            wait(lambda step=step: hand.place()[0] == pytest.approx(start[0] + 10 * step))
-        hand.tab_to("#c-name")
-        hand.press(Keys.CONTROL, "a")
-        hand.press("Pack over the front axle")
-        hand.press(Keys.ENTER)
-        hand.says("#said", "Saved as the change changes/pack-over-the-front-axle.toml")
-        assert 'name = "Pack over the front axle"' in (folder / "changes" / "pack-over-the-front-axle.toml").read_text()
-        hand.tab_to("#to-question")
-        hand.press(Keys.ENTER)
-        for family in ("climb", "side-hill", "descent"):
-            hand.tab_to(f"input[name=family][value={family}]")
-            hand.press(Keys.SPACE)
-        assert hand.ask("[...document.querySelectorAll('input:checked')].map(one => one.value)") == [
-            "changes/pack-over-the-front-axle.toml", "ledge-on-slope", "20"]
-        hand.tab_to("#ask")
-        hand.press(Keys.ENTER)
-        assert wait_long(lambda: hand.value("#standing", "data-running") == "no" and
-                         hand.value("#standing", "data-stage")) == "done", hand.text("#run")
-        assert "pack over the front axle against as it is" in wait(lambda: hand.text(".verdict")).lower()
-        hand.tab_to("#to-answer")
-        hand.press(Keys.ENTER)
-        hand.tab_to("a.drilling[href*='pack-over']")
-        hand.press(Keys.ENTER)
-        hand.tab_to("#pdf-a4")
-        no_faults(hand)
-        hand.press(Keys.ENTER)
-        wait(lambda: len(driver.window_handles) == 2)  # where the PDF opens
-        status, headers, text = running.ask(hand.value("#pdf-a4", "href").partition(running.place[2])[2])
-        assert (status, headers["content-type"], text[:5]) == (200, "application/pdf", "%PDF-")
-        here, new = driver.window_handles
-        driver.switch_to.window(new)
-        driver.close()
-        driver.switch_to.window(here)
-    assert hand.clicks == 0
 
 
 def test_moves_by_keyboard_alone(hand: Hand, sheet: str) -> None:
@@ -410,11 +278,3 @@ def test_a_run_is_stopped_and_gone_on_with(hand: Hand, folder: Path, page: Serve
 
 def _state(folder: Path) -> Any:
     return json.loads(next((folder / ".cragbench-page").glob("run-plan*.json")).read_text(encoding="utf-8"))
-
-
-def wait_long(condition: Any) -> Any:
-    end = time.monotonic() + LONG
-    while not (value := condition()):
-        assert time.monotonic() < end, "nothing happened"
-        time.sleep(0.2)
-    return value

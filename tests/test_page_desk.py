@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from pathlib import Path
 
@@ -245,14 +246,16 @@ def test_a_link_out_of_the_folder_is_not_followed(folder: Folder, tmp_path_facto
 
 
 def test_answers_of_decisions_are_tables_to_sort() -> None:
-    # Keys as the commands' own --json has them.
-    gain = {"value": 4.2, "low": 1.0, "high": 7.4}
-    doubt = RunState("d", "doubt", {}, "done", result={"sentence": "Measure grip first.", "influences": [
-        {"name": "grip", "low": gain, "high": gain, "decides": 0.25, "minutes": 10, "measure": None}]})
-    found = of_decision(doubt)
+    # A real answer of 360 trials, recorded; the file says by which command. The page runs the same one.
+    told = json.loads((Path(__file__).parent / "doubt_answer.json").read_text(encoding="utf-8"))
+    found = of_decision(RunState("d", "doubt", {}, "done", result=told))
     assert found is not None
-    assert found.sentences == ("Measure grip first.",)
-    assert [text for text, _ in found.rows[0]] == ["grip", "+4.2 (+1 to +7)", "+4.2 (+1 to +7)", "25", "10", ""]
+    assert found.sentences[0].startswith("As on the sheet: not worth it.")
+    assert [row[0][0] for row in found.rows] == [one["name"] for one in told["influences"]]
+    name, low, high, decides, minutes, measure = (text for text, _ in found.rows[0])
+    assert (name, low[:4], high[:5], decides, minutes) == ("grip", "+0.0", "-100.", "59", "20")
+    assert measure.startswith("Slip board")
+    assert [row[3][1] for row in found.rows] == [one["decides"] for one in told["influences"]]  # what is sorted by
     family = {"family": "ledge", "lines": 2, "tries": 9, "predicted": 0.5, "seen": 2 / 3}
     real = of_decision(RunState("r", "reality", {}, "done", result={"conclusions": ["As foretold."], "families": [
         family]}))
