@@ -84,6 +84,9 @@ def test_ground_is_that_of_the_command(
     assert report["size_mm"][:2] == pytest.approx([400.0, 900.0], abs=2 * 4.5)
     assert f"triangles: {report['triangles']}" in text
     assert page.ask("/file/ground/step-behind-the-shed.ground.png")[1]["content-type"] == "image/png"
+    status, headers, text = page.ask("/question/picture?family=ground/step-behind-the-shed.ground.npz&sheet=gundi.toml")
+    assert (status, headers["content-type"]) == (200, "image/svg+xml")
+    assert "polyline" in text
 
 
 @pytest.mark.parametrize(("name", "data", "says"), [

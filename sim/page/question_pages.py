@@ -22,6 +22,7 @@ from sim.page.folder import FolderFile
 from sim.page.run_state import Runs, RunState
 from sim.page.shelf import Shelf, shelf_of
 from terrain.families.registry import FAMILIES
+from terrain.file_name import GROUND, full_name, names_file
 
 DECISIONS: dict[str, Literal["worth", "budget", "doubt"]] = {one: one for one in ("worth", "budget", "doubt")}
 USUAL = ("climb", "ledge-on-slope", "side-hill", "descent")
@@ -37,11 +38,14 @@ def form(request: Request) -> Response:
     name = request.query_params.get("sheet", sheets[0].name if sheets else "")
     changes = [] if not name else _fitting(shelf, name)
     sheet = None if not name else load_sheet(shelf.folder.existing(name, ".toml"))
-    families = [] if sheet is None else [(f.name, f.name.replace("-", " "), f.summary) for f in FAMILIES.values()]
+    families = [] if sheet is None else [
+        *((one.name, one.title, f"your own, {one.name}; levels are percent of its heights")
+          for one in shelf.folder.files("ground")),
+        *((f.name, f.name.replace("-", " "), f.summary) for f in FAMILIES.values())]
     unsaved = bool(name) and shelf.desk(name)[0].unsaved
     return shelf.page("question.html", request, here="question", sheets=sheets, sheet=name, changes=changes,
                       families=families, lengths=LENGTHS, unsaved=unsaved, runs=_runs(shelf).all(),
-                      own=shelf.folder.files("ground"), ticked=request.query_params.getlist("family") or USUAL,
+                      ticked=request.query_params.getlist("family") or USUAL,
                       plans=shelf.folder.files("plan"), picked=request.query_params.getlist("change"))
 
 
@@ -49,7 +53,10 @@ def picture(request: Request) -> Response:
     """Give the picture of one family for one truck."""
     shelf = shelf_of(request)
     family = request.query_params.get("family", "")
-    if family not in [one.name for one in FAMILIES.values()]:
+    if names_file(family):
+        # With a hash of what it holds: a file that has changed is another picture.
+        family = full_name(str(shelf.folder.existing(family, GROUND)))
+    elif family not in [one.name for one in FAMILIES.values()]:
         raise SimError("there is no such family", field="family", value=family, remedy="Choose one that is shown")
     sheet = load_sheet(shelf.folder.existing(request.query_params.get("sheet", ""), ".toml"))
     return Response(_drawn(family, sheet), media_type="image/svg+xml")
