@@ -2,14 +2,14 @@
 
 Bounding boxes are those that the drawing library itself sets the words in, one pixel off allowed. Every chart of a
 store and of the decisions is drawn with 2, 6 and 16 trucks (changes, unknowns, kinds of ground) whose names are long:
-90 pictures, 54 of them again as a phone has them. The charts of reality, of the bench and of drilling are not in it.
+108 pictures, 54 of them again as a phone has them. Forms and drawings of terrain are not in it.
 """
 
 from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -17,6 +17,7 @@ from types import SimpleNamespace
 from typing import Any
 
 import made_store
+import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
@@ -24,20 +25,29 @@ from matplotlib.text import Text
 from matplotlib.transforms import Bbox
 from test_decision_shift import GUNDI, LINES, Additive, doubted, look
 from test_explore import AIMS, Effort, propose, searched, success_map
+from test_reality_learning import made_up
 
+from models.bench.session import fit
 from models.change import load_change
-from models.scenario import change
+from models.edit import apply
+from models.scenario import DATA, builds, change
+from models.sheet import load_sheet
+from sim.chart.bench_chart import lift_chart, moved_chart
 from sim.chart.budget import budget as draw_budget
 from sim.chart.doubt import doubt as draw_doubt
+from sim.chart.drilling import drilling as draw_drilling
 from sim.chart.explore import front as draw_front
 from sim.chart.explore import success_map as draw_map
 from sim.chart.inline import CARD
+from sim.chart.reality_chart import calibration_chart, learning_chart
 from sim.chart.shift import shift as draw_shift
 from sim.chart.value import ValueMark, value
 from sim.chart.worth import worth as draw_worth
 from sim.decision.budget import budget, choices
 from sim.decision.change_sets import drawer
+from sim.decision.drilling import template
 from sim.decision.worth import worth
+from sim.reality.verdict import compare
 from sim.report import charts
 from sim.statistics.interval import Estimate
 from sim.store.store import Store
@@ -204,3 +214,29 @@ def test_no_word_of_a_search_is_cut_or_covered(count: int) -> None:
     options = tuple(replace(grid.up.options[0], label=name, value=math.nan) for name in names)
     up = replace(grid.up, unit="", options=options, now=1)
     assert faults(draw_map(replace(grid, up=up), tuple(one.name for one in AIMS), TITLE, ASSUMED)) == []
+
+
+@pytest.mark.parametrize("count", [2, 6, 16])
+@pytest.mark.parametrize("draw", [calibration_chart, learning_chart])
+def test_no_word_of_reality_is_cut_or_covered(draw: Callable[[Any], Figure], count: int) -> None:
+    cells, curves, _ = made_up(np.random.default_rng(3), count, 12)
+    named = [replace(one, line=name, configuration=name) for one, name in zip(cells, long_names(count), strict=True)]
+    assert faults(draw(compare(named, curves))) == []
+
+
+@pytest.mark.parametrize("truck", ["gundi", "dassie", "takin"])
+def test_no_word_of_the_bench_is_cut_or_covered(truck: str) -> None:
+    done = fit(DATA / f"{truck}.toml", DATA / "readings" / f"{truck}.toml")
+    assert done.weighed is not None
+    moved = tuple(replace(one, unknown=replace(one.unknown, key=("parts", name, one.unknown.key[-1])))
+                  for one, name in zip(done.fit.moved, long_names(len(done.fit.moved)), strict=True))
+    assert faults(moved_chart(replace(done, fit=replace(done.fit, moved=moved)))) == []
+    assert faults(lift_chart(done.weighed)) == []
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+@pytest.mark.parametrize("build", builds(), ids=lambda file: file.stem)
+def test_no_word_of_a_drilling_sheet_is_cut_or_covered(build: Path, paper: str) -> None:
+    before = load_sheet(build)
+    after = apply(before, [load_change(change(build, "battery-forward"))])
+    assert faults(draw_drilling(template(before, after, long_names(2)[0]), paper)) == []

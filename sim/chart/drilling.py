@@ -6,6 +6,7 @@ import math
 import textwrap
 from typing import Any, NamedTuple
 
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Polygon, Rectangle
@@ -19,6 +20,8 @@ PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 """Width and height, mm (ISO 216; ANSI/ASME Y14.1)."""
 MARGIN = 12.0
 BAR = 100.0
+NAME_STEP = 3.4
+"""mm between two names at the edge of the plan."""
 FOOT = 92.0
 """mm at the foot of the page for bars, cautions and the list of holes."""
 HEAD = 26.0
@@ -109,7 +112,6 @@ def _plan(axes: Axes, made: Template, page: PaperFrame) -> None:
                         alpha=0.45)
         axes.add_patch(patch)
         patch.set_clip_path(frame)
-        _area_name(axes, area.name, [page.spot(c) for c in area.corners], page)
     for area in made.placed:
         goes = Polygon([page.spot(c) for c in area.corners], closed=True, fc="none", ec=style.COLOURS[0], lw=0.9,
                        ls=(0, (4, 2)))
@@ -135,15 +137,35 @@ def _plan(axes: Axes, made: Template, page: PaperFrame) -> None:
                   ha="left" if side > 0 else "right",
                   bbox={"facecolor": style.PAPER, "edgecolor": "none", "pad": 0.6, "alpha": 0.85})
     _forward(axes, page)
+    _area_names(axes, made, page)
 
 
-def _area_name(axes: Axes, name: str, spots: list[tuple[float, float]], page: PaperFrame) -> None:
-    xs, ys = [s[0] for s in spots], [s[1] for s in spots]
-    x = min(max((min(xs) + max(xs)) / 2, page.left + 8.0), page.left + page.width - 8.0)
-    low, high = max(min(ys), page.bottom), min(max(ys), page.bottom + page.height)
-    if high - low > 3.0 and max(xs) - min(xs) > 8.0:
-        axes.text(x, high - 1.0, name.replace(" ", "\n", 1), fontsize=6.5, ha="center", va="top", color=DANGER,
-                  bbox={"facecolor": style.PAPER, "edgecolor": "none", "pad": 0.4, "alpha": 0.8})
+def _area_names(axes: Axes, made: Template, page: PaperFrame) -> None:
+    """Name what to keep out of at the edges of the plan, each with a line to it: no word lies where a hole may be."""
+    top, low = page.bottom + page.height, page.bottom
+    columns: dict[int, list[tuple[float, float, str]]] = {-1: [], 1: []}
+    for area in made.keep_out:
+        spots = np.array([page.spot(c) for c in area.corners])
+        x = float(np.clip(spots[:, 0].mean(), page.left + 2.0, page.left + page.width - 2.0))
+        first, last = max(float(spots[:, 1].min()), low), min(float(spots[:, 1].max()), top)
+        y = 0.5 * (first + last)
+        if last - first > 1.0:
+            fewer = -1 if len(columns[-1]) <= len(columns[1]) else 1
+            columns[fewer if abs(x - page.across) < 1.0 else -1 if x < page.across else 1].append((y, x, area.name))
+    # The right column begins under the arrow, both leave the datum line and its words alone.
+    for side, at, start, below in ((-1, page.left + 1.5, top - 3.0, 6.0),
+                                   (1, page.left + page.width - 1.5, top - 24.0, 2.2)):
+        line = start
+        for y, x, name in sorted(columns[side], reverse=True):
+            line = min(line, y)
+            if page.datum - below < line < page.datum + 2.2:
+                line = page.datum - below
+            axes.text(at, line, name, fontsize=6.5, ha="left" if side < 0 else "right", va="center", color=DANGER,
+                      bbox={"facecolor": style.PAPER, "edgecolor": "none", "pad": 0.4, "alpha": 0.85}, zorder=4)
+            end = at - side * (25.4 * style.text_width(name, 6.5) + 0.8)
+            axes.plot([end, x], [line, y], color=DANGER, lw=0.35, alpha=0.7, zorder=3)
+            axes.plot(x, y, "o", color=DANGER, ms=1.4, zorder=3)
+            line -= NAME_STEP
 
 
 def _ring(axes: Axes, page: PaperFrame, hole: Drill, colour: str, dashes: Any, width: float, frame: Rectangle) -> None:

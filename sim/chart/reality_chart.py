@@ -29,13 +29,13 @@ def calibration_chart(found: Reality) -> Figure:
     if not found.enough:
         title = f"Too few tries to conclude: {title[0].lower()}{title[1:]}"
     lines = len({o.tried.line for o in found.outlooks})
-    made = style.figure(9.6, 4.6, title, f"{_whose(found)}{tries} tries on {lines} lines; bars are 95 % intervals. "
+    made = style.figure(9.6, 4.8, title, f"{_whose(found)}{tries} tries on {lines} lines; bars are 95 % intervals. "
                         "Points on the diagonal are forecasts that came true.")
     top = style.top(made)
     panels = (("as simulated", found.curve, [o.predicted for o in found.outlooks]),
               ("learned from the other lines", found.learned_curve, [o.honest[0] for o in found.outlooks]))
     for index, (name, curve, forecasts) in enumerate(panels):
-        axes = made.add_axes((0.085 + 0.485 * index, 0.13, 0.41, top - 0.13 - 0.08))
+        axes = made.add_axes((0.085 + 0.485 * index, 0.13, 0.41, top - 0.13 - 0.1))
         style.frame(axes, grid="both")
         axes.plot([0, 1], [0, 1], color=style.QUIET, lw=1.0, ls="--")
         seen = [o.tried.successes / o.tried.tries for o in found.outlooks]
@@ -50,7 +50,7 @@ def calibration_chart(found: Reality) -> Figure:
         axes.set_xticks(ticks, [f"{100 * t:.0f} %" for t in ticks])
         axes.set_yticks(ticks, [f"{100 * t:.0f} %" for t in ticks] if index == 0 else [""] * len(ticks))
         grade = found.grades[index]
-        axes.set_title(f"{name}: Brier {grade.brier.score:.3f}, log score {grade.log_score:.3f}", fontsize=style.SMALL)
+        axes.set_title(f"{name}\nBrier {grade.brier.score:.3f}, log score {grade.log_score:.3f}", fontsize=style.SMALL)
         axes.set_xlabel("predicted success")
         if index == 0:
             axes.set_ylabel("seen (circles: single lines)")
