@@ -79,10 +79,10 @@ def run(searches, order):
     return searches
 
 
-def made():
+def made(repeats=6):
     setting = SearchSetting((CLIMB, STATED), YARD, "steady", 3, Variation())
     searches = Searches(setting, "base")
-    searches.ask(["better", "worse"], range(4))
+    searches.ask(["better", "worse"], range(repeats))
     return searches
 
 
@@ -92,6 +92,17 @@ def test_results_do_not_depend_on_the_order_of_answers():
     assert {spot: s.trials for spot, s in first.found.items()} == {spot: s.trials for spot, s in last.found.items()}
     assert first.value("better", 0, 2) - first.value("base", 0, 2) == 4.0
     assert first.value("worse", 0, 1) - first.value("base", 0, 1) == -5.0
+
+
+def test_repeats_after_the_first_three_begin_at_their_median_and_step_by_half_their_range():
+    """Shifts are the same in every repeat: one cleared, one failed, a step apart. Luck of -2 to 2 steps by 1 or 2."""
+    found = run(made(12), lambda n: 0).found
+    assert {s.trials for key, s in found.items() if key.case >= 3 and key.line == 0 and key.truck != "base"} == {2}
+    late = [s.trials for key, s in found.items() if key.case >= 3 and key.line == 0 and key.truck == "base"]
+    assert max(late) <= 5
+    alone = Searches(SearchSetting((CLIMB,), YARD, "steady", 3, Variation()), "base")
+    alone.ask(["better"], [7])
+    assert run(alone, lambda n: 0).value("better", 0, 7) is not None
 
 
 def test_all_levels_of_a_repeat_meet_the_same_luck():

@@ -11,6 +11,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from sim.decision.caution import Exertion
 from sim.decision.obstacle_mix import Line
 from sim.decision.unknowns import varied
@@ -20,6 +22,8 @@ from sim.trial.task import Record, Task
 
 FIRST_STRIDE, NEXT_STRIDE = 16, 4
 """Steps of the first move away from where a search starts: from the family's usual level, and from a likely limit."""
+PILOTS = 3
+"""Repeats that tell the others where to begin, and how far to step: half of what they lie apart."""
 
 
 class LimitSearch:
@@ -131,6 +135,7 @@ class Searches:
 
     The base truck is looked at first on every line. A search begins where the limit is likely: at that of the same
     truck in the twin case (the first one, or the one of the same luck), moved by what the base truck's own has moved.
+    Once :data:`PILOTS` repeats are known, at the median of theirs, of the shift against the base truck for others.
     """
 
     def __init__(self, setting: SearchSetting, base: str) -> None:
@@ -222,13 +227,19 @@ class Searches:
         search = self._open[key]
         if search is not None:
             return search
-        before = self._before(key)
+        pilots = self._pilots(key)
+        before = pilots or self._before(key)
         if any(one not in self.found and one in self._open for one in before):
             return None
         line = self.setting.lines[key.line]
         known = [self.found[one].value for one in before if one in self.found and not self.found[one].void]
         if not before or len(known) < len(before):
             search = LimitSearch(line, line.start, FIRST_STRIDE)
+        elif pilots:
+            own = np.array(known[:PILOTS]) - (0.0 if key.truck == self.base else np.array(known[PILOTS:-1]))
+            likely = float(np.median(own)) + (0.0 if key.truck == self.base else known[-1])
+            stride = min(max(round(0.5 * float(np.ptp(own)) / line.step), 1), NEXT_STRIDE)
+            search = LimitSearch(line, likely - 0.5 * line.step, stride)
         else:
             likely = known[0] + sum(known[1:2]) - sum(known[2:3])
             # Where values are drawn a coarse limit will do: their spread is far larger. Half of the tolerance down
@@ -237,6 +248,18 @@ class Searches:
             search = LimitSearch(line, likely - 0.5 * tolerance * line.step, NEXT_STRIDE, tolerance)
         self._open[key] = search
         return search
+
+    def _pilots(self, key: SearchKey) -> tuple[SearchKey, ...]:
+        """The truck's own searches in the first repeats; for another than the base truck the base truck's in them,
+        and in this case. None for what is no further repeat, or where these were not asked for."""
+        case = self.setting.case(key.case)
+        if case.values or case.twin or key.case < PILOTS:
+            return ()
+        wanted = [SearchKey(truck, key.line, n) for truck in dict.fromkeys([key.truck, self.base])
+                  for n in range(PILOTS)]
+        if key.truck != self.base:
+            wanted.append(SearchKey(self.base, key.line, key.case))
+        return tuple(wanted) if all(one in self.found or one in self._open for one in wanted) else ()
 
     def _before(self, key: SearchKey) -> tuple[SearchKey, ...]:
         """The searches whose results this one starts from: first + second - third."""

@@ -18,8 +18,8 @@ from terrain.yardstick import Yardstick
 USUAL = ("climb", "ledge-on-slope", "side-hill", "descent")
 """The mix when none is given: as much weight on each (assumed)."""
 STEP_DEG = 0.25
-STEP_MM_PER_RADIUS = 0.5 / 27.0
-"""Step between levels in tyre radii: half a millimetre on a 54 mm tyre."""
+STEP_MM_PER_RADIUS = 1.0 / 27.0
+"""Step between levels in tyre radii: a millimetre on a 54 mm tyre."""
 MARGIN = 0.5
 """The range of levels over which a chance is averaged reaches this share of the family's usual span beyond its ends."""
 
