@@ -17,7 +17,6 @@ from sim.errors import SimError
 from sim.page.shelf import shelf_of
 from sim.page.typed import number
 from terrain.errors import TerrainError
-from terrain.importing import SUFFIXES
 from terrain.intake import UNITS, UP_AXES, Intake, lane_of, numbers_of
 
 FOLDER = "ground"
@@ -30,6 +29,8 @@ def screen(request: Request) -> Response:
 
 
 def _shown(request: Request, name: str, told: tuple[str, ...]) -> Response:
+    from terrain.importing import SUFFIXES
+
     shelf = shelf_of(request)
     pictures = {one.name for one in shelf.folder.files("picture")}
     grounds = [(one, {f"{one.name.removesuffix('.npz')}.png"} & pictures) for one in shelf.folder.files("ground")]
@@ -39,6 +40,8 @@ def _shown(request: Request, name: str, told: tuple[str, ...]) -> Response:
 
 async def bring(request: Request) -> Response:
     """Bring in a file."""
+    from terrain.importing import SUFFIXES
+
     form = await request.form(max_files=1, max_part_size=MOST_FIELD)
     sent = form.get("scan")
     if not isinstance(sent, UploadFile) or not sent.filename:
@@ -48,6 +51,7 @@ async def bring(request: Request) -> Response:
 
 def _bring(request: Request, form: FormData, given: str, data: BinaryIO) -> Response:
     from sim.chart.ground_import import bring_in, sized_by
+    from terrain.importing import SUFFIXES
 
     shelf = shelf_of(request)
     intake, lane = _intake(form), lane_of("lane", _text(form, "lane"))
