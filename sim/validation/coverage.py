@@ -1,22 +1,26 @@
 """Intervals of gains and limits, held against the truth by simulation from trials that were really driven.
 
 Asked of every interval are 93 to 97.5 %. Where one repeat in twelve is of another kind, a dozen holds none of that kind
-in 35 % of all studies. Those studies look alike, so that an interval that knows nothing but its repeats holds the truth
-in all of them or in none: coverage at n = 12 is near 87 % or near 99 %, nothing between. The wary one is on the safe
-side (:func:`sim.statistics.group_sequential.wary`); from 18 repeats on it comes down.
+in 35 % of all studies. Of textbook intervals none covers these at n = 12 (gain over the mix, shift on a ledge, in
+percent): Student's 88 and 87, Hall's transformation 92 and 92, bootstraps by percentiles 84 and 84, BCa 86 and 87,
+Student's bootstrap 92 and 92. An interval of the groups and the rarer one's share does
+(:func:`sim.statistics.group_sequential.wary`). Where groups do not scatter at all coverage is a sum of few binomial
+chances: of one repeat in twelve 92.8 % if the truth is held with up to two of them in a dozen, 98.6 % with up to three,
+and nothing between; scatter within the groups smooths that.
 """
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import expit
 
 from sim.compare.textbook import shifts
-from sim.statistics.group_sequential import wary
+from sim.statistics.group_sequential import rounding, wary
 from sim.statistics.interval import paired_median
 from sim.statistics.threshold import Belief
 from sim.validation.check import Group, Measured, at_least, between
@@ -38,6 +42,9 @@ SPANS = ((CLIMB, 17.5, 67.5), (LEDGE, 2.7, 35.1), (SIDE, 15.0, 55.0), (DESCENT, 
 SIZES = (12, 18, 40)
 STUDIES = 1500
 FLOOR = at_least(1.2, "two standard errors of 1500 simulated studies")
+ASKED, BAND = (91.8, 98.3), between("93 to 97.5 % as asked, and two standard errors of 1500 simulated studies")
+STEP = 0.25
+"""Degrees between two levels; half a millimetre on the ledge."""
 
 
 def gains() -> Array:
@@ -68,8 +75,8 @@ def share(pool: Array, truth: float, interval: Callable[[Array], tuple[float, fl
     return found
 
 
-def _wary(sample: Array) -> tuple[float, float]:
-    found = wary(sample, 0.05)
+def _wary(sample: Array, step: float = 0.0) -> tuple[float, float]:
+    found = wary(sample, 0.05, rounding([step], [1.0]))
     return found.low, found.high
 
 
@@ -78,9 +85,9 @@ def _median(sample: Array) -> tuple[float, float]:
     return found.low, found.high
 
 
-def _mean_of(pool: Array) -> Measured:
-    got = share(pool, float(pool.mean()), _wary, 1)
-    return Measured([93.0] * len(SIZES), got, "; ".join(f"n = {n}: {g:.1f} %" for n, g in zip(SIZES, got, strict=True)))
+def _mean_of(pool: Array, step: float = 0.0) -> Measured:
+    got = share(pool, float(pool.mean()), partial(_wary, step=step), 1)
+    return Measured(ASKED, got, "; ".join(f"n = {n}: {g:.1f} %" for n, g in zip(SIZES, got, strict=True)))
 
 
 _SOURCE = f"{STUDIES} simulated studies each from stored trials, fixed seed"
@@ -89,9 +96,9 @@ _UNIT = "%"
 
 @GROUP.check(
     "coverage, gain over the mix", "95 % interval of the gain of a moved battery, n = 12, 18, 40; one repeat in twelve "
-    "hardly gains, and a dozen may hold none of that kind: Student's covers 87 % of these at n = 12, ours 98 to 99",
+    "hardly gains, and a dozen may hold none of that kind: Student's covers 88 % of these at n = 12",
     source=_SOURCE, known="derived here", unit=_UNIT,
-    tolerance=FLOOR,
+    tolerance=BAND,
 )
 def mix() -> Measured:
     """Mean of a sample with a rare group."""
@@ -100,39 +107,79 @@ def mix() -> Measured:
 
 @GROUP.check(
     "coverage, shift on a ledge", "95 % interval of a limit's shift in mm with a rare group, which a dozen may "
-    "hold none of: above 97.5 % then, n = 12, 18, 40",
-    source=_SOURCE, known="derived here", unit=_UNIT, tolerance=FLOOR,
+    "hold none of, n = 12, 18, 40",
+    source=_SOURCE, known="derived here", unit=_UNIT, tolerance=BAND,
 )
 def ledge() -> Measured:
     """Skewed by repeats that hang up."""
-    return _mean_of(shift(LEDGE))
+    return _mean_of(shift(LEDGE), 2.0 * STEP)
 
 
 @GROUP.check(
     "coverage, shift on a climb", "95 % interval of a limit's shift in degrees, n = 12, 18, 40",
-    source=_SOURCE, known="derived here", unit=_UNIT, tolerance=FLOOR,
+    source=_SOURCE, known="derived here", unit=_UNIT, tolerance=BAND,
 )
 def climb() -> Measured:
     """Scatter of the size of the shift."""
-    return _mean_of(shift(CLIMB))
+    return _mean_of(shift(CLIMB), STEP)
 
 
 @GROUP.check(
     "coverage, shift on a descent", "95 % interval of a limit's shift with hardly any scatter, n = 12, 18, 40",
-    source=_SOURCE, known="derived here", unit=_UNIT, tolerance=FLOOR,
+    source=_SOURCE, known="derived here", unit=_UNIT, tolerance=BAND,
 )
 def descent() -> Measured:
     """Nearly the same in every repeat."""
-    return _mean_of(shift(DESCENT))
+    return _mean_of(shift(DESCENT), STEP)
 
 
 @GROUP.check(
     "coverage, two groups", "95 % interval of a mean where four in twelve gain nothing and the rest twenty, n = 12, "
-    "18, 40", source=_SOURCE.replace("stored", "made-up"), known="derived here", unit=_UNIT, tolerance=FLOOR,
+    "18, 40", source=_SOURCE.replace("stored", "made-up"), known="derived here", unit=_UNIT, tolerance=BAND,
 )
 def groups() -> Measured:
     """Two groups apart."""
     return _mean_of(np.concatenate([np.zeros(4), 20.0 + 0.3 * np.arange(8)]))
+
+
+@GROUP.check(
+    "coverage, rare groups", "95 % interval of a mean where one repeat in 2, 3, 5, 7, 10, 15, 20, 40 gains nothing and "
+    "the rest one, scattering by 0.03 or 0.2, n = 12, 18, 40: the least of them",
+    source=_SOURCE.replace("stored", "made-up"), known="derived here", unit=_UNIT, tolerance=FLOOR, slow=True,
+)
+def rare_groups() -> Measured:
+    """A single size would be met by tuning."""
+    got, least = [], ""
+    for n in SIZES:
+        for every in (2, 3, 5, 7, 10, 15, 20, 40):
+            for scatter in (0.03, 0.2):
+                rng = np.random.default_rng([every, n])
+                drawn = 1.0 * (rng.random((STUDIES, n)) >= 1.0 / every) + rng.normal(0.0, scatter, (STUDIES, n))
+                ends = np.array([_wary(row) for row in drawn])
+                truth = 1.0 - 1.0 / every
+                got.append(100.0 * float(np.mean((ends[:, 0] <= truth) & (truth <= ends[:, 1]))))
+                if got[-1] == min(got):
+                    least = f"least where one in {every} gains nothing, n = {n}, scatter {scatter:g}; "
+    return Measured([93.0] * len(got), got, f"{least}{min(got):.1f} to {max(got):.1f} %")
+
+
+@GROUP.check(
+    "coverage, groups on both sides", "95 % interval of a mean where 2, 5, 8, 15 % of the repeats lie one above the "
+    "others and as many one below, means of 0 and 1, n = 12, 18, 40: more groups than the interval knows of",
+    source=_SOURCE.replace("stored", "made-up"), known="derived here", unit=_UNIT, tolerance=FLOOR, slow=True,
+)
+def both_sides() -> Measured:
+    """Chaotic repeats of a change that does nothing are such a sample: zero may not be left out too often."""
+    got = []
+    for n in SIZES:
+        for rare in (0.02, 0.05, 0.08, 0.15):
+            for truth in (0.0, 1.0):
+                rng = np.random.default_rng([7, n])
+                chance = rng.random((STUDIES, n))
+                drawn = truth + (chance > 1.0 - rare) - 1.0 * (chance < rare) + rng.normal(0.0, 0.15, (STUDIES, n))
+                ends = np.array([_wary(row) for row in drawn])
+                got.append(100.0 * float(np.mean((ends[:, 0] <= truth) & (truth <= ends[:, 1]))))
+    return Measured([93.0] * len(got), got, f"{min(got):.1f} to {max(got):.1f} %")
 
 
 @GROUP.check(
