@@ -12,7 +12,7 @@ import statistics
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from xml.etree.ElementTree import Element, SubElement, fromstring, tostring
+from xml.etree.ElementTree import SubElement, fromstring, tostring
 
 import numpy as np
 import pybullet
@@ -22,6 +22,7 @@ from models.massprops import GRAVITY
 from models.rigid import AXLE_BODIES, JOINT_COUNT, KNUCKLE_BODIES, WHEEL_BODIES, RigidModel
 from sim.physics.engine_bullet import JOINTS, _tree_text, principal_frame, show_ground
 from sim.physics.simulation import STEP, Simulation
+from sim.validation.mujoco_truck import MEETS, heights, row, written
 from terrain.heightfield import Heightfield
 from terrain.obstacle import Obstacle
 
@@ -198,62 +199,28 @@ def _bullet_drive(
 def _mujoco_text(model: RigidModel, ground: Heightfield, wheel: str, rates: tuple[Array, Array]) -> str:
     radius, half = _wheel(model)
     stiffness, damping = rates
-    nx, ny = ground.z.shape
-    low, high = float(ground.z.min()), float(ground.z.max())
     lift = float(model.origins()[AXLE_BODIES[0]][2])
-    root = Element("mujoco")
-    SubElement(root, "compiler", angle="radian", autolimits="true")
-    option = SubElement(
-        root, "option", timestep=repr(STEP), integrator="implicitfast", cone="elliptic", solver="Newton",
-        iterations="20", ls_iterations="10", gravity=f"0 0 {-GRAVITY!r}", impratio="4",
-    )  # fmt: skip
-    SubElement(option, "flag", energy="disable", sensor="disable", midphase="disable")
-    asset = SubElement(root, "asset")
-    span = f"{0.5 * (nx - 1) * ground.spacing!r} {0.5 * (ny - 1) * ground.spacing!r} {max(high - low, 1e-3)!r} 0.05"
-    SubElement(asset, "hfield", name="ground", nrow=str(ny), ncol=str(nx), size=span)
-    world = SubElement(root, "worldbody")
-    middle_x = ground.origin[0] + 0.5 * (nx - 1) * ground.spacing
-    middle_y = ground.origin[1] + 0.5 * (ny - 1) * ground.spacing
-    grip = model.tyres[0].grip
-    contact = {"friction": f"{grip!r} 0.0005 0.00001", "solref": "0.004 1"}
-    SubElement(
-        world, "geom", contact, type="hfield", hfield="ground", pos=f"{middle_x!r} {middle_y!r} {low!r}",
-        contype="0", conaffinity="1",
-    )  # fmt: skip
-    nodes: list[Element] = []
-    for index, body in enumerate(model.bodies):
-        parent = world if body.parent < 0 else nodes[body.parent]
-        node = SubElement(parent, "body", name=body.name, pos=_row(body.p_PJ))
-        nodes.append(node)
-        inertia = body.I_BBcm
-        SubElement(
-            node, "inertial", pos=_row(body.p_BBcm), mass=repr(body.mass),
-            fullinertia=_row([inertia[0, 0], inertia[1, 1], inertia[2, 2], inertia[0, 1], inertia[0, 2],
-                              inertia[1, 2]]),
-        )  # fmt: skip
-        if body.parent < 0:
-            SubElement(node, "freejoint")
-        else:
-            kind = "hinge" if body.joint == "revolute" else "slide"
-            rate, loss = stiffness[index - 1], damping[index - 1]
-            if index in KNUCKLE_BODIES:
-                rate, loss = 1.0, 2e-3
-            SubElement(
-                node, "joint", name=body.name, type=kind, axis=_row(body.axis), stiffness=repr(float(rate)),
-                damping=repr(float(loss)),
-            )  # fmt: skip
-        mass_free = {"mass": "0", "contype": "1", "conaffinity": "0"} | contact
+    contact = {"friction": f"{model.tyres[0].grip!r} 0.0005 0.00001", "solref": "0.004 1"}
+    root, nodes = written(model, ground, STEP, contact, integrator="implicitfast", cone="elliptic", solver="Newton",
+                          iterations="20", ls_iterations="10", impratio="4")
+    for index, node in enumerate(nodes):
+        joint = node.find("joint")
+        if joint is not None:
+            loose = (stiffness[index - 1], damping[index - 1])
+            rate, loss = (1.0, 2e-3) if index in KNUCKLE_BODIES else loose
+            joint.attrib |= {"stiffness": repr(float(rate)), "damping": repr(float(loss))}
+        meets = MEETS | contact
         if index in WHEEL_BODIES:
             size = f"{radius!r} {half!r}" if wheel == "cylinder" else f"{radius!r} {radius!r} {1.4 * half!r}"
-            SubElement(node, "geom", mass_free, type=wheel, size=size, euler=f"{math.pi / 2!r} 0 0")
+            SubElement(node, "geom", meets, type=wheel, size=size, euler=f"{math.pi / 2!r} 0 0")
         elif index in AXLE_BODIES:
             SubElement(
-                node, "geom", mass_free, type="capsule", size=f"{0.24 * radius!r} {0.2 * float(model.track[0])!r}",
+                node, "geom", meets, type="capsule", size=f"{0.24 * radius!r} {0.2 * float(model.track[0])!r}",
                 euler=f"{math.pi / 2!r} 0 0", pos=f"0 0 {radius - lift!r}",
             )  # fmt: skip
         elif index in HARD_SHAPES:
             SubElement(
-                node, "geom", mass_free, type="box", size=_row(HARD_SHAPES[index]),
+                node, "geom", meets, type="box", size=row(HARD_SHAPES[index]),
                 pos=f"{0.5 * float(model.wheelbase)!r} 0 {radius!r}",
             )  # fmt: skip
     actuators = SubElement(root, "actuator")
@@ -265,10 +232,6 @@ def _mujoco_text(model: RigidModel, ground: Heightfield, wheel: str, rates: tupl
     return tostring(root, encoding="unicode")
 
 
-def _row(values: object) -> str:
-    return " ".join(repr(float(v)) for v in np.asarray(values).ravel())
-
-
 def mujoco_run(model: RigidModel, obstacle: Obstacle, seconds: float, wheel: str, pace: Pace) -> Generic:
     """MuJoCo's height field with ``cylinder`` or ``ellipsoid`` wheels."""
     import mujoco
@@ -276,8 +239,7 @@ def mujoco_run(model: RigidModel, obstacle: Obstacle, seconds: float, wheel: str
     ground = obstacle.ground
     rates = spring_rates(model, ground)
     world = mujoco.MjModel.from_xml_string(_mujoco_text(model, ground, wheel, rates))
-    low, high = float(ground.z.min()), float(ground.z.max())
-    world.hfield_data[:] = ((ground.z.T - low) / max(high - low, 1e-3)).ravel()
+    world.hfield_data[:] = heights(ground)
     data = mujoco.MjData(world)
     data.qpos[:3] = (obstacle.start.x, obstacle.start.y, 0.001)
     radius, _ = _wheel(model)

@@ -21,6 +21,7 @@ MODULES = (
     "linkage",
     "tyre",
     "judges",
+    "contact",
     "convergence",
     "trade",
     "hobby",
