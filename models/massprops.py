@@ -166,6 +166,24 @@ def _rod_ends(axle: Axle) -> list[tuple[MassProperties, MassProperties]]:
     return [*ends, (top, foot), (top.mirrored(), foot.mirrored())]
 
 
+def truck_balance(sheet: Sheet) -> MassProperties:
+    """Mass and centre of mass of the whole truck alone, its inertia left at nothing: what statics ask for, at once.
+
+    Pairs count twice, on the middle plane.
+    """
+    grams, places = [], []
+    for part in sheet.parts:
+        x, y, z = part.at_mm
+        paired = part.body in PAIRED
+        grams.append(2.0 * (part.mass_each_g or 0.0) if paired else part.mass_g or 0.0)
+        places.append((x, 0.0 if paired else y, z))
+    rods = [end for axle in (sheet.axles.front, sheet.axles.rear) for rod in _rod_ends(axle) for end in rod]
+    masses = np.array([*(0.001 * g for g in grams), *(end.mass for end in rods)])
+    where = np.vstack([0.001 * np.array(places).reshape(-1, 3), *(end.cg for end in rods)])
+    mass = float(masses.sum())
+    return MassProperties(mass, masses @ where / mass, np.zeros((3, 3)))
+
+
 def truck_properties(sheet: Sheet) -> MassProperties:
     """Mass properties of the whole truck, standing at ride height.
 

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from models.bench.unknowns import MASS_DOUBT, PLACE_DOUBT, SIZE_DOUBT
 from models.clearance import Wheel, clearance
 from models.defaults import resolve
-from models.massprops import contact_places, truck_properties, wheel_loads
+from models.massprops import contact_places, truck_balance, truck_properties, wheel_loads
 from models.spec import PAIRED, Axle, Part, Sheet
 from models.stability import climb_by_grip, side_by_grip, tip_angles
 from models.stance import stances
@@ -75,7 +75,7 @@ class Doubts:
 
 def results(sheet: Sheet) -> Vector:
     """The angles (deg), front bias (%) and CG height (mm) of a resolved sheet."""
-    truck = truck_properties(sheet)
+    truck = truck_balance(sheet)
     loads = wheel_loads(sheet, truck)
     front, rear = stances(sheet, loads)
     tip = tip_angles(contact_places(sheet), truck.cg).in_degrees()
@@ -100,6 +100,7 @@ def doubts(sheet: Sheet) -> Doubts:
     values = list(assumed_values(sheet))
     if not values:
         return Doubts((), dict.fromkeys((*ANGLES, *ALSO), 0.0))
+    truck_properties(sheet)  # refuses what no truck can be
     base = results(sheet)
     slope = np.array([_moved(sheet, value, base) for value in values]).T
     covariance = np.eye(len(values))  # all values counted in their standard deviations

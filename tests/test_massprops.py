@@ -20,6 +20,7 @@ from models.massprops import (
     part_properties,
     point_mass,
     shape_inertia,
+    truck_balance,
     truck_properties,
     wheel_loads,
 )
@@ -128,6 +129,12 @@ def test_whole_is_the_sum_of_its_parts(truck: Sheet) -> None:
 
 def _about_datum(body: MassProperties) -> np.ndarray:
     return body.inertia + body.mass * (body.cg @ body.cg * np.eye(3) - np.outer(body.cg, body.cg))
+
+
+def test_balance_is_the_truck_s_mass_and_centre(truck: Sheet) -> None:
+    whole, balance = truck_properties(truck), truck_balance(truck)
+    assert balance.mass == pytest.approx(whole.mass, rel=1e-12)
+    assert balance.cg == pytest.approx(whole.cg, rel=1e-12, abs=1e-15)
 
 
 def test_pairs_are_mirror_images(truck: Sheet) -> None:
