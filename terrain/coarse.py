@@ -16,8 +16,8 @@ BAND = 16
 def coarse_map(z: Array, spacing: float) -> Array:
     """Highest point, m, and sharpest edge, change of slope, of every block: (bx, by, 2).
 
-    Each block sees its right and upper border too. An edge is a convex change of slope from one cell to the next
-    along x or y, taken at inner nodes.
+    Each block sees its right and upper border too. An edge is a change of slope from one cell to the next along x or
+    y, at a crest or in a crease, taken at inner nodes.
     """
     nx, ny = z.shape
     bx, by = -(-(nx - 1) // BLOCK), -(-(ny - 1) // BLOCK)
@@ -30,12 +30,12 @@ def coarse_map(z: Array, spacing: float) -> Array:
         band = np.pad(z[rows], ((0, 0), (0, by * BLOCK + 1 - ny)), mode="edge")
         here = band[1:-1]
         edges = np.zeros_like(here)
-        np.subtract(2.0 * here - band[2:], band[:-2], out=edges)
+        np.abs(2.0 * here - band[2:] - band[:-2], out=edges)
         if first == 0:
             edges[0] = 0.0
         if begin + blocks == bx:
             edges[-1] = 0.0
-        along_y = 2.0 * here[:, 1:-1] - here[:, 2:] - here[:, :-2]
+        along_y = np.abs(2.0 * here[:, 1:-1] - here[:, 2:] - here[:, :-2])
         np.maximum(edges[:, 1:-1], along_y, out=edges[:, 1:-1])
         coarse[begin : begin + blocks, :, 0] = _highest(here, blocks, by)
         coarse[begin : begin + blocks, :, 1] = _highest(edges, blocks, by)

@@ -141,8 +141,9 @@ def test_gap_is_as_wide_as_asked_and_its_walls_are_as_plumb_as_a_cell(skew: int)
     assert z.min() == pytest.approx(-0.028, rel=1e-9)
     wall = np.flatnonzero(np.abs(np.diff(z)) > 1e-9)
     near, far = np.split(wall, [int(np.argmax(np.diff(wall))) + 1])
-    # One cell where the grid lies along it; askew its plan width is seen longer, and cut by a cell at either end.
-    most = 1 if skew == 0 else math.ceil(1.0 / math.cos(math.radians(skew))) + 1
+    # One usual cell where the grid lies along it; askew it is seen wider, on a finer grid.
+    face = Yardstick(*SIZES["1/24"]).face
+    most = 1 if skew == 0 else math.ceil(face / h / math.cos(math.radians(skew))) + 1
     assert 1 <= len(near) <= most
     assert 1 <= len(far) <= most
     rims = (far[-1] + 1 - near[0]) * h

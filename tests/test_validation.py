@@ -8,9 +8,8 @@ from sim.validation.catalogue import checks
 from sim.validation.check import Check
 
 FINDINGS = {
-    "load on a flat, kernel and quadrature": "1.5 % less at a tenth of the room: three rows against a smooth crown",
-    "squish at rest": "the worst of 15 rows is 2.6 % off: three rows against a smooth crown (assumed)",
-    "ledge, half the grid": "an edge is as sharp as a grid cell: 1 % higher on 1 mm than on 2 mm",
+    "ledge, askew": "3 % higher at 45 deg to a grid of 0.5 mm: cells blur the edge, in proportion to their width",
+    "v-notch, askew": "4 % steeper at 45 deg to a grid of 0.5 mm: cells blur the creases",
     "wide portal, narrow straight": "1.9 deg between the two with the tracks and heights assumed, 4 deg measured",
     "overdrive, climb": "on an even slope front overdrive gains nothing that can be shown",
 }

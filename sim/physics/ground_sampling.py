@@ -153,7 +153,7 @@ def bracketed(ground: Ground, a: Vec, d: Vec, near: float, far: float, g_far: fl
     hi = far
     g_hi = g_far
     mid = hi
-    for _ in range(16):
+    for _ in range(48):
         mid = (lo * g_hi - hi * g_lo) / (g_hi - g_lo)
         g = _over(ground, a, d, mid)
         if abs(g) < CLOSE or hi - lo < CLOSE:

@@ -38,7 +38,7 @@ Box = tuple[float, float, float, float]
 STRIDE = 0.15
 """Longest part of ground over the tyre's radius, along x, y and z: cells are taken together up to it."""
 SMOOTH = 0.2
-"""Convex change of slope from cell to cell up to which ground counts as without edges."""
+"""Change of slope from cell to cell up to which ground counts as without edges."""
 FACE = 0.06
 """Highest part over the radius on ground with edges: the face of a ledge is integrated along its height."""
 SHOULDER = 1.1

@@ -23,6 +23,7 @@ MODULES = (
     "judges",
     "contact",
     "convergence",
+    "grids",
     "trade",
     "hobby",
     "statistics",

@@ -25,11 +25,13 @@ GROUP = Group("driving", "Under power")
 Array = NDArray[np.float64]
 
 
-def step_up(height: float, at: float, spacing: float, reach: float) -> Heightfield:
-    """Level ground that rises by ``height`` at ``x = at`` within one cell; m."""
+def step_up(height: float, at: float, spacing: float, reach: float, face: float | None = None) -> Heightfield:
+    """Level ground that rises by ``height`` before ``x = at`` over the width of a face (one cell without); m."""
     nx = round(2.0 * reach / spacing) + 1
     x = -reach + spacing * np.arange(nx)
-    z = np.where(x > at - 0.5 * spacing, height, 0.0)
+    width = spacing if face is None else face
+    at = width * round((at + reach) / width) - reach  # on a node of the grid that has it in one cell
+    z = height * np.clip(np.round((x - at + width) / width, 9), 0.0, 1.0)
     return Heightfield.of(np.repeat(z[:, None], round(reach / spacing) + 1, axis=1), (-reach, -0.5 * reach), spacing)
 
 
@@ -242,7 +244,7 @@ def ledge_limit(mu: float, model: RigidModel, axle: int = 0) -> float:
 
 def climbs(
     model: RigidModel, height: float, *, step: float, spacing: float = 0.001, speed: float = 0.04, shift: float = 0.0,
-    axle: int = 0,
+    axle: int = 0, face: float | None = None,
 ) -> bool:  # fmt: skip
     """Tell whether the front (0) or rear axle gets onto a ledge of this height (m), crept at by ``speed`` (m/s).
 
@@ -251,7 +253,7 @@ def climbs(
     r = radius(model)
     edge = model.wheelbase + 1.25 * r
     drive = model.drive
-    ground = step_up(height, edge, spacing, (1 + axle) * model.wheelbase + (3.0 + axle) * r)
+    ground = step_up(height, edge, spacing, (1 + axle) * model.wheelbase + (3.0 + axle) * r, face)
     way = 6.0 * r + 1.3 * axle * model.wheelbase
     with standing(model, step=step, ground=ground, rest=0.3, x=shift) as simulation:
         want, memory = speed / r * drive.rear_reduction, 0.0
@@ -278,12 +280,13 @@ def ledge(
     low: float = 0.1,
     high: float = 1.6,
     axle: int = 0,
+    face: float | None = None,
 ) -> float:
     """Highest ledge over wheel radius that the front (0) or rear axle climbs, by bisection."""
     r = radius(model)
     for _ in range(tries):
         middle = 0.5 * (low + high)
-        up = climbs(model, middle * r, step=step, spacing=spacing, speed=speed, shift=shift, axle=axle)
+        up = climbs(model, middle * r, step=step, spacing=spacing, speed=speed, shift=shift, axle=axle, face=face)
         low, high = (middle, high) if up else (low, middle)
     return 0.5 * (low + high)
 

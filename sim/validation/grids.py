@@ -11,7 +11,7 @@ from models.rigid import RigidModel
 from sim.trial import driver, trial
 from sim.trial.luck import Variation, draw
 from sim.trial.perform import conditions
-from sim.validation.check import Group
+from sim.validation.check import Group, Measured, relative
 from sim.validation.truck import truck
 from terrain.catalog import family_named
 from terrain.heightfield import Heightfield
@@ -21,12 +21,18 @@ from terrain.yardstick import Yardstick
 
 GROUP = Group("grids", "Limits on other grids and other directions")
 Array = NDArray[np.float64]
-RANGES = {"ledge": (8.0, 60.0), "ledge-on-slope": (8.0, 60.0), "ledge-down": (20.0, 150.0), "v-notch": (10.0, 60.0)}
+RANGES = {"ledge": (30.0, 50.0), "ledge-on-slope": (10.0, 42.0), "ledge-down": (40.0, 56.0), "v-notch": (30.0, 62.0)}
 """Levels between which a limit is looked for, in the family's own unit."""
+STEEP = {"slope_deg": 40.0}
+"""Of the notch: on the usual slope every notch is cleared."""
 USUAL_MM = 2.0
+FINER_MM = (1.0, 0.5)
+ASKEW = 45.0
+"""deg; half way to where the grid lies as before."""
 OTHERS = ((1.0, 0.0), (0.5, 0.0), (USUAL_MM, 10.0), (USUAL_MM, 30.0), (USUAL_MM, 45.0), (USUAL_MM, 90.0))
 """Other grids (mm) and directions (deg)."""
-TRIES = 7
+REPEATS = 4
+TRIES = 6
 SEED = 5
 
 
@@ -34,7 +40,7 @@ def laid(family: str, level: float, model: RigidModel, cell: float, degrees: flo
     """A piece without roughness on a grid of this spacing (m), lane and all turned about the start by ``degrees``."""
     kind = family_named(family)
     yard = Yardstick(model.wheelbase, float(model.tyres[0].row_radius.max()))
-    detail = {one.name: one.default for one in kind.parameters}
+    detail = {one.name: one.default for one in kind.parameters} | (STEEP if family == "v-notch" else {})
     piece = kind.build(level, yard, np.random.default_rng(0), **detail)
     wb, begin = yard.wheelbase, math.ceil(RUN_IN * yard.wheelbase / yard.cell) * yard.cell
     finish = begin + piece.finish
@@ -72,3 +78,31 @@ def limits(family: str, cell_mm: float, degrees: float, repeats: int) -> Array:
             low, high = (middle, high) if over else (low, middle)
         found.append(0.5 * (low + high))
     return np.array(found)
+
+
+def _against_usual(family: str, others: tuple[tuple[float, float], ...]) -> Measured:
+    usual = float(limits(family, USUAL_MM, 0.0, REPEATS).mean())
+    found = [float(limits(family, cell, degrees, REPEATS).mean()) for cell, degrees in others]
+    words = ", ".join(f"{cell:g} mm at {degrees:g} deg: {100.0 * (one / usual - 1.0):+.1f} %"
+                      for (cell, degrees), one in zip(others, found, strict=True))
+    return Measured([usual] * len(found), found, words)
+
+
+def _add(family: str) -> None:
+    """Two checks of a family: on finer grids, and lying askew on the finest."""
+    unit, paper = family_named(family).unit, relative(0.02, "a ruler at the rock")
+    luck = f"{REPEATS} tries with the luck of each the same everywhere"
+
+    @GROUP.check(f"{family}, finer grids", f"Limit of the 1/24 on grids of 2, 1 and 0.5 mm; {luck}",
+                 source="convergence in the grid", known="derived here", unit=unit, slow=True, tolerance=paper)
+    def finer() -> Measured:
+        return _against_usual(family, tuple((cell, 0.0) for cell in FINER_MM))
+
+    @GROUP.check(f"{family}, askew", f"The same along the grid (2 mm) and {ASKEW:g} deg askew on 0.5 mm; {luck}",
+                 source="no direction is marked", known="derived here", unit=unit, slow=True, tolerance=paper)
+    def askew() -> Measured:
+        return _against_usual(family, ((FINER_MM[-1], ASKEW),))
+
+
+for _family in RANGES:
+    _add(_family)

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from terrain.families.ledges import BEYOND, askew, step
+from terrain.families.ledges import BEYOND, askew, fine, step
 from terrain.piece import Grid, Piece
 from terrain.profile import Profile
 from terrain.yardstick import Yardstick
@@ -104,5 +104,6 @@ def gap(level: float, yard: Yardstick, rng: np.random.Generator, depth_percent: 
         shape=shape,
         finish=far + BEYOND * wb,
         crux=(near - 0.25 * wb, far + 0.75 * wb),
+        cell=fine(skew_deg, yard),
         notes=(("depth_mm", 1000.0 * depth), ("width_built_mm", 1000.0 * width)),
     )

@@ -24,7 +24,7 @@ def v_notch(level: float, yard: Yardstick, rng: np.random.Generator, slope_deg: 
     """
     wb, wall, slope = yard.wheelbase, math.radians(level), math.radians(slope_deg)
     plan = math.cos(slope)
-    half_floor = 0.005 * floor_percent * wb
+    half_floor = yard.snap(0.005 * floor_percent * wb)  # a crease between nodes would hang on the grid
     roll = roll_length(wall, yard)
     rising = Profile().straight(roll).arc(slope, TURN_RADIUS * wb)
     even = rising.straight(SLOPE_LENGTH * wb * plan)
