@@ -121,14 +121,22 @@ def cost(counts: Iterable[int] = (1024, 8192, 32768)) -> dict[str, object]:
         cuda.synchronize()
         found[count] = (time.perf_counter() - began) / (4 * device.LOOKS * 10) * 1e6
         hands.close()
-    kernel = device.many.go_on
-    facts = {
-        "registers a thread": list(kernel.get_regs_per_thread().values()),
-        "local bytes a thread": list(kernel.get_local_mem_per_thread().values()),
-        "threads a block": device.many.GROUPS,
-        "multiprocessors": cuda.get_current_device().MULTIPROCESSOR_COUNT,
-    }
-    return {"us a step of all": found, "us a trial-step": {n: t / n for n, t in found.items()}} | facts
+        print(json.dumps({"us a step of all": found, **_kernel()}), flush=True)
+    return {"us a step of all": found, "us a trial-step": {n: t / n for n, t in found.items()}} | _kernel()
+
+
+def _kernel() -> dict[str, object]:
+    """What a thread takes, and how many threads a multiprocessor has room for by its registers alone."""
+    from numba import cuda
+
+    kernel, card, threads = device.many.go_on, cuda.get_current_device(), device.many.GROUPS
+    registers = next(iter(kernel.get_regs_per_thread().values()))
+    room = card.MAX_REGISTERS_PER_MULTIPROCESSOR // (-(-registers // 8) * 8 * threads) * threads
+    return {
+        "registers a thread": registers, "local bytes a thread": next(iter(kernel.get_local_mem_per_thread().values())),
+        "threads a block": threads, "threads a multiprocessor": room, "multiprocessors": card.MULTIPROCESSOR_COUNT,
+        "of its most": room / card.MAX_THREADS_PER_MULTI_PROCESSOR,
+    }  # fmt: skip
 
 
 def _variant(text: str) -> tuple[str, float, float]:
