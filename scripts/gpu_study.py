@@ -135,7 +135,7 @@ def _kernel() -> dict[str, object]:
     return {
         "registers a thread": registers, "local bytes a thread": next(iter(kernel.get_local_mem_per_thread().values())),
         "threads a block": threads, "threads a multiprocessor": room, "multiprocessors": card.MULTIPROCESSOR_COUNT,
-        "of its most": room / card.MAX_THREADS_PER_MULTI_PROCESSOR,
+        "of its most": room / card.MAX_THREADS_PER_MULTIPROCESSOR,
     }  # fmt: skip
 
 
