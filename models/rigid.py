@@ -59,6 +59,10 @@ class Body:
     """(3, 3) rotational inertia about the centre of mass, body axes, kg m^2."""
 
 
+SOFT_EDGE = 0.2
+"""Share of a tyre's width over which its pressure fades at either shoulder, half of it outside the width (assumed)."""
+
+
 @dataclass(frozen=True)
 class TyreRing:
     """The tyre of one wheel: tread elements fixed to the wheel, the law along one ray from the axle, and grip.

@@ -58,7 +58,7 @@ def kernel_pull(times: float, height: float) -> float:
 
 @pytest.mark.parametrize("height", [0.003, 0.006, 0.010])
 def test_largest_pull_is_the_kernels(height: float) -> None:
-    # Two sums over one field: this one in the wheel's plane without the fading shoulders, a grid of half a
+    # Two sums over one field: this one plane by plane across the tread, a grid of half a
     # millimetre there. 1 % is a third of what a spring scale is off.
     assert edge_pull(ring(1.0), height, load()) == pytest.approx(kernel_pull(1.0, height), rel=0.01)
 

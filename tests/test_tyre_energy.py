@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from models.rigid import SOFT_EDGE
 from models.tyre import fit_tyre, plate_table
-from sim.physics.arrays import SOFT_EDGE, W_SINK
+from sim.physics.arrays import W_SINK
 from sim.physics.tyre_pressure import Pressed, fade
 from sim.validation.truck import sheet, truck
 from sim.validation.tyre import Rig

@@ -22,7 +22,7 @@ from models.bench.quantity import read
 from models.bench.readings import BlockPull, Readings
 from models.errors import BuildSheetError
 from models.massprops import GRAVITY, wheel_loads
-from models.rigid import TyreRing
+from models.rigid import SOFT_EDGE, TyreRing
 from models.spec import Sheet
 
 Vector = NDArray[np.float64]
@@ -33,7 +33,9 @@ LAW = 0.05
 SOFTER, STIFFER = 4.0, 8.0
 """How far from the sheet's stiffness the tyre is looked for."""
 _ALONG, _WEIGHT = np.polynomial.legendre.leggauss(24)
-_ACROSS, _SHARE = np.polynomial.legendre.leggauss(4)
+_ACROSS, _SHARE = np.polynomial.legendre.leggauss(12)
+_ACROSS = (1.0 + SOFT_EDGE) * _ACROSS  # in half widths, to where the shoulders end
+_SHARE = (1.0 + SOFT_EDGE) * _SHARE * np.clip((1.0 + SOFT_EDGE - abs(_ACROSS)) / (2.0 * SOFT_EDGE), 0.0, 1.0)
 PLACES = 30
 
 

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from models.rigid import JOINT_COUNT, RigidModel
+from models.rigid import JOINT_COUNT, SOFT_EDGE, RigidModel
 
 Array = NDArray[np.float64]
 
@@ -43,10 +43,6 @@ W_FX, W_FY, W_FZ, W_NORMAL, W_PX, W_PY, W_PZ, W_TOUCH, W_SINK, W_SIZE = places(1
     T_EDGE, T_SIZE,
 ) = range(13)  # fmt: skip
 
-SOFT_EDGE = 0.2
-"""Over the tyre's width: strip at either shoulder in which its pressure fades out, half of it beyond the width, so that
-the load on a flat is that of the full width (assumed; a shoulder's rounding). A strip as wide as a step of the surface
-integral makes the sum across the tread exact."""
 HULL_DAMPING_TIME = 2.0e-3
 """s; a hull feeler loses most of its impact energy, as plastic on rock does (common practice, no source)."""
 

@@ -96,11 +96,13 @@ def _add(family: str) -> None:
     @GROUP.check(f"{family}, finer grids", f"Limit of the 1/24 on grids of 2, 1 and 0.5 mm; {luck}",
                  source="convergence in the grid", known="derived here", unit=unit, slow=True, tolerance=paper)
     def finer() -> Measured:
+        """The face is as wide on all of them."""
         return _against_usual(family, tuple((cell, 0.0) for cell in FINER_MM))
 
     @GROUP.check(f"{family}, askew", f"The same along the grid (2 mm) and {ASKEW:g} deg askew on 0.5 mm; {luck}",
                  source="no direction is marked", known="derived here", unit=unit, slow=True, tolerance=paper)
     def askew() -> Measured:
+        """On the finest grid: cells blur what lies across them."""
         return _against_usual(family, ((FINER_MM[-1], ASKEW),))
 
 
