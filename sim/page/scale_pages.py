@@ -20,6 +20,7 @@ from models.bench.unit_slips import WHEELS
 from models.spec import PAIRED, Sheet
 from sim.errors import SimError
 from sim.page.shelf import Shelf, shelf_of
+from sim.page.typed import field_text
 
 FOLDER = "readings"
 AXLES = ("front", "rear")
@@ -57,7 +58,7 @@ def _readings(request: Request, form: FormData) -> Response:
     from models.bench.session import fit
 
     shelf = shelf_of(request)
-    sheet = _text(form, "sheet")
+    sheet = field_text(form, "sheet")
     file = shelf.folder.existing(sheet, ".toml")
     name = shelf.folder.free_name(f"{file.stem} {datetime.date.today():%Y-%m-%d}", ".toml", under=FOLDER)
     target = shelf.folder.path(name, ".toml")
@@ -75,7 +76,7 @@ def _readings(request: Request, form: FormData) -> Response:
 def _data(form: FormData, truck: Sheet) -> dict[str, Any]:
     """A readings file of what was filled in; what was left empty is not in it."""
     def read(kind: Kind, key: str) -> list[str]:
-        return several(kind, _text(form, key, ""), key)
+        return several(kind, field_text(form, key, ""), key)
 
     def one(kind: Kind, key: str) -> str:
         found = read(kind, key)
@@ -96,9 +97,9 @@ def _data(form: FormData, truck: Sheet) -> dict[str, Any]:
             raise SimError("some of these are missing", field=table, remedy=f"Fill in all {len(names)}, or none")
         data[table] = group if any(group.values()) else {}
     data["lift"] = [
-        {"raised": _text(form, f"lift.{n}.raised"), "height": one("length", f"lift.{n}.height"),
-         "load": read("mass", f"lift.{n}.load"), "going": _text(form, f"lift.{n}.going")}
-        for n in LIFTS if _text(form, f"lift.{n}.load", "").strip()]
+        {"raised": field_text(form, f"lift.{n}.raised"), "height": one("length", f"lift.{n}.height"),
+         "load": read("mass", f"lift.{n}.load"), "going": field_text(form, f"lift.{n}.going")}
+        for n in LIFTS if field_text(form, f"lift.{n}.load", "").strip()]
     masses = {part.name: read("mass", f"part.{part.name}") for part in truck.parts}
     data["part"] = [{"name": name, "mass": found} for name, found in masses.items() if found]
     return {key: value for key, value in data.items() if value}
@@ -128,9 +129,9 @@ def _write(request: Request, form: FormData) -> Response:
     from models.bench.session import write as keep
 
     shelf = shelf_of(request)
-    done = fit(shelf.folder.existing(_text(form, "sheet"), ".toml"),
-               shelf.folder.existing(_text(form, "readings"), ".toml"))
-    name = _text(form, "name").strip() or f"{done.sheet.name}, fitted"
+    done = fit(shelf.folder.existing(field_text(form, "sheet"), ".toml"),
+               shelf.folder.existing(field_text(form, "readings"), ".toml"))
+    name = field_text(form, "name").strip() or f"{done.sheet.name}, fitted"
     file = shelf.folder.free_name(name, ".toml")
     keep(done, shelf.folder.path(file, ".toml"), name)
     return _to(request, "truck", sheet=file)
@@ -142,13 +143,6 @@ def _to(request: Request, where: str, **query: str) -> Response:
     if request.headers.get("hx-request"):
         return Response(headers={"HX-Redirect": link})
     return RedirectResponse(link, 303)
-
-
-def _text(form: FormData, key: str, default: str | None = None) -> str:
-    found = form.get(key, default)
-    if not isinstance(found, str) or len(found) > 2000:
-        raise SimError("is missing or too long", field=key, remedy="Fill in the field")
-    return found
 
 
 ROUTES = [

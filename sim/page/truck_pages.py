@@ -19,7 +19,7 @@ from sim.page.desk import Desk
 from sim.page.edits import Edits, Place
 from sim.page.saving import save_change, save_sheet
 from sim.page.shelf import shelf_of
-from sim.page.typed import number, unit_of
+from sim.page.typed import field_text, number, unit_of
 
 FARTHEST_MM = 2000.0
 _SOURCES = ("measured", "fitted", "sold", "assumed")
@@ -63,14 +63,14 @@ async def move(request: Request) -> Response:
 
 def _move(request: Request, form: FormData) -> Response:
     shelf = shelf_of(request)
-    desk, looker = shelf.desk(_text(form, "sheet"))
-    names = [_text(form, "part"), *(str(name) for name in form.getlist("with"))]
-    by = [_offset(_text(form, key, "0")) for key in ("by_x", "by_y", "by_z")]
+    desk, looker = shelf.desk(field_text(form, "sheet"))
+    names = [field_text(form, "part"), *(str(name) for name in form.getlist("with"))]
+    by = [_offset(field_text(form, key, "0")) for key in ("by_x", "by_y", "by_z")]
 
     def step(edits: Edits) -> Edits:
         return edits.moved(desk.opened, _places(desk.opened, edits, names, by))
 
-    if _text(form, "keep", "") == "yes":
+    if field_text(form, "keep", "") == "yes":
         desk.do(step)
         return shelf.page("bench.html", request, **_all(desk, looker, names[0]))
     return shelf.page("hold.html", request, bench=looker.hold(step(desk.edits), names))
@@ -104,10 +104,10 @@ async def place(request: Request) -> Response:
 
 
 def _place(request: Request, form: FormData) -> Response:
-    desk, looker = shelf_of(request).desk(_text(form, "sheet"))
-    names = [_text(form, "part"), *(str(name) for name in form.getlist("with"))]
+    desk, looker = shelf_of(request).desk(field_text(form, "sheet"))
+    names = [field_text(form, "part"), *(str(name) for name in form.getlist("with"))]
     known = {one.name: one.at_mm for one in desk.opened.parts}
-    to = [number(_text(form, key), key) for key in ("x_mm", "y_mm", "z_mm")]
+    to = [number(field_text(form, key), key) for key in ("x_mm", "y_mm", "z_mm")]
 
     def step(edits: Edits) -> Edits:
         first = edits.place(names[0], known)
@@ -132,10 +132,10 @@ async def value(request: Request) -> Response:
 
 
 def _value(request: Request, form: FormData) -> Response:
-    desk, looker = shelf_of(request).desk(_text(form, "sheet"))
-    key, typed = _text(form, "key"), _text(form, "value")
-    source = _text(form, "source", "")
-    name = _text(form, "part", "")
+    desk, looker = shelf_of(request).desk(field_text(form, "sheet"))
+    key, typed = field_text(form, "key"), field_text(form, "value")
+    source = field_text(form, "source", "")
+    name = field_text(form, "part", "")
 
     def step(edits: Edits) -> Edits:
         if typed.strip():
@@ -155,22 +155,22 @@ async def weight(request: Request) -> Response:
 
 
 def _weight(request: Request, form: FormData) -> Response:
-    desk, looker = shelf_of(request).desk(_text(form, "sheet"))
-    name = _text(form, "part").strip()
-    if _text(form, "what") == "off":
+    desk, looker = shelf_of(request).desk(field_text(form, "sheet"))
+    name = field_text(form, "part").strip()
+    if field_text(form, "what") == "off":
         desk.do(lambda edits: edits.without(name))
         return shelf_of(request).page("bench.html", request, **_all(desk, looker, ""))
-    grams = number(_text(form, "mass_g"), "mass_g")
-    body = _text(form, "body")
+    grams = number(field_text(form, "mass_g"), "mass_g")
+    body = field_text(form, "body")
     axle = desk.opened.axles.front if body == "front_axle" else desk.opened.axles.rear
     across = round((grams / 8.0e-3) ** (1 / 3) / 2 + 4.0, 1)
     at = [axle.x_mm if body != "chassis" else desk.opened.wheelbase_mm / 2, 0.0, 0.6 *
           desk.opened.tyres.front.outside_diameter_mm]
     new: dict[str, Any] = {"name": name, "body": body, "mass_g": grams, "at_mm": at, "size_mm": [across] * 3,
                            "source": "measured"}
-    price = _text(form, "price", "").strip()
+    price = field_text(form, "price", "").strip()
     if price:
-        new |= {"price": number(price, "price"), "currency": _text(form, "currency", "USD") or "USD"}
+        new |= {"price": number(price, "price"), "currency": field_text(form, "currency", "USD") or "USD"}
     desk.do(lambda edits: edits.with_part(new))
     return shelf_of(request).page("bench.html", request, **_all(desk, looker, name))
 
@@ -178,9 +178,9 @@ def _weight(request: Request, form: FormData) -> Response:
 async def history(request: Request) -> Response:
     """Undo or redo one step."""
     form = await request.form()
-    desk, looker = shelf_of(request).desk(_text(form, "sheet"))
-    await run_in_threadpool(desk.undo if _text(form, "way") == "undo" else desk.redo)
-    values = await run_in_threadpool(_all, desk, looker, _text(form, "part", ""))
+    desk, looker = shelf_of(request).desk(field_text(form, "sheet"))
+    await run_in_threadpool(desk.undo if field_text(form, "way") == "undo" else desk.redo)
+    values = await run_in_threadpool(_all, desk, looker, field_text(form, "part", ""))
     return shelf_of(request).page("bench.html", request, **values)
 
 
@@ -192,9 +192,9 @@ async def save(request: Request) -> Response:
 
 def _save(request: Request, form: FormData) -> Response:
     shelf = shelf_of(request)
-    desk, looker = shelf.desk(_text(form, "sheet"))
-    said = _text(form, "name").strip()
-    if _text(form, "as") == "change":
+    desk, looker = shelf.desk(field_text(form, "sheet"))
+    said = field_text(form, "name").strip()
+    if field_text(form, "as") == "change":
         name = shelf.folder.free_name(said, ".toml", under="changes")
         target = shelf.folder.path(name, ".toml")
         save_change(desk, target, said or "change made on the page")
@@ -202,10 +202,10 @@ def _save(request: Request, form: FormData) -> Response:
         words = f"Saved as the change {desk.saved_as}."
     else:
         target = shelf.folder.path(said if said.endswith(".toml") else f"{said}.toml", ".toml")
-        kept = save_sheet(desk, target, replace=_text(form, "replace", "") == "yes")
+        kept = save_sheet(desk, target, replace=field_text(form, "replace", "") == "yes")
         words = f"Saved as {shelf.folder.name(target)}."
         words += f" What was there is kept as {kept.name}." if kept else ""
-    return shelf.page("bench.html", request, **{**_all(desk, looker, _text(form, "part", "")), "said": words})
+    return shelf.page("bench.html", request, **{**_all(desk, looker, field_text(form, "part", "")), "said": words})
 
 
 def _all(desk: Desk, looker: Looker, selected: str) -> dict[str, Any]:
@@ -241,13 +241,6 @@ def _selected(request: Request, desk: Desk) -> str:
     names = [one.name for one in desk.opened.parts]
     default = next((name for name in names if "battery" in name.lower() and "tray" not in name.lower()), "")
     return asked or default
-
-
-def _text(form: FormData, key: str, default: str | None = None) -> str:
-    found = form.get(key, default)
-    if not isinstance(found, str) or len(found) > 2000:
-        raise SimError("is missing or too long", field=key, remedy="Fill in the field")
-    return found
 
 
 ROUTES = [

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import re
 
+from starlette.datastructures import FormData
+
 from models.bench.quantity import Kind, read
 from models.bench.typed_readings import with_point
 from models.errors import BuildSheetError
+from sim.errors import SimError
 
 ENDINGS: tuple[tuple[str, Kind, str, float], ...] = (
     ("_n_per_mm", "stiffness", "N/mm", 1e-3),
@@ -37,3 +40,14 @@ def number(text: str, key: str) -> float:
     if _PLAIN.fullmatch(tidy) is None:
         raise BuildSheetError("is not a number.", remedy="Write it like 0.14 or 0,14.", field=key, value=text)
     return float(tidy)
+
+
+def field_text(form: FormData, key: str, default: str | None = None) -> str:
+    """What stands in a field of a form, as it was typed.
+
+    :raises SimError: It is missing, or longer than anything one types.
+    """
+    found = form.get(key, default)
+    if not isinstance(found, str) or len(found) > 2000:
+        raise SimError("is missing or too long", field=key, remedy="Fill in the field")
+    return found
