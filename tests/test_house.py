@@ -14,6 +14,8 @@ from pathlib import Path
 
 import pytest
 
+import subjects
+
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGES = ("models", "terrain", "sim")
 FOLDERS = (*PACKAGES, "scripts", "tests")
@@ -155,3 +157,21 @@ def test_one_thing_has_one_name() -> None:
             if isinstance(node, ast.ClassDef):
                 homes.setdefault(node.name, []).append(label(file))
     assert {name: files for name, files in homes.items() if len(files) > 1} == {}
+
+
+def test_a_long_subject_is_found() -> None:
+    assert subjects.longer(f"{72 * 'a'}\n{73 * 'b'}\n") == [73 * "b"]
+
+
+def test_subjects_are_read_where_there_is_history_and_left_alone_where_there_is_none(tmp_path: Path) -> None:
+    def git(*words: str) -> str:
+        command = ["git", "-c", "user.name=a", "-c", "user.email=a@b.c", *words]
+        return subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=True).stdout.strip()
+
+    assert subjects.after("HEAD", tmp_path) is None
+    git("init", "-q")
+    git("commit", "-q", "--allow-empty", "-m", "first")
+    rule = git("rev-parse", "HEAD")
+    git("commit", "-q", "--allow-empty", "-m", "second\n\nwhy")
+    assert subjects.after(rule, tmp_path) == "second\n"
+    assert subjects.after(40 * "0", tmp_path) is None
