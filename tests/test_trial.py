@@ -20,8 +20,8 @@ from sim.physics.engine_bullet import BulletEngine
 from sim.physics.engine_compiled import TreeEngine
 from sim.physics.simulation import Simulation
 from sim.trial import driver, trial
-from sim.trial.attempt import percentile
 from sim.trial.brief import blank_notes
+from sim.trial.measures import percentile
 from sim.trial.result import OUTCOMES, TrialResult
 from sim.trial.rows import (
     B_BACK_OFF,

@@ -22,10 +22,11 @@ from sim.physics.ground_sampling import ground_arrays
 from sim.physics.simulation import STEP, Simulation
 from sim.trial import driver, ground_cache
 from sim.trial.brief import blank_notes, brief_of
+from sim.trial.measures import result_of
 from sim.trial.perform import conditions, perform
 from sim.trial.rows import B_TIME_LIMIT, N_PHASE, OVER
 from sim.trial.task import Fault, Report, Task, Versions, record
-from sim.trial.trial import mood, place_at_start, result_of, shifted
+from sim.trial.trial import mood, place_at_start, shifted
 from terrain.obstacle import Obstacle
 
 try:

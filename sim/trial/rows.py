@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from sim.physics.arrays import places
 
+ROOM_FOR_MEASURES = 16
 # The brief of a trial, constant while it lasts: who drives (tread speeds of the four moves in m/s, lengths in m, angles
 # in rad, the light wheel in N, delay in looks), and what ends it.
 (
@@ -11,15 +12,14 @@ from sim.physics.arrays import places
     B_WEIGHT, B_FINISH, B_LANE, B_TIME_LIMIT, B_FLOOR, B_PACE, B_SIZE,
 ) = places(4, 1, 1, 1, 1, 3, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1)  # fmt: skip
 # Notes between looks. Of the trial: phase, looks in it, time, code of the verdict. Of the driver: move and when it
-# began, bumps tried, best place and when, tread travelled and speed error wound on in this move, steering, and last in
-# the row what was seen and not yet answered (B_DELAY + 1). Of the referee: best place, energy at the start, since when
-# the margin was low and the slide fast. Measured: slip of late, speed and slide averaged, their highest, sum and number
-# of driven slips, least and 5th percentile of the margin.
+# began, bumps tried, best place and when, tread travelled and speed error wound on in this move, steering. Of the
+# referee: best place, energy at the start, since when the margin was low and the slide fast, slip of late, speed and
+# slide averaged. Then what sim.trial.measures keeps, and last in the row what was seen and not yet answered
+# (B_DELAY + 1).
 (
     N_PHASE, N_LOOKS, N_TIME, N_CODE, N_MOVE, N_MOVE_TIME, N_TRIED, N_BEST, N_BEST_TIME, N_TREAD, N_WOUND, N_STEER,
-    N_FAR, N_ENERGY, N_LOW_SINCE, N_FAST_SINCE, N_SLIP, N_SPEED, N_SLIDE, N_TOP_SPEED, N_TOP_SLIDE, N_SLIPS, N_SLIPPED,
-    N_LEAST, N_LOW, N_SEEN,
-) = range(26)  # fmt: skip
+    N_FAR, N_ENERGY, N_LOW_SINCE, N_FAST_SINCE, N_SLIP, N_SPEED, N_SLIDE, N_MEASURES, N_SEEN,
+) = places(*[1] * 19, ROOM_FOR_MEASURES)  # fmt: skip
 
 SETTLING, STARTING, DRIVING, OVER = range(4)
 """Phases of a trial, in their order."""

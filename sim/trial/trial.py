@@ -9,39 +9,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.rigid import RigidModel
-from sim.physics.arrays import (
-    M_ENERGY,
-    M_HULL_HITS,
-    M_MOTOR_SPEED,
-    M_PEAK_CURRENT,
-    M_SATURATED,
-    M_SINK,
-    U_STEER,
-)
+from sim.physics.arrays import M_MOTOR_SPEED, U_STEER
 from sim.physics.engine_compiled import TreeEngine
 from sim.physics.observe import V_CG_VEL, V_S
 from sim.physics.simulation import STEP, EngineMaker, Simulation
 from sim.trial.attempt import act, attempt, judge
 from sim.trial.brief import blank_notes, brief_of
 from sim.trial.driver import LOOK, Driver
+from sim.trial.measures import result_of
 from sim.trial.recorder import Recorder
-from sim.trial.referee import VERDICTS
 from sim.trial.result import TrialResult
 from sim.trial.rows import (
     B_RADIUS,
     B_REACH,
     B_TIME_LIMIT,
     DRIVING,
-    N_CODE,
-    N_FAR,
-    N_LEAST,
-    N_LOW,
     N_PHASE,
-    N_SLIPPED,
-    N_SLIPS,
     N_TIME,
-    N_TOP_SLIDE,
-    N_TOP_SPEED,
     OVER,
     STARTING,
 )
@@ -166,27 +150,6 @@ class _Attempt:
     def result(self) -> TrialResult:
         """What came out."""
         return result_of(self.notes, self._simulation.memory, self._simulation.view[V_S])
-
-
-def result_of(notes: Array, memory: Array, along: float) -> TrialResult:
-    """What the notes of an attempt that is over say, with the memory of the force elements and the place in m."""
-    outcome, reason = VERDICTS[int(notes[N_CODE])]
-    return TrialResult(
-        outcome=outcome,
-        reason=reason,
-        time=float(notes[N_TIME]),
-        distance=float(max(notes[N_FAR], along)) if np.isfinite(along) else 0.0,
-        min_margin=float(notes[N_LEAST]),
-        margin_p5=float(notes[N_LOW]),
-        slip=float(notes[N_SLIPS] / notes[N_SLIPPED]) if notes[N_SLIPPED] else 0.0,
-        belly_strikes=int(memory[M_HULL_HITS]),
-        peak_current=float(memory[M_PEAK_CURRENT]),
-        servo_saturation=float(memory[M_SATURATED] / notes[N_TIME]),
-        energy=float(memory[M_ENERGY]),
-        max_sink=float(memory[M_SINK]),
-        top_speed=float(notes[N_TOP_SPEED]),
-        top_slide=float(notes[N_TOP_SLIDE]),
-    )
 
 
 def _drive(simulation: Simulation, obstacle: Obstacle, driver: Driver, trace: bool) -> TrialResult:
