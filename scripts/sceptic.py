@@ -1,11 +1,13 @@
 """What somebody who does not believe a verdict would try: other seeds, and changes that change nothing.
 
-    .venv/bin/python scripts/sceptic.py --seeds 10 --nulls 200 --jobs 16 --out sceptic
+    .venv/bin/python scripts/sceptic.py --seeds 10 --nulls 200 --jobs 2 --out sceptic
 
-asks by the commands themselves, each a process of its own with one worker, and prints two tables in Markdown: README's
-``shift`` with other luck (same word? do the values lie as far apart as the stated interval says?), and changes of
-0.01 g at some price, each with luck of its own, asked by ``worth`` (how many are called worth their money, how many
-intervals leave out zero?). Answers stay in the folder: started again it goes on.
+asks, each time in a process of its own, and prints two tables in Markdown: README's ``shift`` with other luck (same
+word? do the values lie as far apart as the stated interval says?), and changes of 0.01 g at some price, as ``worth``
+asks them (how many are called worth their money, how many intervals leave out zero?). A truck with a hundredth of a
+gram more or less drives no better and no worse, only otherwise: near a limit a trial is chaotic. So for every luck the
+truck as it is and seven such trucks are driven, and each of these eight is asked about against each other. Comparisons
+of one luck share trucks: calls are counted by luck too. Answers stay in the folder: started again it goes on.
 """
 
 from __future__ import annotations
@@ -19,24 +21,32 @@ import subprocess
 import sys
 from collections import Counter
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from functools import partial
+from itertools import combinations
+from multiprocessing import get_context
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from scipy.stats import binom
 from scipy.stats import t as student
+
+if TYPE_CHECKING:
+    from models.change import Change
+    from models.spec import Sheet
 
 ROOT = Path(__file__).resolve().parent.parent
 BUILD = ROOT / "models" / "scenario_data" / "gundi.toml"
-PARTS = ("battery", "body shell", "steering servo", "motor", "front wheel")
+PARTS = ("battery", "body shell", "steering servo", "motor", "front wheel", "battery", "body shell")
+"""Of the trucks alike: one part heavier or, from the sixth on, lighter by a hundredth of a gram."""
 GRAMS = 0.01
+LINEUP = len(PARTS) + 1
+PAIRS = LINEUP * (LINEUP - 1) // 2
 FIRST_SEED = 1001
-"""Of the luck of the first change that changes nothing."""
+"""Of the first luck that changes which change nothing meet."""
 ERROR = 0.05
 
 
-def asked(out: Path, name: str, words: Sequence[str], *, drives: bool = True) -> dict[str, Any]:
+def asked(out: Path, name: str, words: Sequence[str]) -> dict[str, Any]:
     """Answer of a command as data: from its file, else by running it.
 
     :raises SystemExit: The command failed.
@@ -44,9 +54,8 @@ def asked(out: Path, name: str, words: Sequence[str], *, drives: bool = True) ->
     file = out / f"{name}.json"
     if not file.exists():
         work = out / name
-        own = ["--out", str(work), "--workers", "1", "--formats", ""] if drives else []
-        run = subprocess.run([sys.executable, "-m", "sim.cli.main", *words, *own, "--json"], cwd=ROOT,
-                             capture_output=True, text=True, check=False)
+        run = subprocess.run([sys.executable, "-m", "sim.cli.main", *words, "--out", str(work), "--workers", "1",
+                              "--formats", "", "--json"], cwd=ROOT, capture_output=True, text=True, check=False)
         if run.returncode:
             raise SystemExit(f"{name}: {run.stderr.strip()}")
         file.with_suffix(".part").write_text(run.stdout, encoding="utf-8")
@@ -62,20 +71,76 @@ def seeded(out: Path, seed: int) -> dict[str, Any]:
     return asked(out, f"shift-{seed}", words)
 
 
-def null(out: Path, number: int) -> dict[str, Any]:
-    """A part that weighs a hundredth of a gram more or less, at some price, with luck of its own."""
-    from models.sheet import load_sheet
+def changed(sheet: Sheet, before: int, after: int) -> Change:
+    """From one of the trucks alike to another (0: as it is), at some price."""
+    from models.change import Change
 
-    part = next(p for p in load_sheet(BUILD).parts if p.name == PARTS[number % len(PARTS)])
-    mass = part.mass_g if part.mass_g is not None else part.mass_each_g
-    assert mass is not None
-    sign = 1 if number // len(PARTS) % 2 else -1
-    file = out / f"null-{number}.toml"
+    grams = {PARTS[k - 1]: own(sheet, PARTS[k - 1]) for k in (before, after) if k}
+    if after:
+        key, mass = grams[PARTS[after - 1]]
+        grams[PARTS[after - 1]] = key, round(mass + (GRAMS if after <= len(set(PARTS)) else -GRAMS), 6)
+    return Change.model_validate({
+        "schema": 1, "name": f"{before} to {after}", "price": float(5 + 7 * before + after), "currency": "USD",
+        "replace": [{"part": part, key: mass} for part, (key, mass) in grams.items()]})
+
+
+def own(sheet: Sheet, name: str) -> tuple[str, float]:
+    """Key and value of a part's mass on the sheet."""
+    part = next(p for p in sheet.parts if p.name == name)
+    found = ("mass_g", part.mass_g) if part.mass_g is not None else ("mass_each_g", part.mass_each_g)
+    assert found[1] is not None
+    return found[0], found[1]
+
+
+def nulls(out: Path, luck: int) -> list[dict[str, Any]]:
+    """What ``worth`` says of every pair of the trucks alike with one luck: from its file, else by driving them."""
+    file = out / f"nulls-{luck}.json"
     if not file.exists():
-        words = ["change", str(BUILD), part.name, "--mass", f"{mass + sign * GRAMS:.4f}", "--price",
-                 str(5 + number % 40), "--name", f"null {number}", "--out", str(file)]
-        asked(out, f"change-{number}", words, drives=False)
-    return asked(out, f"null-{number}", ["worth", str(BUILD), str(file), "--seed", str(FIRST_SEED + number)])
+        answers = drive(out / f"nulls-{luck}.sqlite", luck)
+        file.with_suffix(".part").write_text(json.dumps(answers), encoding="utf-8")
+        file.with_suffix(".part").rename(file)
+    found: list[dict[str, Any]] = json.loads(file.read_text(encoding="utf-8"))
+    return found
+
+
+def drive(store: Path, luck: int) -> list[dict[str, Any]]:
+    """Drive the trucks alike as ``worth`` does, and ask about each against each.
+
+    :raises SystemExit: What is asked about is not what was driven.
+    """
+    from models.edit import apply
+    from models.sheet import load_sheet
+    from sim.decision import cases, worth
+    from sim.decision.change_sets import drawer
+    from sim.decision.effect import FEWEST, LEAST_WORTH, effect
+    from sim.decision.judgement import plain
+    from sim.decision.obstacle_mix import lines
+    from sim.decision.runner import opened, yard
+    from sim.decision.unknowns import priors
+    from sim.statistics.group_sequential import level
+
+    sheet, seed = load_sheet(BUILD), FIRST_SEED + luck
+    alike = drawer(sheet, [changed(sheet, 0, k) for k in range(1, LINEUP)])
+    trucks = [alike.truck(0), *(alike.truck(1 << k) for k in range(LINEUP - 1))]
+    mix = lines((), (), yard(trucks[0]))
+    joint = cases.joint(priors(sheet, "steady"), "steady", FEWEST, seed)
+    answers = []
+    with opened(trucks, mix, yard(trucks[0]), store, workers=1, seed=seed, cases=joint.by_number()) as field:
+        field.find([truck.hash for truck in trucks], range(FEWEST))
+        driven = field.run_trials
+        for a, b in combinations(range(LINEUP), 2):
+            base = apply(sheet, [changed(sheet, 0, a)]) if a else sheet
+            one = drawer(base, [changed(sheet, a, b)])
+            if [one.truck(0).hash, one.truck(1).hash] != [trucks[a].hash, trucks[b].hash]:
+                raise SystemExit(f"trucks {a} and {b} are not those that were driven")
+            said = worth.worth(one, field, mix, FEWEST)
+            gain = said.shares[0].alone
+            luck_only = effect(said.found, trucks[b].hash, level((FEWEST,)))
+            answers.append({"pair": [a, b], "luck": luck, "buy": said.bought() is not None, "value": gain.value,
+                            "low": gain.low, "high": gain.high, "word": plain(luck_only.gain, LEAST_WORTH)})
+        if field.run_trials != driven:
+            raise SystemExit("a pair had to be driven again")
+    return [one | {"trials": driven} for one in answers]
 
 
 def told_seeds(answers: Sequence[dict[str, Any]]) -> str:
@@ -97,20 +162,24 @@ def told_seeds(answers: Sequence[dict[str, Any]]) -> str:
 
 
 def told_nulls(answers: Sequence[dict[str, Any]]) -> str:
-    """Calls on changes that change nothing, beside what chance allows."""
+    """Calls on changes that change nothing, beside what is nominal."""
     count = len(answers)
-    gains = [a["changes"][0]["alone"] for a in answers]
-    bought = sum(a["buy"] is not None for a in answers)
-    shown = sum(g["low"] > 0.0 or g["high"] < 0.0 for g in gains)
-    rows = ["| changes of 0.01 g | called | nominal | chance of more by luck |", "|---|---|---|---|"]
-    called = ("worth their money", bought, ERROR / 2.0), ("interval leaves out zero", shown, ERROR)
-    for name, calls, nominal in called:
-        rows.append(f"| {name} | {calls} of {count} | {100.0 * nominal:g} % | "
-                    f"{float(binom.sf(calls - 1, count, nominal)):.2g} |")
-    values = [g["value"] for g in gains]
-    rows += ["", f"Gains from {min(values):+.2f} to {max(values):+.2f} points, root mean square "
-             f"{math.sqrt(statistics.mean(v * v for v in values)):.2f}; half width of the intervals "
-             f"{statistics.median((g['high'] - g['low']) / 2.0 for g in gains):.2f} (median)."]
+    lucks = sorted({a["luck"] for a in answers})
+    rows = ["| changes of 0.01 g | called | nominal | lucks with a call |", "|---|---|---|---|"]
+    called: tuple[tuple[str, Callable[[dict[str, Any]], bool], str], ...] = (
+        ("worth their money", lambda a: a["buy"], f"{100.0 * ERROR / 2.0:g} %"),
+        ("interval leaves out zero", lambda a: a["low"] > 0.0 or a["high"] < 0.0, f"{100.0 * ERROR:g} %"))
+    for name, holds, nominal in called:
+        those = [a for a in answers if holds(a)]
+        rows.append(f"| {name} | {len(those)} of {count} | {nominal} | {len({a['luck'] for a in those})} of "
+                    f"{len(lucks)} |")
+    values = [a["value"] for a in answers]
+    words = "; ".join(f"{number} x {word}" for word, number in Counter(a["word"] for a in answers).most_common())
+    trials = sum(next(a["trials"] for a in answers if a["luck"] == luck) for luck in lucks)
+    rows += ["", f"Words of the intervals: {words}. Gains from {min(values):+.2f} to {max(values):+.2f} points, root "
+             f"mean square {math.sqrt(statistics.mean(v * v for v in values)):.2f}; half width of the intervals "
+             f"{statistics.median((a['high'] - a['low']) / 2.0 for a in answers):.2f} (median); {len(lucks)} lucks, "
+             f"{LINEUP} trucks each, {trials} trials."]
     return "\n".join(rows)
 
 
@@ -129,14 +198,15 @@ def main() -> None:
     given = parser.parse_args()
     out = given.out.resolve()
     out.mkdir(parents=True, exist_ok=True)
-    asks: list[Callable[[], dict[str, Any]]] = [partial(seeded, out, seed) for seed in range(1, given.seeds + 1)]
-    asks += [partial(null, out, number) for number in range(given.nulls)]
+    lucks = math.ceil(given.nulls / PAIRS)
     with ThreadPoolExecutor(given.jobs) as pool:
-        answers = list(pool.map(lambda ask: ask(), asks))
+        answers = list(pool.map(partial(seeded, out), range(1, given.seeds + 1)))
     if given.seeds > 1:
-        print(told_seeds(answers[: given.seeds]), end="\n\n")
-    if given.nulls:
-        print(told_nulls(answers[given.seeds :]))
+        print(told_seeds(answers), end="\n\n", flush=True)
+    with ProcessPoolExecutor(given.jobs, mp_context=get_context("spawn")) as processes:
+        found = [one for some in processes.map(partial(nulls, out), range(lucks)) for one in some]
+    if found:
+        print(told_nulls(found))
 
 
 if __name__ == "__main__":

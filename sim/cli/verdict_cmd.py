@@ -18,8 +18,9 @@ if TYPE_CHECKING:
 
     from sim.batch.study import Study
     from sim.compare.comparison import Comparison
-    from sim.decision.judgement import Judgement, Spread
+    from sim.decision.judgement import Spread
     from sim.decision.levels import Chosen
+    from sim.decision.spoken import Spoken
     from sim.decision.unknowns import Prior
 
 ASSUMED = "By simulation: steady driver; luck varies start, grip, rocks and battery."
@@ -53,7 +54,7 @@ def verdict(
     from sim.cli.progress import watcher
     from sim.compare.comparison import compare
     from sim.compare.sentences import finding
-    from sim.decision.wording import assumed, hanging, intervals, word
+    from sim.decision.wording import assumed
     from sim.report.page import write_report
     from sim.store.store import Store
 
@@ -74,24 +75,22 @@ def verdict(
         raise typer.Exit(options.INTERRUPTED)
     with Store(study.store) as store:
         comparison = compare(store, study.baseline.name)
-    words = _words(build, changes, comparison, study, least, chosen, spreads)
+    words = _spoken(build, changes, comparison, study, least, chosen, spreads)
     files = write_files(comparison, folder, "verdict", ["png", "svg"], ASSUMED)
     page = write_report(study.store, folder / "verdict.html", baseline=study.baseline.name)[0]
     if as_json:
         show_json(as_data(comparison) | {
             "finding": finding(comparison), "plan": str(plan), "page": str(page),
             "levels": {entry.family: list(entry.levels) for entry in study.plan.obstacle},
-            "words": [{"name": name, **options.judged(found), "text": text} for name, found, text in words],
+            "words": [{"name": one.name, **options.judged(one.found), "text": one.regret} for one in words],
             "files": [str(file) for file in (page, *files, study.store)],
         })
         return
     show(comparison)
     say(f"In one sentence: {finding(comparison)}.")
-    for name, found, text in words:
-        say(f"{name}: {word(found, 'it brings', 'over what was driven')}.")
-        for more in (hanging(found), intervals(found), text):
-            if more:
-                say(more)
+    for one in words:
+        for text in one.texts:
+            say(text)
     say(ASSUMED)
     if unknowns:
         say(f"{assumed(unknowns)}.")
@@ -101,31 +100,18 @@ def verdict(
         say(f"  {file}")
 
 
-def _words(
+def _spoken(
     build: Path, changes: Sequence[Path], comparison: Comparison, study: Study, least: float,
     chosen: Sequence[Chosen], spreads: Sequence[Spread | None],
-) -> list[tuple[str, Judgement, str]]:  # fmt: skip
+) -> tuple[Spoken, ...]:  # fmt: skip
     """The judgement on each change, and what being wrong about it costs in points, money and holes."""
     from models.change import load_change
-    from models.edit import apply
     from models.sheet import load_sheet
-    from sim.compare.sentences import TOO_FEW
-    from sim.decision.drilling import holes_to_drill
-    from sim.decision.driven import judged, ranged
+    from sim.decision.driven import ranged
+    from sim.decision.spoken import spoken
 
-    sheet, found = load_sheet(build), []
-    names = {truck.name: truck.hash for truck in study.trucks}
-    for change, spread in zip((load_change(file) for file in changes), spreads, strict=True):
-        config = names.get(change.name, "")
-        verdict = comparison.overall.get(config)
-        if verdict is None or verdict.word == TOO_FEW:
-            continue
-        one = judged(comparison, config, ranged(chosen), least, spread)
-        cost = change.cost
-        text = one.regret.text(None if cost is None else cost.price, "" if cost is None else cost.currency,
-                               holes_to_drill(sheet, apply(sheet, [change])))
-        found.append((change.name, one, text))
-    return found
+    offers = [(change.name, [change]) for change in (load_change(file) for file in changes)]
+    return spoken(comparison, study.trucks, load_sheet(build), offers, ranged(chosen), least, spreads)
 
 
 def _planned(
@@ -137,11 +123,11 @@ def _planned(
 
     from models.change import load_change
     from sim.decision.cases import drawn
-    from sim.decision.driven import ranged
     from sim.decision.levels import REPEATS, chosen_levels
     from sim.decision.obstacle_mix import lines
     from sim.decision.plan_text import plan_text
     from sim.decision.runner import yard
+    from sim.decision.spoken import spreads
     from sim.errors import SimError
     from sim.trial.truck import load_truck
 
@@ -155,8 +141,7 @@ def _planned(
     with options.trials(trucks, mix, plan.parent, driver=driver, seed=seed, workers=workers, quiet=quiet,
                         cases=cases) as field:
         chosen = chosen_levels(field, [truck.hash for truck in trucks], mix)
-        spreads = [cases.spread(field, ranged(chosen), trucks[0].hash, truck.hash)
-                   if cases and any(one.levels for one in chosen) else None for truck in trucks[1:]]
+        added = spreads(field, cases, chosen, trucks)
     near = [(name, Path(os.path.relpath(file, plan.parent))) for name, file in zip(names, changes, strict=True)]
     try:
         text = plan_text(
@@ -170,7 +155,7 @@ def _planned(
         plan.write_text(text, encoding="utf-8")
     except OSError as error:
         raise SimError(f"cannot be written: {error.strerror}", file=plan, remedy="Give another --out") from error
-    return chosen, spreads
+    return chosen, added
 
 
 def _tell(study: Study, chosen: Sequence[Chosen]) -> None:

@@ -27,6 +27,7 @@ PAPERS = ("a4", "letter")
 def screen(request: Request) -> Response:
     """Show everything that can be taken away."""
     from sim.page.findings import findings
+    from sim.page.question_pages import words_of
 
     shelf = shelf_of(request)
     stores = shelf.folder.files("store")
@@ -36,7 +37,8 @@ def screen(request: Request) -> Response:
                for one in shelf.folder.files("sheet") for change in shelf.folder.files("change")
                if change.scale in (None, one.scale) and _drills(shelf, one.name, change.name)]
     return shelf.page("answer.html", request, here="answer", stores=stores, store=name, findings=shown,
-                      drilled=drilled, sheets=shelf.folder.files("sheet"), forms=FORMS, papers=PAPERS)
+                      words=words_of(shelf, name) if name else (), drilled=drilled,
+                      sheets=shelf.folder.files("sheet"), forms=FORMS, papers=PAPERS)
 
 
 def report(request: Request) -> Response:

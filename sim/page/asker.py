@@ -12,16 +12,26 @@ import os
 import subprocess
 import sys
 import time
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sim.batch.batch import Progress
 from sim.errors import SimError
 from sim.page.run_state import RunState, held, read
 
+if TYPE_CHECKING:
+    from sim.batch.study import Study
+    from sim.decision.judgement import Spread
+    from sim.decision.levels import Chosen
+
 BASE = "as it is"
 """Name of the truck that the others are compared with."""
+TOGETHER = "all together"
+"""Name of the truck with every change on it."""
+DRIVER, SECOND, SEED = "steady", "bump", 1
+"""Who drives, who drives half of the drawn cases, and the seed of all luck: those of ``cragbench verdict``."""
 EVERY_S = 0.5
 """Between two looks at a run's state."""
 
@@ -62,56 +72,109 @@ def _plan(teller: Teller, folder: Path) -> None:
 
     job = teller.state.job
     plan = folder / str(job["plan"])
-    if not plan.exists():
-        teller.tell(stage="levels")
-        text = written(job, folder, teller)
+    # A plan that was there before the page knows nothing of where its changes come from.
+    found = _levels(job, folder, teller) if "build" in job else None
+    if found is not None and not plan.exists():
+        text = written(job, found[0])
         plan.parent.mkdir(parents=True, exist_ok=True)
         with plan.open("x", encoding="utf-8") as out:
             out.write(text)
     study = prepare(plan)
-    teller.tell(stage="trials", done=0, left=0, seconds_left=None)
+    teller.tell(stage="trials", done=0, known=0, left=0, seconds_left=None)
     progress = run_study(study, study.store, workers=_cores(), niceness=5, watch=teller.watch)
     ending = {"finished": "done", "interrupted": "stopped", "out of time": "out of time"}[progress.ending]
     faults = f"{len(progress.faults)} trials were set aside: {progress.faults[0].text}" if progress.faults else ""
+    result = {} if found is None or ending == "stopped" else _spoken(job, folder, study, *found)
     teller.tell(stage=ending, done=progress.done, known=progress.known, left=progress.left, seconds_left=None,
-                message=faults)
+                message=faults, result=result)
 
 
-def written(job: Any, folder: Path, teller: Teller) -> str:
-    """Find levels for the trucks of a question and write its plan, as ``cragbench verdict`` does.
+def _levels(job: Any, folder: Path, teller: Teller) -> tuple[tuple[Chosen, ...], list[Spread | None]]:
+    """Find levels for the trucks of a question, and what is not known of them adds to each change.
+
+    What was found before is in its store: going on with a run drives nothing twice.
+    """
+    from sim.decision.cases import drawn
+    from sim.decision.levels import REPEATS, chosen_levels
+    from sim.decision.obstacle_mix import lines
+    from sim.decision.runner import opened, yard
+    from sim.decision.spoken import spreads
+    from sim.decision.unknowns import priors
+    from sim.trial.truck import load_truck
+
+    build = folder / str(job["build"])
+    trucks = [load_truck(build, name=BASE)]
+    trucks += [load_truck(build, files, name=name) for name, files in _offers(job, folder)]
+    wanted = lines(_grounds(job, folder), (), yard(trucks[0]))
+    cases = drawn(priors(trucks[0].configuration.sheet, DRIVER, {}, SECOND), DRIVER, seed=SEED, repeats=REPEATS)
+    store = teller.file.parent / "levels.sqlite"
+    teller.tell(stage="levels")
+    with opened(trucks, wanted, yard(trucks[0]), store, workers=_cores(), watch=teller.watch, driver=DRIVER, seed=SEED,
+                cases=cases.by_number()) as field:
+        chosen = chosen_levels(field, [truck.hash for truck in trucks], wanted)
+        teller.tell(stage="unknowns")
+        return chosen, spreads(field, cases, chosen, trucks)
+
+
+def _offers(job: Any, folder: Path) -> list[tuple[str, list[Path]]]:
+    """Name of every configuration beside the truck as it is, and its change files."""
+    each = [(str(one["name"]), [folder / str(one["file"])]) for one in job["changes"]]
+    return [*each, *([(TOGETHER, [file for _, files in each for file in files])] if job.get("together") else [])]
+
+
+def _spoken(
+    job: Any, folder: Path, study: Study, chosen: Sequence[Chosen], added: Sequence[Spread | None]
+) -> dict[str, Any]:
+    """What ``cragbench verdict`` says of each change, word for word."""
+    from models.change import load_change
+    from models.sheet import load_sheet
+    from sim.compare.comparison import compare
+    from sim.decision.driven import ranged
+    from sim.decision.effect import LEAST_WORTH
+    from sim.decision.spoken import spoken
+    from sim.decision.wording import assumed
+    from sim.store.store import Store
+
+    # The plan may have been edited since: its levels count. Own ground is known there by its place and content.
+    entries = {entry.family.partition("#")[0]: entry for entry in study.plan.obstacle}
+    driven = []
+    for one, family in zip(chosen, _grounds(job, folder), strict=True):
+        entry = entries.get(family) or entries.get(str(Path(family).resolve()))
+        driven.append(replace(one, levels=() if entry is None else tuple(entry.levels),
+                              line=replace(one.line, obstacle=one.line.obstacle if entry is None else entry.text)))
+    offers = [(name, [load_change(file) for file in files]) for name, files in _offers(job, folder)]
+    with Store(study.store) as store:
+        told = spoken(compare(store, BASE), study.trucks, load_sheet(folder / str(job["build"])), offers,
+                      ranged(driven), LEAST_WORTH, added)
+    unknowns = next((one.unknowns for one in added if one is not None), ())
+    return {"words": [{"name": one.name, "word": one.found.word, "texts": one.texts} for one in told],
+            "assumed": f"{assumed(unknowns)}." if unknowns else ""}
+
+
+def written(job: Any, chosen: Sequence[Chosen]) -> str:
+    """Write the plan of a question at the levels found, as ``cragbench verdict`` does.
 
     :raises SimError: No obstacle has a level at which the trucks differ from always and never.
     """
-    from sim.decision.levels import chosen_levels
-    from sim.decision.obstacle_mix import lines
     from sim.decision.plan_text import plan_text
-    from sim.decision.runner import opened, yard
-    from sim.trial.truck import load_truck
     from terrain.file_name import names_file
 
-    build = folder / str(job["build"])
     changes = [(str(one["name"]), str(one["file"])) for one in job["changes"]]
-    trucks = [load_truck(build, name=BASE)]
-    trucks += [load_truck(build, [folder / file], name=name) for name, file in changes]
-    wanted = lines(_grounds(job, folder), (), yard(trucks[0]))
-    store = teller.file.parent / "levels.sqlite"
-    with opened(trucks, wanted, yard(trucks[0]), store, workers=_cores(), watch=teller.watch) as field:
-        chosen = chosen_levels(field, [truck.hash for truck in trucks], wanted)
     above = Path(*[".."] * str(job["plan"]).count("/"))
     # Own ground as the plan sees it, like builds and changes: the folder may be moved.
     chosen = tuple(replace(one, line=replace(one.line, obstacle=str(above / family))) if names_file(family) else one
                    for one, family in zip(chosen, job["families"], strict=True))
     near = [(name, above / file) for name, file in changes]
     try:
-        text = plan_text(str(job["name"]), above / str(job["build"]), near, chosen, seed=1,
-                         repeats=int(job["repeats"]), base=BASE)
+        text = plan_text(str(job["name"]), above / str(job["build"]), near, chosen, seed=SEED,
+                         repeats=int(job["repeats"]), base=BASE, driver=DRIVER)
     except ValueError:
         raise SimError("the trucks clear everything that can be built, or nothing", field="family",
                        remedy="Tick other obstacles") from None
     if job.get("until"):
         text = text.replace("traces = 2\n", f'traces = 2\nuntil = "{job["until"]}"\n', 1)
     if job.get("together"):
-        text += '\n[[configuration]]\nname = "all together"\n' + \
+        text += f'\n[[configuration]]\nname = "{TOGETHER}"\n' + \
             f"build = {json.dumps(str(above / str(job['build'])))}\nchanges = {json.dumps([str(f) for _, f in near])}\n"
     return text
 

@@ -87,6 +87,11 @@ def of_decision(run: RunState) -> Decided | None:
     return Decided(tuple(text for text in said if text), columns, tuple(rows))
 
 
+def words(run: RunState) -> tuple[Mapping[str, Any], ...]:
+    """What ``cragbench verdict`` says of each change of a run: its name, the word, the sentences."""
+    return tuple(run.result.get("words", ())) if run.kind == "plan" else ()
+
+
 Result = Mapping[str, Any]
 Row = tuple[tuple[str, float | str], ...]
 Told = tuple[Sequence[str], tuple[str, ...], list[Row]]

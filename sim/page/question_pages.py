@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import threading
+from collections.abc import Mapping
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, Literal
@@ -164,7 +165,7 @@ async def control(request: Request) -> Response:
 
 
 def _seen(shelf: Shelf, name: str) -> dict[str, Any]:
-    from sim.page.findings import findings, of_decision
+    from sim.page.findings import findings, of_decision, words
 
     found = _runs(shelf).state(name)
     store = _store(shelf, found)
@@ -173,7 +174,7 @@ def _seen(shelf: Shelf, name: str) -> dict[str, Any]:
     where = shelf.folder.name(store) if store else ""
     return {"run": found, "running": _runs(shelf).running(name), "findings": shown, "store": where, "total": total,
             "left": _time(found.seconds_left), "decided": of_decision(found),
-            "build": str(found.job.get("build", ""))}
+            "words": words(found), "build": str(found.job.get("build", ""))}
 
 
 def _store(shelf: Shelf, found: RunState) -> Path | None:
@@ -183,6 +184,20 @@ def _store(shelf: Shelf, found: RunState) -> Path | None:
 
     plan = shelf.folder.path(str(found.job["plan"]), ".toml")
     return store_path(read_plan(plan)[0], plan) if plan.exists() else plan.with_suffix(".sqlite")
+
+
+def words_of(shelf: Shelf, store: str) -> tuple[Mapping[str, Any], ...]:
+    """What was said of the changes when the run that filled a store had ended; nothing where no run of the page did."""
+    from sim.page.findings import words
+
+    wanted = shelf.folder.path(store, ".sqlite")
+    for run in _runs(shelf).all():
+        try:
+            if words(run) and _store(shelf, run) == wanted:
+                return words(run)
+        except SimError:  # the plan of another run was spoilt since
+            continue
+    return ()
 
 
 def _time(seconds: float | None) -> str:

@@ -17,7 +17,7 @@ from typing import Any, Literal
 
 from sim.errors import SimError
 
-Stage = Literal["starting", "levels", "trials", "working", "done", "stopped", "out of time", "failed"]
+Stage = Literal["starting", "levels", "unknowns", "trials", "working", "done", "stopped", "out of time", "failed"]
 
 
 @dataclass(frozen=True)
@@ -144,6 +144,6 @@ class Runs:
 
     def _told(self, file: Path) -> RunState:
         state = read(file)
-        if state.stage in ("starting", "levels", "trials", "working") and not self._at_work(file):
+        if state.stage in ("starting", "levels", "unknowns", "trials", "working") and not self._at_work(file):
             return replace(state, stage="stopped")
         return state
