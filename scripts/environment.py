@@ -18,6 +18,7 @@ from pathlib import Path
 
 import installer
 import interpreter
+from installer import InstallationError
 
 ROOT = Path(__file__).resolve().parent.parent
 HOME = ROOT / ".venv"
@@ -28,14 +29,9 @@ MARKER = "cragbench.json"
 
 
 def fingerprint(files: Iterable[Path], place: Path) -> str:
-    """Return a hash that changes when one of ``files`` changes or the project moves to another ``place``.
-
-    The place counts because the environment points at the project's folder.
-    """
-    digest = hashlib.sha256(str(place).encode())
-    for file in files:
-        digest.update(hashlib.sha256(file.read_bytes()).digest())
-    return digest.hexdigest()
+    """Return a hash that changes with the content of ``files`` and the ``place`` that the environment points at."""
+    parts = [str(place).encode(), *(hashlib.sha256(file.read_bytes()).digest() for file in files)]
+    return hashlib.sha256(b"".join(parts)).hexdigest()
 
 
 def missing(held: dict[str, object], wanted: frozenset[str], print_now: str) -> frozenset[str] | None:
@@ -44,10 +40,8 @@ def missing(held: dict[str, object], wanted: frozenset[str], print_now: str) -> 
     ``held`` is the marker's content, ``print_now`` the fingerprint of the project as it is. Extras once installed stay.
     """
     extras = held.get("extras")
-    have = frozenset(str(extra) for extra in extras) if isinstance(extras, list) else frozenset()
-    if held.get("fingerprint") == print_now and wanted <= have:
-        return None
-    return wanted | have
+    have = frozenset(map(str, extras)) if isinstance(extras, list) else frozenset()
+    return None if held.get("fingerprint") == print_now and wanted <= have else wanted | have
 
 
 def read_marker(home: Path) -> dict[str, object] | None:
@@ -77,12 +71,9 @@ def healthy(home: Path) -> bool:
     """Tell whether the environment runs, has pip and was made by this version of Python."""
     probe = f"import sys, pip; sys.exit(sys.version_info[:2] != {sys.version_info[:2]})"
     try:
-        answer = subprocess.run(
-            [str(tool("python", home)), "-c", probe], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, check=False
-        )
+        return subprocess.run([tool("python", home), "-c", probe], capture_output=True, check=False).returncode == 0
     except OSError:
         return False
-    return answer.returncode == 0
 
 
 def make(home: Path) -> None:
@@ -92,7 +83,7 @@ def make(home: Path) -> None:
     """
     if home.exists():
         if read_marker(home) is None:
-            raise installer.InstallationError(
+            raise InstallationError(
                 f"{home} is there, does not work with this Python and was not made by these scripts.\n"
                 "Remedy: rename or delete it, then run the same command again."
             )
@@ -101,36 +92,28 @@ def make(home: Path) -> None:
     print(f"Making a virtual environment in {home}.", flush=True)
     home.mkdir()
     write_marker(home, {})
-    answer = subprocess.run(
-        [sys.executable, "-m", "venv", str(home)], stdout=subprocess.PIPE, stderr=subprocess.STDOUT, check=False
-    )
+    answer = subprocess.run([sys.executable, "-m", "venv", home], capture_output=True, text=True, check=False)
     if answer.returncode != 0:
-        words = answer.stdout.decode("utf-8", "replace").strip()
-        raise installer.InstallationError(
-            f"Python could not make a virtual environment:\n{words}\n"
+        raise InstallationError(
+            f"Python could not make a virtual environment:\n{(answer.stdout + answer.stderr).strip()}\n"
             "Remedy: on Debian and Ubuntu, sudo apt install python3-venv; then run the same command again."
         )
 
 
 def ready_made() -> bool:
     """Tell whether PyBullet comes ready-made for this computer, as all other libraries do."""
-    return installer.comes_ready_made(
-        sys.version_info[:2], sys.implementation.name, platform.system(), platform.machine(), platform.libc_ver()[0]
-    )
+    return (sys.version_info[:2], sys.implementation.name, platform.system(), platform.machine(),
+            platform.libc_ver()[0]) in installer.READY_MADE  # fmt: skip
 
 
 def check_compiler() -> None:
     """Say so if PyBullet will be compiled; raise InstallationError if that cannot work."""
-    version = sys.version_info[:2]
     if ready_made():
         return
     if installer.compiler() is None:
-        raise installer.InstallationError(installer.COMPILER_REMEDY)
-    print(
-        f"PyBullet has no ready-made build for Python {version[0]}.{version[1]} on {platform.system()} "
-        f"{platform.machine()}: it will be compiled, which takes minutes.",
-        flush=True,
-    )
+        raise InstallationError(installer.COMPILER_REMEDY)
+    print(f"PyBullet has no ready-made build for this Python ({platform.python_version()}) on {platform.system()} "
+          f"{platform.machine()}: it will be compiled, which takes minutes.", flush=True)  # fmt: skip
 
 
 def steps(extras: frozenset[str], hashed: bool) -> list[list[str]]:
@@ -138,12 +121,12 @@ def steps(extras: frozenset[str], hashed: bool) -> list[list[str]]:
 
     Where nothing was tested and other files fit (not ``hashed``), the versions alone are held.
     """
-    files = [CONSTRAINTS, *([TEST_CONSTRAINTS] if extras else [])]
     if hashed:
+        files = [CONSTRAINTS, *([TEST_CONSTRAINTS] if extras else [])]
         listed = [word for file in files for word in ("-r", str(file))]
         return [["--require-hashes", *listed], ["--no-deps", "--no-build-isolation", "-e", "."]]
     print("This is not the computer whose files have known hashes: only their versions are checked.", flush=True)
-    lines = "".join(file.read_text(encoding="utf-8") for file in (CONSTRAINTS, TEST_CONSTRAINTS)).splitlines()
+    lines = [line for file in (CONSTRAINTS, TEST_CONSTRAINTS) for line in file.read_text(encoding="utf-8").splitlines()]
     versions = HOME / "versions.txt"
     versions.write_text("".join(line.partition(" --hash")[0] + "\n" for line in lines), encoding="utf-8")
     return [["-c", str(versions), "-e", f".[{','.join(sorted(extras))}]" if extras else "."]]
@@ -155,13 +138,11 @@ def ensure(extras: Iterable[str] = ()) -> Path:
     :raises InstallationError: it could not be made; the text says why and what to do.
     """
     now = fingerprint([ROOT / "pyproject.toml", CONSTRAINTS, TEST_CONSTRAINTS], ROOT)
-    held = read_marker(HOME) or {}
-    to_install = missing(held, frozenset(extras), now)
-    python = tool("python")
-    if to_install is None and healthy(HOME):
+    to_install, runs, python = missing(read_marker(HOME) or {}, frozenset(extras), now), healthy(HOME), tool("python")
+    if to_install is None and runs:
         return python
     to_install = frozenset(extras) if to_install is None else to_install
-    if not healthy(HOME):
+    if not runs:
         installer.check_disk(ROOT, installer.ROOM_WITH_EXTRAS_MB if to_install else installer.ROOM_MB)
         check_compiler()
         make(HOME)
@@ -194,15 +175,13 @@ def guarded(job: Callable[[], int]) -> int:
     """Return the job's exit code; an installation that fails or is stopped ends in a sentence, not in a traceback."""
     try:
         return job()
-    except installer.InstallationError as error:
+    except InstallationError as error:
         print(error, file=sys.stderr)
-        return 2
     except PermissionError as error:
         print(f"{error.filename} cannot be written.\n{installer.remedy('permission denied')}", file=sys.stderr)
-        return 2
     except OSError as error:
         print(f"{error}\n{installer.remedy(str(error))}", file=sys.stderr)
-        return 2
     except KeyboardInterrupt:
         print("\nStopped. Nothing is lost: the same command goes on from here.", file=sys.stderr)
         return 130
+    return 2
