@@ -15,7 +15,7 @@ from page_server import Served, served
 
 from models.scenario import builds, changes
 from sim.cli.main import main
-from sim.page.asker import Teller, written
+from sim.page.asker import Teller, levels, written
 from sim.page.run_state import RunState
 from terrain.ground_file import load_ground
 
@@ -140,7 +140,7 @@ def test_a_question_on_own_ground_has_a_plan_that_finds_it(page: Served, folder:
            "changes": [{"name": "battery forward", "file": "forward.toml"}], "name": "own", "repeats": 2}
     own = folder / ".cragbench-page"
     own.mkdir(exist_ok=True)
-    text = written(job, folder, Teller(own / "run-own.json", RunState("own", "plan", job)))
+    text = written(job, levels(job, folder, Teller(own / "run-own.json", RunState("own", "plan", job)))[0])
     assert str(folder) not in text
     (folder / "questions").mkdir()
     (folder / job["plan"]).write_text(text, encoding="utf-8")

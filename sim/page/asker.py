@@ -73,7 +73,7 @@ def _plan(teller: Teller, folder: Path) -> None:
     job = teller.state.job
     plan = folder / str(job["plan"])
     # A plan that was there before the page knows nothing of where its changes come from.
-    found = _levels(job, folder, teller) if "build" in job else None
+    found = levels(job, folder, teller) if "build" in job else None
     if found is not None and not plan.exists():
         text = written(job, found[0])
         plan.parent.mkdir(parents=True, exist_ok=True)
@@ -89,7 +89,7 @@ def _plan(teller: Teller, folder: Path) -> None:
                 message=faults, result=result)
 
 
-def _levels(job: Any, folder: Path, teller: Teller) -> tuple[tuple[Chosen, ...], list[Spread | None]]:
+def levels(job: Any, folder: Path, teller: Teller) -> tuple[tuple[Chosen, ...], list[Spread | None]]:
     """Find levels for the trucks of a question, and what is not known of them adds to each change.
 
     What was found before is in its store: going on with a run drives nothing twice.
