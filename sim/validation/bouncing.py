@@ -39,13 +39,7 @@ def modes(
 
 
 def ringing(
-    model: RigidModel,
-    shape: Array,
-    inertias: tuple[float, float],
-    step: float,
-    *,
-    kick: float,
-    swings: int = 6,
+    model: RigidModel, shape: Array, inertias: tuple[float, float], step: float, *, kick: float, swings: int = 6,
     x: float = 0.0,
 ) -> float:
     """Frequency (Hz) of a standing truck kicked along a mode's shape, from upward zero crossings of that mode.
@@ -98,11 +92,8 @@ def _pitch_inertia(model: RigidModel) -> float:
 @GROUP.check(
     "bounce on tyres",
     "A truck with locked suspension bounces on its tyres as a beam on two springs of the tyres' plate stiffness",
-    source="equations of motion of a beam on two springs, lift and pitch",
-    known="derived here",
-    unit="Hz",
-    tolerance=relative(0.02, "a swing of a tenth of the squish sees the law curved"),
-    slow=True,
+    source="equations of motion of a beam on two springs, lift and pitch", known="derived here",
+    unit="Hz", tolerance=relative(0.02, "a swing of a tenth of the squish sees the law curved"), slow=True,
 )
 def bounce_on_tyres() -> Measured:
     """Mode with the larger lift."""

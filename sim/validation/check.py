@@ -190,16 +190,8 @@ class Group:
     checks: list[Check] = field(default_factory=list)
 
     def check(
-        self,
-        name: str,
-        claim: str,
-        *,
-        source: str,
-        known: Known,
-        unit: str,
-        tolerance: Tolerance,
-        needs: tuple[str, ...] = (),
-        slow: bool = False,
+        self, name: str, claim: str, *, source: str, known: Known, unit: str, tolerance: Tolerance,
+        needs: tuple[str, ...] = (), slow: bool = False,
     ) -> Callable[[Callable[[], Measured]], Check]:
         """Make a check of the decorated function and add it to the group."""
 

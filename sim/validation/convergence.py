@@ -85,30 +85,19 @@ def with_elements(name: str, n_round: int) -> RigidModel:
     return replace(model, tyres=(rings[0], rings[1], rings[2], rings[3]))
 
 
-@GROUP.check(
-    "side tip, half the step",
-    "Side-tip angle of three trucks at 1 ms and at 0.5 ms",
-    source="convergence in the time step",
-    known="derived here",
-    unit="deg",
-    tolerance=absolute(0.2, "finer than a protractor"),
-    slow=True,
-)
+@GROUP.check("side tip, half the step", "Side-tip angle of three trucks at 1 ms and at 0.5 ms",
+             source="convergence in the time step", known="derived here",
+             unit="deg", tolerance=absolute(0.2, "finer than a protractor"), slow=True)
 def tip_step() -> Measured:
     """Soft trucks."""
     models = [truck(name) for name in names()]
     return Measured([side_tip(m, step=STEP / 2.0) for m in models], [side_tip(m) for m in models])
 
 
-@GROUP.check(
-    "side tip, half the grid",
-    "Side-tip angle of three trucks on bumpy ground (1 mm, waves of 40 and 55 mm) on grids of 2 mm and 1 mm",
-    source="convergence in the grid",
-    known="derived here",
-    unit="deg",
-    tolerance=absolute(0.2, "finer than a protractor"),
-    slow=True,
-)
+@GROUP.check("side tip, half the grid",
+             "Side-tip angle of three trucks on bumpy ground (1 mm, waves of 40 and 55 mm) on grids of 2 mm and 1 mm",
+             source="convergence in the grid", known="derived here",
+             unit="deg", tolerance=absolute(0.2, "finer than a protractor"), slow=True)
 def tip_grid() -> Measured:
     """Soft trucks."""
     models = [truck(name) for name in names()]
@@ -119,43 +108,25 @@ _LEDGE = f"Ledge limit of the 1/24's front axle (mu {MU}, mean of {STARTS} start
 _PAPER = "one percent of a ledge is what a stack of paper is good for; single starts scatter by a tenth, see the note"
 
 
-@GROUP.check(
-    "ledge, half the step",
-    f"{_LEDGE} at 1 ms and at 0.5 ms",
-    source="convergence in the time step",
-    known="derived here",
-    unit="h/R",
-    tolerance=relative(0.01, _PAPER),
-    slow=True,
-)
+@GROUP.check("ledge, half the step", f"{_LEDGE} at 1 ms and at 0.5 ms",
+             source="convergence in the time step", known="derived here",
+             unit="h/R", tolerance=relative(0.01, _PAPER), slow=True)
 def ledge_step() -> Measured:
     """Soft truck, hull off."""
     return _change(climbable(truck(SMALL)), climbable(truck(SMALL), step=STEP / 2.0))
 
 
-@GROUP.check(
-    "ledge, half the grid",
-    f"{_LEDGE} on grids of 2 mm and 1 mm",
-    source="convergence in the grid",
-    known="derived here",
-    unit="h/R",
-    tolerance=relative(0.01, _PAPER),
-    slow=True,
-)
+@GROUP.check("ledge, half the grid", f"{_LEDGE} on grids of 2 mm and 1 mm",
+             source="convergence in the grid", known="derived here",
+             unit="h/R", tolerance=relative(0.01, _PAPER), slow=True)
 def ledge_grid() -> Measured:
     """The face is as wide on both: a cell of the coarser."""
     return _change(climbable(truck(SMALL)), climbable(truck(SMALL), cell=CELL / 2.0))
 
 
-@GROUP.check(
-    "ledge, number of tread elements",
-    f"{_LEDGE} with 72, 48 and 96 tread elements round",
-    source="convergence in the number of tread elements",
-    known="derived here",
-    unit="h/R",
-    tolerance=relative(0.05, "at an edge two or three elements grip for the wheel"),
-    slow=True,
-)
+@GROUP.check("ledge, number of tread elements", f"{_LEDGE} with 72, 48 and 96 tread elements round",
+             source="convergence in the number of tread elements", known="derived here",
+             unit="h/R", tolerance=relative(0.05, "at an edge two or three elements grip for the wheel"), slow=True)
 def ledge_elements() -> Measured:
     """48 first, then 96."""
     return _change(climbable(truck(SMALL)), *(climbable(with_elements(SMALL, count)) for count in (48, 96)))

@@ -65,15 +65,9 @@ def stalled(name: str) -> tuple[float, Array, Array, float]:
         return wheel_torque(model.drive), simulation.memory[M_SHAFT : M_SHAFT + 4].copy(), moments, push
 
 
-@GROUP.check(
-    "stall torque",
-    "Against a wall the wheels get kT (I - I0) times reduction times efficiency: three trucks",
-    source="motor constants: kT = 60 / (2 pi kV); efficiency is power out over power in",
-    known="derived here",
-    unit="N m",
-    tolerance=relative(0.01, "the current is brought up in 400 steps"),
-    slow=True,
-)
+@GROUP.check("stall torque", "Against a wall the wheels get kT (I - I0) times reduction times efficiency: three trucks",
+             source="motor constants: kT = 60 / (2 pi kV); efficiency is power out over power in", known="derived here",
+             unit="N m", tolerance=relative(0.01, "the current is brought up in 400 steps"), slow=True)
 def stall_torque() -> Measured:
     """Brought up slowly: a truck that runs into a wall winds up more and gear friction keeps it."""
     found = [stalled(name) for name in names()]
@@ -83,11 +77,8 @@ def stall_torque() -> Measured:
 @GROUP.check(
     "torque balance at stall",
     "At stall each wheel's shaft torque equals the ground's moment on it, and the truck's forces along x cancel",
-    source="equilibrium",
-    known="derived here",
-    unit="share",
-    tolerance=at_most(0.0, "what is left after 1 s at rest"),
-    slow=True,
+    source="equilibrium", known="derived here",
+    unit="share", tolerance=at_most(0.0, "what is left after 1 s at rest"), slow=True,
 )
 def torque_balance() -> Measured:
     """Largest imbalance over the largest shaft torque, and over the weight."""
@@ -270,17 +261,8 @@ def climbs(
 
 
 def ledge(
-    model: RigidModel,
-    *,
-    step: float,
-    spacing: float = 0.001,
-    speed: float = 0.04,
-    shift: float = 0.0,
-    tries: int = 6,
-    low: float = 0.1,
-    high: float = 1.6,
-    axle: int = 0,
-    face: float | None = None,
+    model: RigidModel, *, step: float, spacing: float = 0.001, speed: float = 0.04, shift: float = 0.0, tries: int = 6,
+    low: float = 0.1, high: float = 1.6, axle: int = 0, face: float | None = None,
 ) -> float:
     """Highest ledge over wheel radius that the front (0) or rear axle climbs, by bisection."""
     r = radius(model)
@@ -347,26 +329,17 @@ def _ledges(sprung: bool) -> Measured:
 @GROUP.check(
     "soft tyre, ledge",
     f"On their real tyres and locked suspension (mu {MU_LEDGE}) trucks beat the rigid wheel: wrapping the edge is grip",
-    source=_LEDGE,
-    known="derived here",
-    unit="h/R",
-    tolerance=at_least(0.007, "an inequality; six bisections resolve 0.007"),
-    slow=True,
+    source=_LEDGE, known="derived here",
+    unit="h/R", tolerance=at_least(0.007, "an inequality; six bisections resolve 0.007"), slow=True,
 )
 def soft_ledge() -> Measured:
     """Hull off and axles locked, so that only tyres differ from the formula."""
     return _ledges(sprung=False)
 
 
-@GROUP.check(
-    "soft truck, ledge",
-    f"With springs as well (mu {MU_LEDGE}) trucks are still not below the rigid wheel",
-    source=_LEDGE,
-    known="derived here",
-    unit="h/R",
-    tolerance=at_least(0.007, "an inequality; six bisections resolve 0.007"),
-    slow=True,
-)
+@GROUP.check("soft truck, ledge", f"With springs as well (mu {MU_LEDGE}) trucks are still not below the rigid wheel",
+             source=_LEDGE, known="derived here",
+             unit="h/R", tolerance=at_least(0.007, "an inequality; six bisections resolve 0.007"), slow=True)
 def sprung_ledge() -> Measured:
     """Hull off."""
     return _ledges(sprung=True)

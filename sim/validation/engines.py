@@ -161,15 +161,10 @@ def _apart(ours: Array, theirs: Array) -> float:
     return float(np.max(np.abs(ours - theirs) / scale))
 
 
-@GROUP.check(
-    "mass and CG, yourdfpy",
-    "The exported file's links add up to the truck's mass and centre of gravity",
-    source="yourdfpy reads the file and places its links",
-    known="other library",
-    unit="relative",
-    tolerance=absolute(1.0e-8, "numbers are written with all their digits"),
-    needs=("yourdfpy",),
-)
+@GROUP.check("mass and CG, yourdfpy", "The exported file's links add up to the truck's mass and centre of gravity",
+             source="yourdfpy reads the file and places its links", known="other library",
+             unit="relative", tolerance=absolute(1.0e-8, "numbers are written with all their digits"),
+             needs=("yourdfpy",))
 def mass_yourdfpy() -> Measured:
     """Mass, and the three coordinates over the wheelbase."""
     model = truck("takin")
@@ -184,15 +179,10 @@ def mass_yourdfpy() -> Measured:
     return Measured([0.0] * 4, [abs(total / model.mass - 1.0), *apart.tolist()])
 
 
-@GROUP.check(
-    "mass and CG, Pinocchio",
-    "The exported file in Pinocchio has the truck's mass and centre of gravity",
-    source="Pinocchio reads the file",
-    known="other library",
-    unit="relative",
-    tolerance=absolute(1.0e-8, "numbers are written with all their digits"),
-    needs=("pinocchio",),
-)
+@GROUP.check("mass and CG, Pinocchio", "The exported file in Pinocchio has the truck's mass and centre of gravity",
+             source="Pinocchio reads the file", known="other library",
+             unit="relative", tolerance=absolute(1.0e-8, "numbers are written with all their digits"),
+             needs=("pinocchio",))
 def mass_pinocchio() -> Measured:
     """Mass, and the three coordinates over the wheelbase."""
     model = truck("takin")
@@ -205,15 +195,10 @@ def mass_pinocchio() -> Measured:
     return Measured([0.0] * 4, [abs(total / model.mass - 1.0), *apart.tolist()])
 
 
-@GROUP.check(
-    "mass and CG, MuJoCo",
-    "The exported file in MuJoCo has the truck's mass and centre of gravity",
-    source="MuJoCo reads the file",
-    known="other library",
-    unit="relative",
-    tolerance=absolute(1.0e-8, "numbers are written with all their digits"),
-    needs=("mujoco",),
-)
+@GROUP.check("mass and CG, MuJoCo", "The exported file in MuJoCo has the truck's mass and centre of gravity",
+             source="MuJoCo reads the file", known="other library",
+             unit="relative", tolerance=absolute(1.0e-8, "numbers are written with all their digits"),
+             needs=("mujoco",))
 def mass_mujoco() -> Measured:
     """Mass, and the three coordinates over the wheelbase."""
     model = truck("takin")
@@ -226,15 +211,9 @@ def mass_mujoco() -> Measured:
     return Measured([0.0] * 4, [abs(float(other.model.body_mass.sum()) / model.mass - 1.0), *apart.tolist()])
 
 
-@GROUP.check(
-    "mass matrix, Pinocchio",
-    f"Joint-space mass matrix, {STATES} random states",
-    source="Pinocchio's composite rigid body algorithm on the exported file",
-    known="other library",
-    unit="relative",
-    tolerance=absolute(1.0e-8, "rounding through eleven bodies"),
-    needs=("pinocchio",),
-)
+@GROUP.check("mass matrix, Pinocchio", f"Joint-space mass matrix, {STATES} random states",
+             source="Pinocchio's composite rigid body algorithm on the exported file", known="other library",
+             unit="relative", tolerance=absolute(1.0e-8, "rounding through eleven bodies"), needs=("pinocchio",))
 def matrix_pinocchio() -> Measured:
     """Largest entry difference over the geometric mean of its diagonal entries."""
     got = []
@@ -249,15 +228,9 @@ def matrix_pinocchio() -> Measured:
     return Measured([0.0] * STATES, got)
 
 
-@GROUP.check(
-    "mass matrix, MuJoCo",
-    f"Joint-space mass matrix, {STATES} random states",
-    source="MuJoCo on the exported file",
-    known="other library",
-    unit="relative",
-    tolerance=absolute(1.0e-8, "rounding through eleven bodies"),
-    needs=("mujoco",),
-)
+@GROUP.check("mass matrix, MuJoCo", f"Joint-space mass matrix, {STATES} random states",
+             source="MuJoCo on the exported file", known="other library",
+             unit="relative", tolerance=absolute(1.0e-8, "rounding through eleven bodies"), needs=("mujoco",))
 def matrix_mujoco() -> Measured:
     """Largest entry difference over the geometric mean of its diagonal entries."""
     got = []
@@ -307,15 +280,11 @@ def _in_both_engines(model: RigidModel) -> dict[str, list[Array]]:
     }
 
 
-@GROUP.check(
-    "accelerations, Pinocchio",
-    f"Our tree and PyBullet, one step of a microsecond, against Pinocchio: {STATES} random states and forces",
-    source="Pinocchio's articulated body algorithm on the exported file",
-    known="other library",
-    unit="relative",
-    tolerance=absolute(1.0e-6, "speeds change by 1e-3 in the step and are known to 1e-16"),
-    needs=("pinocchio",),
-)
+@GROUP.check("accelerations, Pinocchio",
+             f"Our tree and PyBullet, one step of a microsecond, against Pinocchio: {STATES} random states and forces",
+             source="Pinocchio's articulated body algorithm on the exported file", known="other library",
+             unit="relative", tolerance=absolute(1.0e-6, "speeds change by 1e-3 in the step and are known to 1e-16"),
+             needs=("pinocchio",))
 def accelerations_pinocchio() -> Measured:
     """Largest of the sixteen differences, for each engine."""
     model, theirs = truck("takin"), []
@@ -333,15 +302,11 @@ def accelerations_pinocchio() -> Measured:
     return _apart_from(theirs, _in_both_engines(model))
 
 
-@GROUP.check(
-    "accelerations, MuJoCo",
-    f"Our tree and PyBullet, one step of a microsecond, against MuJoCo: {STATES} random states and forces",
-    source="MuJoCo's forward dynamics on the exported file",
-    known="other library",
-    unit="relative",
-    tolerance=absolute(1.0e-6, "speeds change by 1e-3 in the step and are known to 1e-16"),
-    needs=("mujoco",),
-)
+@GROUP.check("accelerations, MuJoCo",
+             f"Our tree and PyBullet, one step of a microsecond, against MuJoCo: {STATES} random states and forces",
+             source="MuJoCo's forward dynamics on the exported file", known="other library",
+             unit="relative", tolerance=absolute(1.0e-6, "speeds change by 1e-3 in the step and are known to 1e-16"),
+             needs=("mujoco",))
 def accelerations_mujoco() -> Measured:
     """Largest of the sixteen differences, for each engine."""
     model, theirs = truck("takin"), []

@@ -57,15 +57,11 @@ def hub_covers() -> Measured:
     return Measured((2.5, 5.5), (after - before,), note)
 
 
-@GROUP.check(
-    "wide portal, narrow straight",
-    "Of two stock 1/24 the wide one with portal axles tips sideways later: by 4 deg (41 against 37 measured)",
-    source=PAGE,
-    known="unsourced",
-    unit="deg",
-    tolerance=between("size within half and one and a half times: tracks and heights are assumed"),
-    slow=True,
-)
+@GROUP.check("wide portal, narrow straight",
+             "Of two stock 1/24 the wide one with portal axles tips sideways later: by 4 deg (41 against 37 measured)",
+             source=PAGE, known="unsourced",
+             unit="deg", tolerance=between("size within half and one and a half times: tracks and heights are assumed"),
+             slow=True)
 def portal() -> Measured:
     """Assumed: tracks 80 and 90 mm, portals raise the chassis by 4 mm."""
     narrow = simulated(sheet("gundi"), "left")

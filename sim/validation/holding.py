@@ -35,15 +35,10 @@ def settled_squish(model: RigidModel, load: float, phase: float) -> tuple[float,
     return float(model.tyres[0].row_radius.max() - wheels.mean()), float(carried.mean())
 
 
-@GROUP.check(
-    "squish at rest",
-    "A truck at rest squishes its front tyres as its own table says, every row of three tables",
-    source="the build sheet's squish table, which the law was fitted to",
-    known="derived here",
-    unit="mm",
-    tolerance=relative(0.02, "a kitchen scale and a caliper are no better"),
-    slow=True,
-)
+@GROUP.check("squish at rest",
+             "A truck at rest squishes its front tyres as its own table says, every row of three tables",
+             source="the build sheet's squish table, which the law was fitted to", known="derived here",
+             unit="mm", tolerance=relative(0.02, "a kitchen scale and a caliper are no better"), slow=True)
 def squish_at_rest() -> Measured:
     """Gravity is scaled until the tyres carry the row's load."""
     want, got, spread = [], [], 0.0
@@ -76,11 +71,8 @@ def _crept(name: str, angle: float, low: str) -> float:
 @GROUP.check(
     "no creep",
     "A truck at rest with its brake on moves less than 0.1 mm in 10 s: 30 deg climb, 20 deg side slope, three trucks",
-    source="static friction holds still (Coulomb)",
-    known="derived here",
-    unit="mm",
-    tolerance=at_most(0.0, "a tenth of a millimetre is what a builder could see"),
-    slow=True,
+    source="static friction holds still (Coulomb)", known="derived here",
+    unit="mm", tolerance=at_most(0.0, "a tenth of a millimetre is what a builder could see"), slow=True,
 )
 def no_creep() -> Measured:
     """Largest of all."""
@@ -126,14 +118,11 @@ def grip_limit() -> Measured:
     return Measured(want, got)
 
 
-@GROUP.check(
-    "wheel loads at rest",
-    "Wheel loads of a truck at rest, front share, against the weighed one: three trucks",
-    source="moments about the rear contact; Jazar (2008), eqs. 2.1-2.2",
-    known="read",
-    unit="% front",
-    tolerance=absolute(0.3, "the truck settles nose up or down by its springs' and tyres' own imbalance"),
-)
+@GROUP.check("wheel loads at rest",
+             "Wheel loads of a truck at rest, front share, against the weighed one: three trucks",
+             source="moments about the rear contact; Jazar (2008), eqs. 2.1-2.2", known="read",
+             unit="% front",
+             tolerance=absolute(0.3, "the truck settles nose up or down by its springs' and tyres' own imbalance"))
 def loads_at_rest() -> Measured:
     """Static front share."""
     want, got = [], []

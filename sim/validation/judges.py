@@ -91,43 +91,29 @@ def ring(share: float) -> tuple[float, float]:
     return pushed_ring(FOAM, share, usual()[2])
 
 
-@GROUP.check(
-    "ring over a step, work",
-    f"A ring of rubber in finite elements pushed over a step costs load times height too: h/R {RING_STEPS}",
-    source="conservation of energy: what makes the ring fit to judge",
-    known="derived here",
-    unit="work/(load h)",
-    tolerance=absolute(0.03, "36 places along the push; a tread of chords"),
-    slow=True,
-)
+@GROUP.check("ring over a step, work",
+             f"A ring of rubber in finite elements pushed over a step costs load times height too: h/R {RING_STEPS}",
+             source="conservation of energy: what makes the ring fit to judge", known="derived here",
+             unit="work/(load h)", tolerance=absolute(0.03, "36 places along the push; a tread of chords"), slow=True)
 def ring_work() -> Measured:
     """Edge rounded by a tenth of the radius."""
     return Measured([1.0] * len(RING_STEPS), [ring(share)[0] for share in RING_STEPS])
 
 
-@GROUP.check(
-    "push over a step, finite elements",
-    f"Largest pull over load over the same rounded step, the ring's and the law's: h/R {RING_STEPS}",
-    source="plane finite elements of large strain, same sink on a flat",
-    known="derived here",
-    unit="pull/load",
-    tolerance=relative(0.15, "the ring's tread band, rim and Poisson's ratio are assumed"),
-    slow=True,
-)
+@GROUP.check("push over a step, finite elements",
+             f"Largest pull over load over the same rounded step, the ring's and the law's: h/R {RING_STEPS}",
+             source="plane finite elements of large strain, same sink on a flat", known="derived here",
+             unit="pull/load", tolerance=relative(0.15, "the ring's tread band, rim and Poisson's ratio are assumed"),
+             slow=True)
 def ring_peak() -> Measured:
     """What bulging, bridging and bending come to, which the law leaves out."""
     return Measured([ring(share)[1] for share in RING_STEPS], [pushed(share, EDGE)[1] for share in RING_STEPS])
 
 
-@GROUP.check(
-    "push over a step, membrane limit",
-    f"A tyre that stiffens as it is pressed asks for more than a membrane of constant pressure: h/R {STEPS}",
-    source="pressure times plumb length of the step inside the circle, load held",
-    known="derived here",
-    unit="pull/load",
-    tolerance=at_least(0.0, "an inequality; the rigid wheel is the other end"),
-    slow=True,
-)
+@GROUP.check("push over a step, membrane limit",
+             f"A tyre that stiffens as it is pressed asks for more than a membrane of constant pressure: h/R {STEPS}",
+             source="pressure times plumb length of the step inside the circle, load held", known="derived here",
+             unit="pull/load", tolerance=at_least(0.0, "an inequality; the rigid wheel is the other end"), slow=True)
 def membrane() -> Measured:
     """The lower bound."""
     sink = usual()[2]

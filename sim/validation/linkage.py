@@ -32,14 +32,10 @@ def pairs(*left: tuple[Point, Point], z: float = 0.05) -> Rods:
     return Rods(np.array([a for a, _ in both]), np.array([c for _, c in both]), np.array([0.0, 0.0, z]))
 
 
-@GROUP.check(
-    "instant centre",
-    "Side view: lower (0, 45)-(120, 55), upper (-5, 85)-(95, 80) mm cross at (298.125, 69.844)",
-    source="plane geometry",
-    known="derived here",
-    unit="m",
-    tolerance=absolute(5e-7, "the printed digits"),
-)
+@GROUP.check("instant centre",
+             "Side view: lower (0, 45)-(120, 55), upper (-5, 85)-(95, 80) mm cross at (298.125, 69.844)",
+             source="plane geometry", known="derived here",
+             unit="m", tolerance=absolute(5e-7, "the printed digits"))
 def centre() -> Measured:
     """From the null space of the rods."""
     found = instant_centre(axle_motion(pairs(LOWER, UPPER))) or (math.nan, math.nan)
@@ -47,12 +43,10 @@ def centre() -> Measured:
 
 
 @GROUP.check(
-    "anti-squat",
-    "The same links, height 80, wheelbase 300 mm: all drive at this axle, and half of it",
+    "anti-squat", "The same links, height 80, wheelbase 300 mm: all drive at this axle, and half of it",
     source="moments about the instant centre: its slope from the contact over h / l, by share of drive; own numbers",
     known="derived here",
-    unit="%",
-    tolerance=absolute(1e-3, "the printed digits"),
+    unit="%", tolerance=absolute(1e-3, "the printed digits"),
 )
 def anti_squat() -> Measured:
     """87.854 and 43.927 %."""
@@ -60,14 +54,11 @@ def anti_squat() -> Measured:
     return Measured((87.854, 43.927), [anti_squat_percent(motion, 0.08, 0.30, d, rear=True) for d in (1.0, 0.5)])
 
 
-@GROUP.check(
-    "roll centre",
-    "Uppers angled to an apex, lowers parallel: the roll axis crosses the wheel plane 90.714 mm high",
-    source="plane geometry: through the uppers' apex, along the parallel lowers, to the wheel plane",
-    known="derived here",
-    unit="m",
-    tolerance=absolute(5e-7, "the printed digits"),
-)
+@GROUP.check("roll centre",
+             "Uppers angled to an apex, lowers parallel: the roll axis crosses the wheel plane 90.714 mm high",
+             source="plane geometry: through the uppers' apex, along the parallel lowers, to the wheel plane",
+             known="derived here",
+             unit="m", tolerance=absolute(5e-7, "the printed digits"))
 def roll_centre() -> Measured:
     """From the null space of the rods."""
     return Measured((0.090714,), (roll_centre_height(axle_motion(pairs(LOWER, UPPER_ANGLED))),))
@@ -80,15 +71,10 @@ def _rods(name: str, end: str) -> Rods:
     return axle_rods(axle, float(height))
 
 
-@GROUP.check(
-    "joints and closed loop, crawling travel",
-    "Over half the bump and droop and 10 deg of roll the two joints keep near the closed loop's axle middle",
-    source="Newton's method on the four rod lengths",
-    known="derived here",
-    unit="mm",
-    tolerance=at_most(0.0, "under a millimetre: less than anyone sets a link by"),
-    slow=True,
-)
+@GROUP.check("joints and closed loop, crawling travel",
+             "Over half the bump and droop and 10 deg of roll the two joints keep near the closed loop's axle middle",
+             source="Newton's method on the four rod lengths", known="derived here",
+             unit="mm", tolerance=at_most(0.0, "under a millimetre: less than anyone sets a link by"), slow=True)
 def half_travel() -> Measured:
     """Six axles of three trucks."""
     got, turned = [], 0.0
@@ -101,14 +87,11 @@ def half_travel() -> Measured:
     return Measured([1.0] * len(got), got, f"axle turned off by up to {turned:.2f} deg")
 
 
-@GROUP.check(
-    "joints and closed loop, full travel",
-    "Over full bump, droop and articulation the two joints leave the closed loop's axle middle by this much",
-    source="Newton's method on the four rod lengths",
-    known="derived here",
-    unit="% of wheelbase",
-    tolerance=at_most(0.0, "one percent of the wheelbase moves a climb angle by under half a degree"),
-)
+@GROUP.check("joints and closed loop, full travel",
+             "Over full bump, droop and articulation the two joints leave the closed loop's axle middle by this much",
+             source="Newton's method on the four rod lengths", known="derived here",
+             unit="% of wheelbase",
+             tolerance=at_most(0.0, "one percent of the wheelbase moves a climb angle by under half a degree"))
 def full_travel() -> Measured:
     """Six axles of three trucks; millimetres and degrees in the note."""
     got, words = [], []

@@ -81,11 +81,8 @@ def roll_down(model: RigidModel, step: float, time: float = 1.5, *, damped: bool
 @GROUP.check(
     "roll-down, time",
     "A rigid truck on undamped hard discs rolls down 5 deg with a = g sin / (1 + k), k from wheels and geared rotor",
-    source="rolling bodies: g sin / (1 + k), a cylinder 2/3 g sin",
-    known="derived here",
-    unit="m",
-    tolerance=relative(0.01, "hard discs still give 0.1 mm"),
-    slow=True,
+    source="rolling bodies: g sin / (1 + k), a cylinder 2/3 g sin", known="derived here",
+    unit="m", tolerance=relative(0.01, "hard discs still give 0.1 mm"), slow=True,
 )
 def roll_down_time() -> Measured:
     """Distance after 1.5 s."""
@@ -99,10 +96,8 @@ def roll_down_time() -> Measured:
 
 
 @GROUP.check(
-    "roll-down, energy",
-    "A rigid truck on undamped hard discs keeps its energy rolling down, and gains none",
-    source="conservation of energy",
-    known="derived here",
+    "roll-down, energy", "A rigid truck on undamped hard discs keeps its energy rolling down, and gains none",
+    source="conservation of energy", known="derived here",
     unit="share",
     tolerance=between("integrating the discs' contact costs up to a percent; above 1 would be energy from nowhere"),
     slow=True,
@@ -113,15 +108,9 @@ def roll_down_energy() -> Measured:
     return Measured((0.99, 1.0005), kept)
 
 
-@GROUP.check(
-    "roll-down, step",
-    "The real truck rolls as far in 1.5 s at a step of 1 ms as at 0.25 ms",
-    source="convergence in the time step",
-    known="derived here",
-    unit="m",
-    tolerance=relative(0.02, "first-order integration"),
-    slow=True,
-)
+@GROUP.check("roll-down, step", "The real truck rolls as far in 1.5 s at a step of 1 ms as at 0.25 ms",
+             source="convergence in the time step", known="derived here",
+             unit="m", tolerance=relative(0.02, "first-order integration"), slow=True)
 def roll_down_step() -> Measured:
     """Soft tyres; their rolling resistance is reported."""
     want, got, drag = [], [], []
@@ -153,10 +142,8 @@ def _thrown(step: float, time: float) -> tuple[Array, Array, Array, Array]:
 @GROUP.check(
     "free tumbling",
     "A truck thrown without gravity, all joints moving, springs and drive at work, keeps its angular momentum for 2 s",
-    source="conservation of angular momentum",
-    known="derived here",
-    unit="share lost",
-    tolerance=absolute(0.01, "first-order engine: the loss halves with the step, see the note"),
+    source="conservation of angular momentum", known="derived here",
+    unit="share lost", tolerance=absolute(0.01, "first-order engine: the loss halves with the step, see the note"),
 )
 def free_tumbling() -> Measured:
     """Magnitude of the change over the magnitude."""

@@ -60,10 +60,8 @@ def acceleration(make: EngineMaker, model: RigidModel, state: Array, out: Array)
 @GROUP.check(
     "one step, PyBullet",
     f"Our tree, one step of a millisecond, against PyBullet: place, attitude, joints and all speeds, {CASES} cases",
-    source="PyBullet's articulated body algorithm and integrator",
-    known="other library",
-    unit="m, rad, per s",
-    tolerance=absolute(1.0e-12, "rounding: speeds of order 10, sixteen digits"),
+    source="PyBullet's articulated body algorithm and integrator", known="other library",
+    unit="m, rad, per s", tolerance=absolute(1.0e-12, "rounding: speeds of order 10, sixteen digits"),
 )
 def one_step_pybullet() -> Measured:
     """Largest difference of all 33 numbers."""

@@ -177,16 +177,11 @@ def _compared(low: str) -> Measured:
 _WHY = "axle joints are exact to first order only, discs give 0.1 mm, both tables turn at 1.5 deg/s"
 
 
-@GROUP.check(
-    "side tip against rods",
-    "Side-tip angle on real shocks and hard discs, against the rod truck in MuJoCo: three trucks",
-    source="MuJoCo, links as rods with ball joints closed by connect constraints, its own contacts",
-    known="other library",
-    unit="deg",
-    tolerance=absolute(0.5, _WHY),
-    needs=("mujoco",),
-    slow=True,
-)
+@GROUP.check("side tip against rods",
+             "Side-tip angle on real shocks and hard discs, against the rod truck in MuJoCo: three trucks",
+             source="MuJoCo, links as rods with ball joints closed by connect constraints, its own contacts",
+             known="other library",
+             unit="deg", tolerance=absolute(0.5, _WHY), needs=("mujoco",), slow=True)
 def side_tip() -> Measured:
     """Left side low."""
     return _compared("left")
@@ -215,9 +210,7 @@ def climb_limit() -> Measured:
     "The difference goes with the travel: with springs 16 times stiffer both trucks pitch over at one angle (1/24)",
     source="MuJoCo, links as rods with ball joints closed by connect constraints, its own contacts",
     known="other library",
-    unit="deg",
-    tolerance=absolute(0.2, "discs give 0.1 mm, both tables turn at 1.5 deg/s"),
-    needs=("mujoco",),
+    unit="deg", tolerance=absolute(0.2, "discs give 0.1 mm, both tables turn at 1.5 deg/s"), needs=("mujoco",),
     slow=True,
 )
 def climb_stiff() -> Measured:
@@ -229,10 +222,8 @@ def climb_stiff() -> Measured:
 @GROUP.check(
     "axle path against rods",
     "Path of the axle's middle over full bump and droop, rod truck in MuJoCo against the closed loop on rod lengths",
-    source="MuJoCo, links as rods with ball joints closed by connect constraints",
-    known="other library",
-    unit="mm",
-    tolerance=at_most(0.0, "MuJoCo's constraints are springs and give a little: a tenth of a millimetre"),
+    source="MuJoCo, links as rods with ball joints closed by connect constraints", known="other library",
+    unit="mm", tolerance=at_most(0.0, "MuJoCo's constraints are springs and give a little: a tenth of a millimetre"),
     needs=("mujoco",),
 )
 def axle_path() -> Measured:

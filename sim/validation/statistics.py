@@ -19,14 +19,9 @@ GROUP = Group("statistics", "Statistics")
 PRINTED = absolute(5.1e-5, "four printed decimals")
 
 
-@GROUP.check(
-    "Wilson interval, table",
-    "81/263, 15/148, 0/20, 1/29, 29/29",
-    source="Newcombe, Stat. Med. 17 (1998) 857-872, Table I",
-    known="read",
-    unit="share",
-    tolerance=PRINTED,
-)
+@GROUP.check("Wilson interval, table", "81/263, 15/148, 0/20, 1/29, 29/29",
+             source="Newcombe, Stat. Med. 17 (1998) 857-872, Table I", known="read",
+             unit="share", tolerance=PRINTED)
 def wilson_table() -> Measured:
     """Both limits of each."""
     want = (0.2553, 0.3662, 0.0624, 0.1605, 0.0, 0.1611, 0.0061, 0.1718, 0.8830, 1.0)
@@ -35,14 +30,9 @@ def wilson_table() -> Measured:
     return Measured(want, got)
 
 
-@GROUP.check(
-    "Wilson interval, statsmodels",
-    "All k of n = 1 to 40",
-    source="statsmodels proportion_confint(method='wilson')",
-    known="other library",
-    unit="share",
-    tolerance=absolute(1e-12, "the same formula"),
-)
+@GROUP.check("Wilson interval, statsmodels", "All k of n = 1 to 40",
+             source="statsmodels proportion_confint(method='wilson')", known="other library",
+             unit="share", tolerance=absolute(1e-12, "the same formula"))
 def wilson_statsmodels() -> Measured:
     """Both limits."""
     from statsmodels.stats.proportion import proportion_confint
@@ -56,14 +46,10 @@ def wilson_statsmodels() -> Measured:
     return Measured(want, got)
 
 
-@GROUP.check(
-    "common slope, statsmodels",
-    "Middles, spread and half the shift's interval of two groups of 60 tries on one slope, logit and probit",
-    source="statsmodels GLM, binomial family",
-    known="other library",
-    unit="level",
-    tolerance=relative(1e-4, "where either stops"),
-)
+@GROUP.check("common slope, statsmodels",
+             "Middles, spread and half the shift's interval of two groups of 60 tries on one slope, logit and probit",
+             source="statsmodels GLM, binomial family", known="other library",
+             unit="level", tolerance=relative(1e-4, "where either stops"))
 def common_slope_statsmodels() -> Measured:
     """Made-up clears at five levels."""
     import statsmodels.api as sm
@@ -86,27 +72,19 @@ def common_slope_statsmodels() -> Measured:
     return Measured(want, got)
 
 
-@GROUP.check(
-    "McNemar, table",
-    "Discordant pairs 6 and 16: exact and mid-P",
-    source="Fagerland, Lydersen & Laake (CRC 2017) via the authors' package tests; data of Cavo et al. 2012",
-    known="read",
-    unit="p",
-    tolerance=absolute(5.1e-7, "six printed decimals"),
-)
+@GROUP.check("McNemar, table", "Discordant pairs 6 and 16: exact and mid-P",
+             source="Fagerland, Lydersen & Laake (CRC 2017) via the authors' package tests; data of Cavo et al. 2012",
+             known="read",
+             unit="p", tolerance=absolute(5.1e-7, "six printed decimals"))
 def mcnemar_table() -> Measured:
     """59, 6, 16, 80."""
     return Measured((0.052479, 0.034690), mcnemar(PairTable(59, 6, 16, 80)))
 
 
-@GROUP.check(
-    "paired difference, table",
-    "Square-and-add interval: [[59, 6], [16, 80]] and [[1, 0], [0, 1]]",
-    source="Newcombe, Stat. Med. 17 (1998) 2635-2650, method 10, via the package tests of Fagerland et al.",
-    known="read",
-    unit="share",
-    tolerance=PRINTED,
-)
+@GROUP.check("paired difference, table", "Square-and-add interval: [[59, 6], [16, 80]] and [[1, 0], [0, 1]]",
+             source="Newcombe, Stat. Med. 17 (1998) 2635-2650, method 10, via the package tests of Fagerland et al.",
+             known="read",
+             unit="share", tolerance=PRINTED)
 def paired_table() -> Measured:
     """Value and both limits."""
     got: list[float] = []
@@ -119,10 +97,8 @@ def paired_table() -> Measured:
 @GROUP.check(
     "reliability demonstration",
     "Confidence that reliability is 0.80 or more: 10 of 10, 19 of 20, 27 of 30; failures allowed at 85 % in 10 to 100",
-    source="binomial tail; after Leber, Pibida & Enders (NIST); numbers by scipy",
-    known="other library",
-    unit="share, n",
-    tolerance=PRINTED,
+    source="binomial tail; after Leber, Pibida & Enders (NIST); numbers by scipy", known="other library",
+    unit="share, n", tolerance=PRINTED,
 )
 def reliability() -> Measured:
     """0.8926, 0.9308, 0.8773; 0, 1, 3, 4, 6, 15."""
@@ -166,14 +142,10 @@ def covered(n: int, p: float) -> float:
 _BAND = "discrete counts make coverage jump about 95 %; the band is the one asked for"
 
 
-@GROUP.check(
-    "coverage, Wilson",
-    "Mean coverage of the 95 % interval over p 0.1 to 0.9 (in steps of 0.01), n = 10, 20, 30, 50, 100",
-    source="exact sum over the binomial distribution",
-    known="derived here",
-    unit="%",
-    tolerance=between(_BAND),
-)
+@GROUP.check("coverage, Wilson",
+             "Mean coverage of the 95 % interval over p 0.1 to 0.9 (in steps of 0.01), n = 10, 20, 30, 50, 100",
+             source="exact sum over the binomial distribution", known="derived here",
+             unit="%", tolerance=between(_BAND))
 def wilson_coverage() -> Measured:
     """Mean over p, as rates in use are not known beforehand; the worst single p is in the note."""
     got, worst = [], 1.0
@@ -187,10 +159,8 @@ def wilson_coverage() -> Measured:
 @GROUP.check(
     "coverage, paired difference",
     "Mean simulated coverage of the 95 % interval of a paired difference over five pairs of rates, n = 20, 40, 100",
-    source="6000 simulated studies each, fixed seed: standard error 0.3 %",
-    known="derived here",
-    unit="%",
-    tolerance=between(_BAND),
+    source="6000 simulated studies each, fixed seed: standard error 0.3 %", known="derived here",
+    unit="%", tolerance=between(_BAND),
 )
 def paired_coverage() -> Measured:
     """Pairs share a draw half of the time, as builds on one course do."""
@@ -217,12 +187,10 @@ def paired_coverage() -> Measured:
 
 
 @GROUP.check(
-    "coverage, median",
-    "Simulated coverage of the 95 % interval of a median is never below 95 %, n = 10, 20, 50",
+    "coverage, median", "Simulated coverage of the 95 % interval of a median is never below 95 %, n = 10, 20, 50",
     source="4000 simulated samples each of a skewed law, fixed seed; order statistics, David & Nagaraja (2003), 7.1",
     known="derived here",
-    unit="% missed",
-    tolerance=at_most(0.7, "two standard errors of the simulation"),
+    unit="% missed", tolerance=at_most(0.7, "two standard errors of the simulation"),
 )
 def median_coverage() -> Measured:
     """Distribution-free, hence on the safe side."""

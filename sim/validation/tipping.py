@@ -41,43 +41,25 @@ def _rigid(low: str, count: int) -> Measured:
 _HARD = "hard discs still give 0.1 mm (0.1 deg of lean), and the table turns 1.5 deg/s with a 30 ms average (0.05 deg)"
 
 
-@GROUP.check(
-    "rigid side tip",
-    f"A rigid truck on a tilting plane tips at atan(T / 2h): {BUILDS} random builds",
-    source=SSF,
-    known="read",
-    unit="deg",
-    tolerance=absolute(0.3, _HARD),
-    slow=True,
-)
+@GROUP.check("rigid side tip", f"A rigid truck on a tilting plane tips at atan(T / 2h): {BUILDS} random builds",
+             source=SSF, known="read",
+             unit="deg", tolerance=absolute(0.3, _HARD), slow=True)
 def rigid_side_tip() -> Measured:
     """Left side low."""
     return _rigid("left", BUILDS)
 
 
-@GROUP.check(
-    "rigid pitch-over, climb",
-    "A rigid truck nose up pitches over at atan(a2 / h): 4 random builds",
-    source="Jazar, Vehicle Dynamics (Springer 2008), p. 46, ex. 46",
-    known="read",
-    unit="deg",
-    tolerance=absolute(0.3, _HARD),
-    slow=True,
-)
+@GROUP.check("rigid pitch-over, climb", "A rigid truck nose up pitches over at atan(a2 / h): 4 random builds",
+             source="Jazar, Vehicle Dynamics (Springer 2008), p. 46, ex. 46", known="read",
+             unit="deg", tolerance=absolute(0.3, _HARD), slow=True)
 def rigid_climb_tip() -> Measured:
     """Brake on, tyres that do not slide."""
     return _rigid("back", 4)
 
 
-@GROUP.check(
-    "rigid pitch-over, descent",
-    "A rigid truck nose down pitches over at atan(a1 / h): 4 random builds",
-    source="Jazar, Vehicle Dynamics (Springer 2008), p. 48",
-    known="read",
-    unit="deg",
-    tolerance=absolute(0.3, _HARD),
-    slow=True,
-)
+@GROUP.check("rigid pitch-over, descent", "A rigid truck nose down pitches over at atan(a1 / h): 4 random builds",
+             source="Jazar, Vehicle Dynamics (Springer 2008), p. 48", known="read",
+             unit="deg", tolerance=absolute(0.3, _HARD), slow=True)
 def rigid_descent_tip() -> Measured:
     """Brake on, tyres that do not slide."""
     return _rigid("front", 4)
@@ -94,29 +76,18 @@ def _soft(low: str) -> Measured:
 _TTR = "TRB Special Report 265 (2002), ch. 2, p. 28: tilt-table ratio of a compliant vehicle < T / 2h"
 
 
-@GROUP.check(
-    "soft side tip",
-    "With its real springs and tyres every truck tips earlier than the formula says",
-    source=_TTR,
-    known="read",
-    unit="deg",
-    tolerance=at_most(0.0, "an inequality"),
-    slow=True,
-)
+@GROUP.check("soft side tip", "With its real springs and tyres every truck tips earlier than the formula says",
+             source=_TTR, known="read",
+             unit="deg", tolerance=at_most(0.0, "an inequality"), slow=True)
 def soft_side_tip() -> Measured:
     """Reports how much earlier."""
     return _soft("left")
 
 
-@GROUP.check(
-    "soft pitch-over, climb",
-    "With its real springs and tyres every truck pitches over backwards earlier than the formula says",
-    source=_TTR + " (there for the side)",
-    known="derived here",
-    unit="deg",
-    tolerance=at_most(0.0, "an inequality"),
-    slow=True,
-)
+@GROUP.check("soft pitch-over, climb",
+             "With its real springs and tyres every truck pitches over backwards earlier than the formula says",
+             source=_TTR + " (there for the side)", known="derived here",
+             unit="deg", tolerance=at_most(0.0, "an inequality"), slow=True)
 def soft_climb_tip() -> Measured:
     """Reports how much earlier."""
     return _soft("back")

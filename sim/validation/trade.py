@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import partial
 from typing import Final
 
 import numpy as np
@@ -29,6 +30,7 @@ from sim.validation.truck import sheet, truck, with_grip
 
 GROUP = Group("trade", "Facts of the trade, as simulated experiments")
 NONE: Final = "common practice"
+of_the_trade = partial(GROUP.check, source=NONE, known="unsourced")
 DIRECTION = "the 95 % interval of the paired difference leaves zero out"
 
 
@@ -66,29 +68,17 @@ def loaded(name: str, where: str, grams: float) -> Sheet:
     return base.model_copy(update={"parts": (*base.parts, new)})
 
 
-@GROUP.check(
-    "heavy wheels, side-hill",
-    "20 g more in a 1/24's front wheels raise the side-hill angle at which it tips",
-    source=NONE,
-    known="unsourced",
-    unit="deg",
-    tolerance=shown(DIRECTION),
-    slow=True,
-)
+@of_the_trade("heavy wheels, side-hill",
+              "20 g more in a 1/24's front wheels raise the side-hill angle at which it tips",
+              unit="deg", tolerance=shown(DIRECTION), slow=True)
 def heavy_wheels() -> Measured:
     """Paired over draws."""
     return paired(_tips(loaded("gundi", "wheels", 20.0), sheet("gundi"), "left"))
 
 
-@GROUP.check(
-    "wheels against roof, side-hill",
-    "The same 20 g low in the wheels are worth more side-hill angle than on the roof, per gram",
-    source=NONE,
-    known="unsourced",
-    unit="deg/100 g",
-    tolerance=shown(DIRECTION),
-    slow=True,
-)
+@of_the_trade("wheels against roof, side-hill",
+              "The same 20 g low in the wheels are worth more side-hill angle than on the roof, per gram",
+              unit="deg/100 g", tolerance=shown(DIRECTION), slow=True)
 def wheels_against_roof() -> Measured:
     """Difference per 100 g."""
     found = _tips(loaded("gundi", "wheels", 20.0), loaded("gundi", "top", 20.0), "left")
@@ -111,28 +101,16 @@ def _front(of: Sheet) -> float:
     return wheel_loads(of).front_percent
 
 
-@GROUP.check(
-    "battery forward, bias",
-    "A pack of a 1/10 moved forward by 120 mm shifts 2 to 4 points of bias, no gram added",
-    source=NONE,
-    known="unsourced",
-    unit="points",
-    tolerance=between("the range builders see for moves of 60 to 150 mm"),
-)
+@of_the_trade("battery forward, bias",
+              "A pack of a 1/10 moved forward by 120 mm shifts 2 to 4 points of bias, no gram added",
+              unit="points", tolerance=between("the range builders see for moves of 60 to 150 mm"))
 def battery_bias() -> Measured:
     """Weighed."""
     return Measured((2.0, 4.0), (_front(battery_ahead()) - _front(sheet("takin")),))
 
 
-@GROUP.check(
-    "battery forward, climb",
-    "The same move lets it climb 1 to 2 deg steeper before it tips back",
-    source=NONE,
-    known="unsourced",
-    unit="deg",
-    tolerance=between("the range builders see"),
-    slow=True,
-)
+@of_the_trade("battery forward, climb", "The same move lets it climb 1 to 2 deg steeper before it tips back",
+              unit="deg", tolerance=between("the range builders see"), slow=True)
 def battery_climb() -> Measured:
     """Mean of the paired differences; its interval is in the note."""
     found = paired(_tips(battery_ahead(), sheet("takin"), "back"))
@@ -140,25 +118,15 @@ def battery_climb() -> Measured:
     return Measured((1.0, 2.0), found.got, f"95 % interval {low:.2f} … {high:.2f}, {found.note}")
 
 
-@GROUP.check(
-    "battery forward, descent",
-    "The same move costs descent: it noses over earlier",
-    source=NONE,
-    known="unsourced",
-    unit="deg lost",
-    tolerance=shown(DIRECTION),
-    slow=True,
-)
+@of_the_trade("battery forward, descent", "The same move costs descent: it noses over earlier",
+              unit="deg lost", tolerance=shown(DIRECTION), slow=True)
 def battery_descent() -> Measured:
     """Paired over draws."""
     return paired([-d for d in _tips(battery_ahead(), sheet("takin"), "front")])
 
 
-@GROUP.check(
-    "bias and climb",
-    "One point of front bias is worth 0.4 to 0.5 deg of climb",
-    source=NONE,
-    known="unsourced",
+@of_the_trade(
+    "bias and climb", "One point of front bias is worth 0.4 to 0.5 deg of climb",
     unit="deg/point",
     tolerance=between("the range from the rigid formula at all three scales; soft trucks may do a little less"),
     slow=True,
@@ -175,29 +143,16 @@ def _loss(name: str) -> float:
     return formula(model, "back") - tips("back")(model)
 
 
-@GROUP.check(
-    "compliance, 1/24",
-    "Springs and tyres cost a 1/24 up to about 4 deg of the rigid climb angle",
-    source=NONE,
-    known="unsourced",
-    unit="deg",
-    tolerance=between("0 to 4"),
-    slow=True,
-)
+@of_the_trade("compliance, 1/24", "Springs and tyres cost a 1/24 up to about 4 deg of the rigid climb angle",
+              unit="deg", tolerance=between("0 to 4"), slow=True)
 def compliance_small() -> Measured:
     """Invented 1/24 of the scenario."""
     return Measured((0.0, 4.0), (_loss("gundi"),))
 
 
-@GROUP.check(
-    "compliance, 1/10",
-    "Springs and tyres cost a 1/10 about 4 to 9 deg of the rigid climb angle",
-    source=NONE + "; inferred from magazine trucks whose height nobody measured",
-    known="unsourced",
-    unit="deg",
-    tolerance=between("4 to 9"),
-    slow=True,
-)
+@GROUP.check("compliance, 1/10", "Springs and tyres cost a 1/10 about 4 to 9 deg of the rigid climb angle",
+             source=NONE + "; inferred from magazine trucks whose height nobody measured", known="unsourced",
+             unit="deg", tolerance=between("4 to 9"), slow=True)
 def compliance_large() -> Measured:
     """Invented 1/10 of the scenario."""
     return Measured((4.0, 9.0), (_loss("takin"),))
@@ -213,29 +168,18 @@ def patch_mm(name: str, *changes: str) -> float:
     return 2000.0 * height * math.tan(half)
 
 
-@GROUP.check(
-    "cut foams, patch",
-    "Softer (cut) front foams have a longer front contact patch: three trucks",
-    source=NONE,
-    known="unsourced",
-    unit="mm longer",
-    tolerance=at_least(0.0, "an inequality; longer by at least one spacing of elements of a 1/24, 2 mm"),
-)
+@of_the_trade("cut foams, patch", "Softer (cut) front foams have a longer front contact patch: three trucks",
+              unit="mm longer",
+              tolerance=at_least(0.0, "an inequality; longer by at least one spacing of elements of a 1/24, 2 mm"))
 def foams_patch() -> Measured:
     """At rest on the level."""
     got = [patch_mm(name, "cut-front-foams") - patch_mm(name) for name in ("gundi", "dassie", "takin")]
     return Measured([2.0] * 3, got)
 
 
-@GROUP.check(
-    "cut foams, ledge",
-    "At the same grip, cut front foams take the 1/24's front axle up a higher ledge",
-    source=NONE,
-    known="unsourced",
-    unit="h/R gained",
-    tolerance=shown("interval of two standard errors over starts leaves zero out"),
-    slow=True,
-)
+@of_the_trade("cut foams, ledge", "At the same grip, cut front foams take the 1/24's front axle up a higher ledge",
+              unit="h/R gained", tolerance=shown("interval of two standard errors over starts leaves zero out"),
+              slow=True)
 def foams_ledge() -> Measured:
     """Grip without pressure exponent, so that only the shape of the contact differs."""
     cut, cut_error = climbable(rigid_model(changed("gundi", "cut-front-foams")))
@@ -264,15 +208,9 @@ def circle(model: RigidModel, time: float = 9.0) -> float:
     return 2000.0 * math.sqrt(c + a * a + b * b)
 
 
-@GROUP.check(
-    "overdrive, turning circle",
-    "Front overdrive makes the turning circle at full lock smaller, all axles locked",
-    source=NONE,
-    known="unsourced",
-    unit="mm smaller",
-    tolerance=shown(DIRECTION),
-    slow=True,
-)
+@of_the_trade("overdrive, turning circle",
+              "Front overdrive makes the turning circle at full lock smaller, all axles locked",
+              unit="mm smaller", tolerance=shown(DIRECTION), slow=True)
 def overdrive_circle() -> Measured:
     """1/18, paired over draws."""
     over, base = changed("dassie", "front-overdrive"), sheet("dassie")
@@ -301,15 +239,9 @@ def climb_limit(model: RigidModel, mu: float = 0.8) -> float:
     return math.nan
 
 
-@GROUP.check(
-    "overdrive, climb",
-    "Front overdrive pulls better on a climb: the slope at which the truck stops gaining ground",
-    source=NONE,
-    known="unsourced",
-    unit="deg gained",
-    tolerance=shown(DIRECTION),
-    slow=True,
-)
+@of_the_trade("overdrive, climb",
+              "Front overdrive pulls better on a climb: the slope at which the truck stops gaining ground",
+              unit="deg gained", tolerance=shown(DIRECTION), slow=True)
 def overdrive_climb() -> Measured:
     """1/18 on an even slope, mu 0.8, paired over draws."""
     over, base = changed("dassie", "front-overdrive"), sheet("dassie")
@@ -317,15 +249,8 @@ def overdrive_climb() -> Measured:
     return paired(found, f"of about {climb_limit(rigid_model(drawn(base, 0))):.1f} deg")
 
 
-@GROUP.check(
-    "wide hubs, side-hill",
-    "Wider hubs raise the side-hill angle at which the truck tips",
-    source=NONE,
-    known="unsourced",
-    unit="deg",
-    tolerance=shown(DIRECTION),
-    slow=True,
-)
+@of_the_trade("wide hubs, side-hill", "Wider hubs raise the side-hill angle at which the truck tips",
+              unit="deg", tolerance=shown(DIRECTION), slow=True)
 def hubs_side() -> Measured:
     """1/24, 5 mm wider on each side, paired over draws."""
     return paired(_tips(changed("gundi", "wide-hubs"), sheet("gundi"), "left"))
@@ -342,15 +267,8 @@ def servo_work(model: RigidModel) -> float:
     return largest / KGCM
 
 
-@GROUP.check(
-    "wide hubs, servo",
-    "Wider hubs make the servo work harder to turn the wheels at rest",
-    source=NONE,
-    known="unsourced",
-    unit="kg cm more",
-    tolerance=shown(DIRECTION),
-    slow=True,
-)
+@of_the_trade("wide hubs, servo", "Wider hubs make the servo work harder to turn the wheels at rest",
+              unit="kg cm more", tolerance=shown(DIRECTION), slow=True)
 def hubs_servo() -> Measured:
     """1/24 with a servo that does not stall, paired over draws."""
 
@@ -362,14 +280,9 @@ def hubs_servo() -> Measured:
     return paired(found, f"of about {strong(rigid_model(drawn(sheet('gundi'), 0))):.2f} kg cm")
 
 
-@GROUP.check(
-    "12.5 kg cm servo",
-    "A 12.5 kg cm servo turns a 0.62 kg truck with its full weight on each front tyre, to full lock",
-    source=NONE,
-    known="unsourced",
-    unit="share of lock",
-    tolerance=at_least(0.01, "the servo slows down over its last degree"),
-)
+@of_the_trade("12.5 kg cm servo",
+              "A 12.5 kg cm servo turns a 0.62 kg truck with its full weight on each front tyre, to full lock",
+              unit="share of lock", tolerance=at_least(0.01, "the servo slows down over its last degree"))
 def strong_servo() -> Measured:
     """1/18 brought to 0.62 kg, gravity raised until each front tyre carries the whole weight: twice what is claimed."""
     base = sheet("dassie")

@@ -78,14 +78,9 @@ def closed_form(d: float) -> float:
     return 2.0 * (R * math.sin(p) - (R - d) * p)
 
 
-@GROUP.check(
-    "radial springs on a flat",
-    "Load of a ring of linear radial springs, R 60 mm, pressed by 2, 4, 6, 10 mm",
-    source="closed form 2 [R sin p - (R - d) p], cos p = 1 - d / R; quadrature agrees",
-    known="derived here",
-    unit="m",
-    tolerance=relative(1e-6, "printed digits"),
-)
+@GROUP.check("radial springs on a flat", "Load of a ring of linear radial springs, R 60 mm, pressed by 2, 4, 6, 10 mm",
+             source="closed form 2 [R sin p - (R - d) p], cos p = 1 - d / R; quadrature agrees", known="derived here",
+             unit="m", tolerance=relative(1e-6, "printed digits"))
 def springs_on_flat() -> Measured:
     """The quadrature that squish tables are fitted with."""
     shape = TyreShape(R, 0.02, 0.02, 360, np.zeros(1), np.full(1, R))
@@ -119,14 +114,11 @@ def over_a_step(rig: Rig, height: float, column: int) -> float:
     return float(np.mean([rig.force(float(x), height)[column] for x in places]))
 
 
-@GROUP.check(
-    "pressure field on a flat",
-    "The simulation's kernel integrates the field of linear springs to the same closed form",
-    source="closed form 2 [R sin p - (R - d) p], cos p = 1 - d / R",
-    known="derived here",
-    unit="m",
-    tolerance=relative(5e-3, "the law is tabulated every half millimetre; mean over places within a step"),
-)
+@GROUP.check("pressure field on a flat",
+             "The simulation's kernel integrates the field of linear springs to the same closed form",
+             source="closed form 2 [R sin p - (R - d) p], cos p = 1 - d / R", known="derived here",
+             unit="m",
+             tolerance=relative(5e-3, "the law is tabulated every half millimetre; mean over places within a step"))
 def kernel_on_flat() -> Measured:
     """The field that a ring of springs is the rays of."""
     rig = Rig(linear_ring(truck("gundi")), profile(0.0, 0.0))
@@ -134,14 +126,9 @@ def kernel_on_flat() -> Measured:
     return Measured([closed_form(d) for d in depths], [over_a_step(rig, R - d, W_FZ) for d in depths])
 
 
-@GROUP.check(
-    "patch length",
-    "Length of ground contact: chord 2 sqrt(2 R d - d^2) for 2, 4, 6, 10 mm",
-    source="geometry: 30.7, 43.1, 52.3, 66.3 mm",
-    known="derived here",
-    unit="mm",
-    tolerance=absolute(0.5, "pieces count whole where their middle touches"),
-)
+@GROUP.check("patch length", "Length of ground contact: chord 2 sqrt(2 R d - d^2) for 2, 4, 6, 10 mm",
+             source="geometry: 30.7, 43.1, 52.3, 66.3 mm", known="derived here",
+             unit="mm", tolerance=absolute(0.5, "pieces count whole where their middle touches"))
 def patch_length() -> Measured:
     """Area over the tyre's width."""
     rig = Rig(linear_ring(truck("gundi")), profile(0.0, 0.0))
@@ -158,14 +145,9 @@ def _tables() -> list[tuple[str, float, float]]:
     return rows
 
 
-@GROUP.check(
-    "squish tables",
-    "The fitted law returns each row of three squish tables",
-    source="the build sheets' own tables",
-    known="derived here",
-    unit="N",
-    tolerance=relative(0.02, "a kitchen scale and a caliper are no better"),
-)
+@GROUP.check("squish tables", "The fitted law returns each row of three squish tables",
+             source="the build sheets' own tables", known="derived here",
+             unit="N", tolerance=relative(0.02, "a kitchen scale and a caliper are no better"))
 def squish_tables() -> Measured:
     """Plate load by quadrature."""
     want, got = [], []
@@ -211,10 +193,8 @@ def lifts(name: str, ground: Heightfield, n_round: int) -> tuple[Array, Array, f
 @GROUP.check(
     "enveloping a cleat",
     "A tyre rolling over a cleat (height and width a tenth of its radius) lifts its axle by much less than the cleat",
-    source="Davis, Vehicle System Dynamics 4 (1975): radial springs swallow short bumps; no figure given",
-    known="read",
-    unit="lift/height",
-    tolerance=at_most(0.0, "a rigid wheel is lifted by the whole height: 1"),
+    source="Davis, Vehicle System Dynamics 4 (1975): radial springs swallow short bumps; no figure given", known="read",
+    unit="lift/height", tolerance=at_most(0.0, "a rigid wheel is lifted by the whole height: 1"),
 )
 def cleat() -> Measured:
     """Largest lift over the height of the cleat."""
@@ -226,14 +206,11 @@ def cleat() -> Measured:
     return Measured([0.8] * len(got), got)
 
 
-@GROUP.check(
-    "enveloping a step, reach",
-    "A tyre starts to rise before its axle is over the step, by less than the rigid wheel's sqrt(2 R h - h^2)",
-    source="geometry of a rigid wheel; Davis (1975) for the effective ground being lower and shorter",
-    known="derived here",
-    unit="reach/rigid reach",
-    tolerance=at_most(0.0, "an inequality"),
-)
+@GROUP.check("enveloping a step, reach",
+             "A tyre starts to rise before its axle is over the step, by less than the rigid wheel's sqrt(2 R h - h^2)",
+             source="geometry of a rigid wheel; Davis (1975) for the effective ground being lower and shorter",
+             known="derived here",
+             unit="reach/rigid reach", tolerance=at_most(0.0, "an inequality"))
 def step_reach() -> Measured:
     """Where the lift passes a tenth of the step."""
     got = []
@@ -247,14 +224,9 @@ def step_reach() -> Measured:
     return Measured([1.0] * len(got), got)
 
 
-@GROUP.check(
-    "step, far side",
-    "Behind the step the axle stands higher by exactly the step",
-    source="geometry",
-    known="derived here",
-    unit="mm",
-    tolerance=absolute(0.05, "what a calliper shows"),
-)
+@GROUP.check("step, far side", "Behind the step the axle stands higher by exactly the step",
+             source="geometry", known="derived here",
+             unit="mm", tolerance=absolute(0.05, "what a calliper shows"))
 def step_far() -> Measured:
     """Mean over the last eighth of the way."""
     want, got = [], []
@@ -269,11 +241,8 @@ def step_far() -> Measured:
 @GROUP.check(
     "number of tread elements",
     "Rolling over the step with 48 and 96 tread elements instead of 72: axle path, rms difference over the step",
-    source="convergence in the number of tread elements",
-    known="derived here",
-    unit="% of step",
-    tolerance=at_most(0.0, "three percent of the step is 0.2 mm for a 1/24"),
-    slow=True,
+    source="convergence in the number of tread elements", known="derived here",
+    unit="% of step", tolerance=at_most(0.0, "three percent of the step is 0.2 mm for a 1/24"), slow=True,
 )
 def element_count() -> Measured:
     """Three trucks' front tyres, each law fitted anew."""
@@ -288,28 +257,19 @@ def element_count() -> Measured:
     return Measured([3.0] * len(got), got)
 
 
-@GROUP.check(
-    "grip over load",
-    "Rubber grips less per load under more load: twice the pressure, factor 2^(-1/9)",
-    source="Archard, Proc. R. Soc. A 243 (1957) 190, two-scale contact: 0.9259",
-    known="from memory",
-    unit="–",
-    tolerance=absolute(5e-5, "printed digits"),
-)
+@GROUP.check("grip over load", "Rubber grips less per load under more load: twice the pressure, factor 2^(-1/9)",
+             source="Archard, Proc. R. Soc. A 243 (1957) 190, two-scale contact: 0.9259", known="from memory",
+             unit="–", tolerance=absolute(5e-5, "printed digits"))
 def grip_over_load() -> Measured:
     """The exponent that sheets without one get."""
     exponent = truck("takin").tyres[0].grip_exponent
     return Measured((0.9259,), (grip_under(1.0, 2.0, 1.0, exponent),))
 
 
-@GROUP.check(
-    "load on a flat, kernel and quadrature",
-    "Kernel and quadrature give the same load on a flat",
-    source="the quadrature that squish tables are fitted with",
-    known="derived here",
-    unit="N",
-    tolerance=relative(0.01, "mean over places within a step; a crown in three rows against a smooth one"),
-)
+@GROUP.check("load on a flat, kernel and quadrature", "Kernel and quadrature give the same load on a flat",
+             source="the quadrature that squish tables are fitted with", known="derived here",
+             unit="N",
+             tolerance=relative(0.01, "mean over places within a step; a crown in three rows against a smooth one"))
 def kernel_and_quadrature() -> Measured:
     """The refit to the squish tables: the field comes from the law along a ray, so that both carry the same."""
     want, got = [], []
@@ -343,30 +303,19 @@ def step_across(share: float, spacing: float) -> Heightfield:
     return Heightfield.of(np.repeat(z[:, None], round(0.05 / spacing), axis=1), (-0.08, -0.025), spacing)
 
 
-@GROUP.check(
-    "push over a step, work",
-    "Pushing a wheel without friction over a step costs load times height: h/R .1 .2 .4 .6 .8, 2 and 1 mm",
-    source="conservation of energy",
-    known="derived here",
-    unit="work/(load h)",
-    tolerance=absolute(0.03, "the grid's midpoints"),
-    slow=True,
-)
+@GROUP.check("push over a step, work",
+             "Pushing a wheel without friction over a step costs load times height: h/R .1 .2 .4 .6 .8, 2 and 1 mm",
+             source="conservation of energy", known="derived here",
+             unit="work/(load h)", tolerance=absolute(0.03, "the grid's midpoints"), slow=True)
 def push_work() -> Measured:
     """Quasi-static, constant load."""
     cases = [(share, spacing) for spacing in (0.002, 0.001) for share in (0.1, 0.2, 0.4, 0.6, 0.8)]
     return Measured([1.0] * len(cases), [pushed(step_across(share, spacing), share)[0] for share, spacing in cases])
 
 
-@GROUP.check(
-    "push over a step, grid",
-    "Largest pull over a step is the same on 1 and 0.5 mm as on 2 mm: h/R .2 and .6",
-    source="convergence in the grid",
-    known="derived here",
-    unit="pull over that on 0.5 mm",
-    tolerance=absolute(0.02, "what a builder may rely on"),
-    slow=True,
-)
+@GROUP.check("push over a step, grid", "Largest pull over a step is the same on 1 and 0.5 mm as on 2 mm: h/R .2 and .6",
+             source="convergence in the grid", known="derived here",
+             unit="pull over that on 0.5 mm", tolerance=absolute(0.02, "what a builder may rely on"), slow=True)
 def push_grid() -> Measured:
     """Half a millimetre is the finest."""
     got = []
@@ -379,11 +328,8 @@ def push_grid() -> Measured:
 @GROUP.check(
     "push over a step, rigid limit",
     "A soft wheel asks for less than the rigid wheel's sqrt(2 R h - h^2) / (R - h) at its sharpest: h/R .1 .2 .4 .6 .8",
-    source="moments about the edge of a rigid wheel pushed at its axle",
-    known="derived here",
-    unit="pull over rigid pull",
-    tolerance=at_most(0.0, "an inequality"),
-    slow=True,
+    source="moments about the edge of a rigid wheel pushed at its axle", known="derived here",
+    unit="pull over rigid pull", tolerance=at_most(0.0, "an inequality"), slow=True,
 )
 def push_rigid() -> Measured:
     """An upper bound; the tyre's sink lowers it."""
