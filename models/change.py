@@ -123,8 +123,6 @@ def check_change(change: Change) -> None:
                 "a move names one thing.", remedy='Write either part = "..." or body = "...".', field=f"move.{index}"
             )
         if (move.to_mm is None) == (move.by_mm is None) or (move.body is not None and move.to_mm is not None):
-            raise BuildSheetError(
-                "a move goes either to a place or by an offset (a whole body only by an offset).",
-                remedy="Write either to_mm = [x, y, z] or by_mm = [x, y, z].",
-                field=join(["move", move.what]),
-            )
+            raise BuildSheetError("a move goes either to a place or by an offset (a whole body only by an offset).",
+                                  remedy="Write either to_mm = [x, y, z] or by_mm = [x, y, z].",
+                                  field=join(["move", move.what]))

@@ -65,12 +65,9 @@ def _check_names(sheet: Sheet) -> None:
     for field, names in lists:
         name, count = Counter(names).most_common(1)[0] if field != "hull" or sheet.hull else ("", 1)
         if count > 1:
-            raise BuildSheetError(
-                f"{count} entries have this name.",
-                remedy="Give each its own name: changes and messages find them by it.",
-                field=f"{field}.name",
-                value=name,
-            )
+            raise BuildSheetError(f"{count} entries have this name.",
+                                  remedy="Give each its own name: changes and messages find them by it.",
+                                  field=f"{field}.name", value=name)
 
 
 def _check_part(part: Part) -> None:
@@ -79,21 +76,15 @@ def _check_part(part: Part) -> None:
     field = join(["parts", part.name])
     if getattr(part, unwanted) is not None:
         why = "comes in pairs" if paired else "is there once"
-        raise BuildSheetError(
-            f"what rides on {part.body} {why}.",
-            remedy=f"Write {wanted} instead" + (", the mass of one of the two." if paired else "."),
-            field=f"{field}.{unwanted}",
-            value=getattr(part, unwanted),
-        )
+        raise BuildSheetError(f"what rides on {part.body} {why}.",
+                              remedy=f"Write {wanted} instead" + (", the mass of one of the two." if paired else "."),
+                              field=f"{field}.{unwanted}", value=getattr(part, unwanted))
     if getattr(part, wanted) is None:
         raise BuildSheetError("is missing.", remedy=f"Add `{wanted} = ...`, in grams.", field=f"{field}.{wanted}")
     if paired and part.at_mm[1] <= 0:
-        raise BuildSheetError(
-            "a part of a pair is given by its left one, and left of the middle y is positive.",
-            remedy="Give the left one's place; the right one is its mirror image.",
-            field=f"{field}.at_mm.y",
-            value=part.at_mm[1],
-        )
+        raise BuildSheetError("a part of a pair is given by its left one, and left of the middle y is positive.",
+                              remedy="Give the left one's place; the right one is its mirror image.",
+                              field=f"{field}.at_mm.y", value=part.at_mm[1])
     if part.shape in ("cylinder", "ring"):
         _check_round(part, field)
     if part.price is None and part.currency is not None:
@@ -103,30 +94,21 @@ def _check_part(part: Part) -> None:
 def _check_round(part: Part, field: str) -> None:
     across, _, high = part.size_mm
     if not math.isclose(across, high, rel_tol=0.02, abs_tol=0.2):
-        raise BuildSheetError(
-            f"a {part.shape} lies along y, so its first and last size are both its diameter.",
-            remedy='Write [diameter, width, diameter], or use shape = "box".',
-            field=f"{field}.size_mm",
-            value=part.size_mm,
-        )
+        raise BuildSheetError(f"a {part.shape} lies along y, so its first and last size are both its diameter.",
+                              remedy='Write [diameter, width, diameter], or use shape = "box".',
+                              field=f"{field}.size_mm", value=part.size_mm)
     if part.bore_mm >= across and part.bore_mm > 0:
-        raise BuildSheetError(
-            f"the hole is as large as the {part.shape} ({across:g} mm).",
-            remedy="Make bore_mm smaller than the diameter in size_mm.",
-            field=f"{field}.bore_mm",
-            value=part.bore_mm,
-        )
+        raise BuildSheetError(f"the hole is as large as the {part.shape} ({across:g} mm).",
+                              remedy="Make bore_mm smaller than the diameter in size_mm.", field=f"{field}.bore_mm",
+                              value=part.bore_mm)
 
 
 def _check_axle_places(sheet: Sheet) -> None:
     front, rear = sheet.axles.front.x_mm, sheet.axles.rear.x_mm
     if abs(rear) > WHEELBASE_SLACK_MM:
-        raise BuildSheetError(
-            "places are measured from under the rear axle, so the rear axle stands at 0.",
-            remedy=f"Set it to 0 and take {rear:g} from every x of the sheet.",
-            field="axles.rear.x_mm",
-            value=rear,
-        )
+        raise BuildSheetError("places are measured from under the rear axle, so the rear axle stands at 0.",
+                              remedy=f"Set it to 0 and take {rear:g} from every x of the sheet.",
+                              field="axles.rear.x_mm", value=rear)
     if abs(front - rear - sheet.wheelbase_mm) > WHEELBASE_SLACK_MM:
         raise BuildSheetError(
             f"disagrees with the axles, which stand {front - rear:g} mm apart (axles.front.x_mm is {front:g}).",
@@ -136,12 +118,9 @@ def _check_axle_places(sheet: Sheet) -> None:
         )
     radii = (sheet.tyres.front.outside_diameter_mm + sheet.tyres.rear.outside_diameter_mm) / 2
     if radii >= sheet.wheelbase_mm:
-        raise BuildSheetError(
-            f"front and rear tyre would overlap: they need {radii:g} mm between the axles.",
-            remedy="Check tyres.*.outside_diameter_mm: it is the diameter in millimetres.",
-            field="wheelbase_mm",
-            value=sheet.wheelbase_mm,
-        )
+        raise BuildSheetError(f"front and rear tyre would overlap: they need {radii:g} mm between the axles.",
+                              remedy="Check tyres.*.outside_diameter_mm: it is the diameter in millimetres.",
+                              field="wheelbase_mm", value=sheet.wheelbase_mm)
 
 
 def _check_tyre(end: str, axle: Axle, tyre: Tyre) -> None:
@@ -156,12 +135,9 @@ def _check_tyre(end: str, axle: Axle, tyre: Tyre) -> None:
         )
     room = (outside - (outside / 2 if rim is None else rim)) / 2
     if tyre.crown_mm >= room:
-        raise BuildSheetError(
-            f"the tread cannot drop that far: the rim is {room:g} mm under it.",
-            remedy="crown_mm is how much lower the tread's edge is than its middle.",
-            field=f"{field}.crown_mm",
-            value=tyre.crown_mm,
-        )
+        raise BuildSheetError(f"the tread cannot drop that far: the rim is {room:g} mm under it.",
+                              remedy="crown_mm is how much lower the tread's edge is than its middle.",
+                              field=f"{field}.crown_mm", value=tyre.crown_mm)
     if tyre.squish is not None:
         _check_squish(field, tyre, room)
 
@@ -170,12 +146,9 @@ def _check_squish(field: str, tyre: Tyre, room: float) -> None:
     rows = tyre.squish or ()
     for before, row in zip(((0.0, 0.0), *rows), rows, strict=False):
         if row[0] <= before[0] or row[1] <= before[1]:
-            raise BuildSheetError(
-                "more load must squish the tyre more, row by row.",
-                remedy="Each row is [load in g, deflection in mm], lightest first.",
-                field=f"{field}.squish",
-                value=rows,
-            )
+            raise BuildSheetError("more load must squish the tyre more, row by row.",
+                                  remedy="Each row is [load in g, deflection in mm], lightest first.",
+                                  field=f"{field}.squish", value=rows)
     if not rows or rows[-1][1] >= room:
         raise BuildSheetError(
             f"the tyre would be squished onto its rim, {room:g} mm under the tread." if rows else "has no rows.",
@@ -185,24 +158,18 @@ def _check_squish(field: str, tyre: Tyre, room: float) -> None:
         )
     for key in ("stiffness_n_per_mm", "foam_stiffness_n_per_mm"):
         if getattr(tyre, key) is not None:
-            raise BuildSheetError(
-                "the squish table already says how stiff the tyre and its foam are.",
-                remedy="Keep the table (it is measured) or the stiffnesses, not both.",
-                field=f"{field}.{key}",
-                value=getattr(tyre, key),
-            )
+            raise BuildSheetError("the squish table already says how stiff the tyre and its foam are.",
+                                  remedy="Keep the table (it is measured) or the stiffnesses, not both.",
+                                  field=f"{field}.{key}", value=getattr(tyre, key))
 
 
 def _check_axle(end: str, axle: Axle, tyre: Tyre) -> None:
     field = f"axles.{end}"
     half = axle.track_mm / 2
     if tyre.width_mm >= axle.track_mm:
-        raise BuildSheetError(
-            f"the left and right tyre, each {tyre.width_mm:g} mm wide, would overlap.",
-            remedy="track_mm is from tyre centre to tyre centre.",
-            field=f"{field}.track_mm",
-            value=axle.track_mm,
-        )
+        raise BuildSheetError(f"the left and right tyre, each {tyre.width_mm:g} mm wide, would overlap.",
+                              remedy="track_mm is from tyre centre to tyre centre.", field=f"{field}.track_mm",
+                              value=axle.track_mm)
     if axle.kingpin_y_mm is not None and axle.kingpin_y_mm > half:
         raise BuildSheetError(
             f"the kingpin would stand outside the tyre's middle ({half:g} mm from the truck's middle).",
@@ -211,12 +178,9 @@ def _check_axle(end: str, axle: Axle, tyre: Tyre) -> None:
             value=axle.kingpin_y_mm,
         )
     if axle.portal_drop_mm >= tyre.outside_diameter_mm / 2:
-        raise BuildSheetError(
-            "the portal gears would reach below the ground.",
-            remedy="portal_drop_mm is how far the wheel's shaft sits below the axle's.",
-            field=f"{field}.portal_drop_mm",
-            value=axle.portal_drop_mm,
-        )
+        raise BuildSheetError("the portal gears would reach below the ground.",
+                              remedy="portal_drop_mm is how far the wheel's shaft sits below the axle's.",
+                              field=f"{field}.portal_drop_mm", value=axle.portal_drop_mm)
     if end == "rear" and axle.steer_deg > 0:
         raise BuildSheetError(
             "a steered rear axle is not modelled.",
@@ -230,56 +194,40 @@ def _check_axle(end: str, axle: Axle, tyre: Tyre) -> None:
 def _check_rods(field: str, axle: Axle) -> None:
     for link in axle.links:
         if math.dist(link.chassis_mm, link.axle_mm) < 1.0:
-            raise BuildSheetError(
-                "both ends of this link are at the same place.",
-                remedy="chassis_mm is its eye on the chassis, axle_mm its eye on the axle.",
-                field=join([*f"{field}.links".split("."), link.name]),
-            )
+            raise BuildSheetError("both ends of this link are at the same place.",
+                                  remedy="chassis_mm is its eye on the chassis, axle_mm its eye on the axle.",
+                                  field=join([*f"{field}.links".split("."), link.name]))
     shock = axle.shock
     length = math.dist(shock.chassis_mm, shock.axle_mm)
     if shock.bump_mm >= length:
-        raise BuildSheetError(
-            f"the shock is only {length:.0f} mm long at ride height.",
-            remedy="bump_mm is how much shorter it can get before its stop.",
-            field=f"{field}.shock.bump_mm",
-            value=shock.bump_mm,
-        )
+        raise BuildSheetError(f"the shock is only {length:.0f} mm long at ride height.",
+                              remedy="bump_mm is how much shorter it can get before its stop.",
+                              field=f"{field}.shock.bump_mm", value=shock.bump_mm)
     for key in ("chassis_mm", "axle_mm"):
         y = getattr(shock, key)[1]
         if y < 0:
-            raise BuildSheetError(
-                "the left shock is given, and left of the middle y is positive.",
-                remedy="Give the left shock's eye; the right one is its mirror image.",
-                field=f"{field}.shock.{key}.y",
-                value=y,
-            )
+            raise BuildSheetError("the left shock is given, and left of the middle y is positive.",
+                                  remedy="Give the left shock's eye; the right one is its mirror image.",
+                                  field=f"{field}.shock.{key}.y", value=y)
 
 
 def _check_driveline(sheet: Sheet) -> None:
     driveline = sheet.driveline
     if driveline.overdrive_percent is not None and (driveline.front_teeth or driveline.rear_teeth):
-        raise BuildSheetError(
-            "the tooth counts already say how much faster the front wheels turn.",
-            remedy="Keep front_teeth and rear_teeth (surer), or overdrive_percent, not both.",
-            field="driveline.overdrive_percent",
-            value=driveline.overdrive_percent,
-        )
+        raise BuildSheetError("the tooth counts already say how much faster the front wheels turn.",
+                              remedy="Keep front_teeth and rear_teeth (surer), or overdrive_percent, not both.",
+                              field="driveline.overdrive_percent", value=driveline.overdrive_percent)
     if bool(driveline.front_teeth) != bool(driveline.rear_teeth):
         there, missing = ("front", "rear") if driveline.front_teeth else ("rear", "front")
-        raise BuildSheetError(
-            f"is missing while {there}_teeth is given.",
-            remedy="Give the tooth counts of both axles, each pair as [driving, driven].",
-            field=f"driveline.{missing}_teeth",
-        )
+        raise BuildSheetError(f"is missing while {there}_teeth is given.",
+                              remedy="Give the tooth counts of both axles, each pair as [driving, driven].",
+                              field=f"driveline.{missing}_teeth")
     for key in ("front_teeth", "rear_teeth"):
         for pair in getattr(driveline, key):
             if min(pair) < 4:
-                raise BuildSheetError(
-                    "a gear has at least 4 teeth.",
-                    remedy="Each pair is [driving, driven] tooth counts.",
-                    field=f"driveline.{key}",
-                    value=pair,
-                )
+                raise BuildSheetError("a gear has at least 4 teeth.",
+                                      remedy="Each pair is [driving, driven] tooth counts.", field=f"driveline.{key}",
+                                      value=pair)
 
 
 def _check_hull(shape: HullShape) -> None:
@@ -298,9 +246,6 @@ def _check_hull(shape: HullShape) -> None:
             value=shape.size_mm,
         )
     if shape.shape != "mesh" and shape.at_mm[2] - shape.size_mm[2] / 2 < 0:
-        raise BuildSheetError(
-            f"reaches {shape.size_mm[2] / 2 - shape.at_mm[2]:g} mm below the ground.",
-            remedy="at_mm is the middle of the shape, with z up from the bench.",
-            field=f"{field}.at_mm.z",
-            value=shape.at_mm[2],
-        )
+        raise BuildSheetError(f"reaches {shape.size_mm[2] / 2 - shape.at_mm[2]:g} mm below the ground.",
+                              remedy="at_mm is the middle of the shape, with z up from the bench.",
+                              field=f"{field}.at_mm.z", value=shape.at_mm[2])

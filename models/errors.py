@@ -45,15 +45,8 @@ class BuildSheetError(ValueError):
     _NOTHING = object()
 
     def __init__(
-        self,
-        problem: str,
-        *,
-        remedy: str = "",
-        file: str | Path | None = None,
-        field: str | None = None,
-        value: object = _NOTHING,
-        change: str | None = None,
-        others: Sequence[BuildSheetError] = (),
+        self, problem: str, *, remedy: str = "", file: str | Path | None = None, field: str | None = None,
+        value: object = _NOTHING, change: str | None = None, others: Sequence[BuildSheetError] = (),
     ) -> None:
         """Hold the pieces; any but the problem may be missing. Where it happened can be added later (:meth:`at`).
 

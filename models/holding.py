@@ -35,11 +35,8 @@ def check_links(sheet: Sheet) -> None:
         motion = loose_motion(rods)
         if motion is not None:
             words, remedy = _WORDS[motion]
-            raise BuildSheetError(
-                f"these four links do not hold the {end} axle: it can {words}.",
-                remedy=remedy,
-                field=f"axles.{end}.links",
-            )
+            raise BuildSheetError(f"these four links do not hold the {end} axle: it can {words}.", remedy=remedy,
+                                  field=f"axles.{end}.links")
 
 
 def loose_motion(rods: Rods) -> int | None:

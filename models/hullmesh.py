@@ -61,12 +61,9 @@ def load_mesh(shape: HullShape) -> trimesh.Trimesh:
         mesh = trimesh.load_mesh(io.BytesIO(data), file_type=Path(shape.file or "").suffix[1:].lower(), process=True)
         usable = len(mesh.faces) > 0 and bool(np.all(mesh.extents > 0.0))
     except Exception as fault:  # readers of many formats raise whatever they like
-        raise BuildSheetError(
-            f"the mesh cannot be read ({type(fault).__name__}).",
-            remedy="Export it again as STL or OBJ in millimetres.",
-            field="hull.file",
-            value=shape.file,
-        ) from None
+        raise BuildSheetError(f"the mesh cannot be read ({type(fault).__name__}).",
+                              remedy="Export it again as STL or OBJ in millimetres.", field="hull.file",
+                              value=shape.file) from None
     if not usable:
         raise BuildSheetError(
             "the mesh holds no solid surface.",

@@ -53,11 +53,9 @@ class Rods:
 
 def axle_rods(axle: Axle, wheel_centre_height: float) -> Rods:
     """Take the rods of a sheet's axle, whose wheel centres stand at this height (m) over the datum."""
-    return Rods(
-        p_axle=np.array([link.axle_mm for link in axle.links]) / 1000.0,
-        p_chassis=np.array([link.chassis_mm for link in axle.links]) / 1000.0,
-        centre=np.array([axle.x_mm / 1000.0, 0.0, wheel_centre_height]),
-    )
+    return Rods(p_axle=np.array([link.axle_mm for link in axle.links]) / 1000.0,
+                p_chassis=np.array([link.chassis_mm for link in axle.links]) / 1000.0,
+                centre=np.array([axle.x_mm / 1000.0, 0.0, wheel_centre_height]))
 
 
 @dataclass(frozen=True)

@@ -36,9 +36,5 @@ def read_mesh_file(shape: HullShape) -> bytes:
 
 
 def _fault(shape: HullShape, what: str) -> BuildSheetError:
-    return BuildSheetError(
-        what,
-        remedy="Give the full path of an STL or OBJ file, in millimetres.",
-        field=join(["hull", shape.name, "file"]),
-        value=shape.file,
-    )
+    return BuildSheetError(what, remedy="Give the full path of an STL or OBJ file, in millimetres.",
+                           field=join(["hull", shape.name, "file"]), value=shape.file)

@@ -115,20 +115,14 @@ def _check_on_axle(part: Part, sheet: Sheet) -> None:
     axle, tyre = (sheet.axles.rear, sheet.tyres.rear) if end == "rear" else (sheet.axles.front, sheet.tyres.front)
     off = abs(part.at_mm[0] - axle.x_mm)
     if off > tyre.outside_diameter_mm / 2:
-        raise BuildSheetError(
-            f"is {off:g} mm away from the {end} axle, at x = {axle.x_mm:g}.",
-            remedy="Places count from the rear axle, forwards; a wheel or knuckle sits at its axle.",
-            field=join(["parts", part.name, "at_mm", "x"]),
-            value=part.at_mm[0],
-        )
+        raise BuildSheetError(f"is {off:g} mm away from the {end} axle, at x = {axle.x_mm:g}.",
+                              remedy="Places count from the rear axle, forwards; a wheel or knuckle sits at its axle.",
+                              field=join(["parts", part.name, "at_mm", "x"]), value=part.at_mm[0])
     reach = axle.track_mm / 2 + tyre.width_mm
     if part.at_mm[1] > reach:
-        raise BuildSheetError(
-            f"is outside the {end} tyre, whose middle is at y = {axle.track_mm / 2:g}.",
-            remedy="y is from the truck's middle to the left: half the track for a wheel.",
-            field=join(["parts", part.name, "at_mm", "y"]),
-            value=part.at_mm[1],
-        )
+        raise BuildSheetError(f"is outside the {end} tyre, whose middle is at y = {axle.track_mm / 2:g}.",
+                              remedy="y is from the truck's middle to the left: half the track for a wheel.",
+                              field=join(["parts", part.name, "at_mm", "y"]), value=part.at_mm[1])
 
 
 def _check_on_housing(part: Part, sheet: Sheet) -> None:
@@ -220,12 +214,8 @@ def _check_density(part: Part) -> None:
         remedy = f"{key} is in grams: was it typed in kilograms, or size_mm too large?"
     else:
         return
-    raise BuildSheetError(
-        f"in {volume:.3g} cm³ that is {density:.2g} g/cm³, {problem}.",
-        remedy=remedy,
-        field=join(["parts", part.name, key]),
-        value=grams,
-    )
+    raise BuildSheetError(f"in {volume:.3g} cm³ that is {density:.2g} g/cm³, {problem}.", remedy=remedy,
+                          field=join(["parts", part.name, key]), value=grams)
 
 
 def _check_total(sheet: Sheet, usual: float) -> None:
@@ -239,11 +229,8 @@ def _check_total(sheet: Sheet, usual: float) -> None:
         if 0.33 < total * factor / usual < 3.0:
             remedy = f"These look like {unit}: masses are in grams."
             break
-    raise BuildSheetError(
-        f"the parts sum to {total:.3g} g; a {_scale_text(sheet)} truck has about {usual:.0f} g.",
-        remedy=remedy,
-        field="parts",
-    )
+    raise BuildSheetError(f"the parts sum to {total:.3g} g; a {_scale_text(sheet)} truck has about {usual:.0f} g.",
+                          remedy=remedy, field="parts")
 
 
 def _check_servo(sheet: Sheet) -> None:

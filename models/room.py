@@ -88,13 +88,8 @@ class Room:
 
 
 def room(
-    sheet: Sheet,
-    part: str,
-    axis: AxisName = "x",
-    *,
-    along: Sequence[str] = (),
-    by_mm: Sequence[float] = (0.0, 0.0, 0.0),
-    lead_to: str | None = None,
+    sheet: Sheet, part: str, axis: AxisName = "x", *, along: Sequence[str] = (),
+    by_mm: Sequence[float] = (0.0, 0.0, 0.0), lead_to: str | None = None,
 ) -> Room:
     """Look along one axis for where a part could go.
 

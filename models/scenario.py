@@ -28,12 +28,8 @@ def change(build: str | Path, name: str) -> Path:
     """
     found = {path.stem: path for path in changes(build)}
     if name not in found:
-        raise BuildSheetError(
-            f"the scenario has no such change for {Path(build).stem}.",
-            remedy=f"There are: {', '.join(found) or 'none'}.",
-            value=name,
-            field="change",
-        )
+        raise BuildSheetError(f"the scenario has no such change for {Path(build).stem}.",
+                              remedy=f"There are: {', '.join(found) or 'none'}.", value=name, field="change")
     return found[name]
 
 
@@ -54,20 +50,15 @@ def copy_to(folder: str | Path) -> list[Path]:
     try:
         edited = [file for file, source in sources.items() if file.exists() and not _same(file, source)]
         if edited:
-            raise BuildSheetError(
-                f"is there already in {target} and differs from the scenario's.",
-                remedy="Name another folder, or move that file away; nothing was copied.",
-                file=edited[0],
-            )
+            raise BuildSheetError(f"is there already in {target} and differs from the scenario's.",
+                                  remedy="Name another folder, or move that file away; nothing was copied.",
+                                  file=edited[0])
         for file, source in sources.items():
             file.parent.mkdir(parents=True, exist_ok=True)
             file.write_bytes(source.read_bytes())
     except OSError as fault:
-        raise BuildSheetError(
-            f"cannot be written: {fault.strerror}.",
-            remedy="Name a folder that you may write to.",
-            file=fault.filename or target,
-        ) from None
+        raise BuildSheetError(f"cannot be written: {fault.strerror}.", remedy="Name a folder that you may write to.",
+                              file=fault.filename or target) from None
     return list(sources)
 
 

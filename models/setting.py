@@ -68,11 +68,9 @@ def unset_keys(data: dict[str, Any], change: Change, names: Mapping[str, str]) -
 def _place(data: dict[str, Any], steps: list[str], names: Mapping[str, str]) -> tuple[Any, Any]:
     """Find the table or list that holds a key, and the key or index in it."""
     if steps[0] in _FIXED:
-        raise BuildSheetError(
-            "a change cannot set this.",
-            remedy="It belongs to the build sheet; make another sheet for another truck.",
-            field=join(steps),
-        )
+        raise BuildSheetError("a change cannot set this.",
+                              remedy="It belongs to the build sheet; make another sheet for another truck.",
+                              field=join(steps))
     held: Any = data
     for count, step in enumerate(steps):
         key = _key(held, step, steps[: count + 1], names)
@@ -96,11 +94,8 @@ def _key(held: Any, step: str, path: list[str], names: Mapping[str, str]) -> Any
         remedy = f"There are: {', '.join(known)}." if known else f"It has {len(held)} entries, counted from 1."
         remedy = f'Did you mean "{near}"?' if near else remedy
         raise BuildSheetError("there is no such entry.", remedy=remedy, field=join(path))
-    raise BuildSheetError(
-        f"{join(path[:-1])} is a single value, nothing is below it.",
-        remedy="Shorten the key.",
-        field=join(path),
-    )
+    raise BuildSheetError(f"{join(path[:-1])} is a single value, nothing is below it.", remedy="Shorten the key.",
+                          field=join(path))
 
 
 def _no_longer_assumed(data: dict[str, Any], steps: list[str]) -> None:

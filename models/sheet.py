@@ -43,13 +43,9 @@ def with_mesh_paths(shapes: Sequence[HullShape], file: Path, field: str) -> tupl
         if shape.file is not None:
             mesh = (file.parent / shape.file).resolve()
             if not mesh.is_file():
-                raise BuildSheetError(
-                    f"there is no such mesh file in {mesh.parent}.",
-                    remedy="Put the STL or OBJ there, or give its path relative to this file.",
-                    file=file,
-                    field=join([field, shape.name, "file"]),
-                    value=shape.file,
-                )
+                raise BuildSheetError(f"there is no such mesh file in {mesh.parent}.",
+                                      remedy="Put the STL or OBJ there, or give its path relative to this file.",
+                                      file=file, field=join([field, shape.name, "file"]), value=shape.file)
             shape = shape.model_copy(update={"file": str(mesh)})
         found.append(shape)
     return tuple(found)

@@ -63,10 +63,7 @@ def axle_loads_on_climb(weight: float, from_front: float, from_rear: float, heig
 
 
 def climb_by_grip(
-    grip: tuple[float, float],
-    from_front: float,
-    from_rear: float,
-    height: float,
+    grip: tuple[float, float], from_front: float, from_rear: float, height: float,
     driven: tuple[bool, bool] = (True, True),
 ) -> float:
     """Steepest slope (rad) on which the driven axles can hold the truck, both at their friction limit.

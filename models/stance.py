@@ -44,12 +44,9 @@ class Stance:
     @property
     def grip(self) -> float:
         """Friction coefficient at the static ground pressure."""
-        return grip_under(
-            required(self.tyre.grip, "tyres.grip"),
-            self.load / self.patch_area,
-            1000.0 * required(self.tyre.grip_at_kpa, "tyres.grip_at_kpa"),
-            required(self.tyre.grip_pressure_exponent, "tyres.grip_pressure_exponent"),
-        )
+        return grip_under(required(self.tyre.grip, "tyres.grip"), self.load / self.patch_area,
+                          1000.0 * required(self.tyre.grip_at_kpa, "tyres.grip_at_kpa"),
+                          required(self.tyre.grip_pressure_exponent, "tyres.grip_pressure_exponent"))
 
 
 def stances(sheet: Sheet, loads: WheelLoads) -> tuple[Stance, Stance]:

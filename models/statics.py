@@ -131,16 +131,10 @@ def statics(sheet: Sheet, model: RigidModel | None = None) -> Statics:
     sheet = resolve(sheet)
     model = rigid_model(sheet) if model is None else model
     front, rear = stances(sheet, wheel_loads(sheet))
-    return Statics(
-        **_stability(sheet, truck_properties(sheet).cg, model.wheelbase, front, rear),
-        **_underside(sheet, front, rear),
-        **_ramp(model),
-        **_steering(sheet, front),
-        **_drive(sheet, model, front, rear),
-        **_suspension(sheet, model, front, rear),
-        **_linkage_error(sheet, front, rear),
-        **_ride(model),
-    )
+    return Statics(**_stability(sheet, truck_properties(sheet).cg, model.wheelbase, front, rear),
+                   **_underside(sheet, front, rear), **_ramp(model), **_steering(sheet, front),
+                   **_drive(sheet, model, front, rear), **_suspension(sheet, model, front, rear),
+                   **_linkage_error(sheet, front, rear), **_ride(model))
 
 
 def standing_numbers(sheet: Sheet, truck: MassProperties, loads: WheelLoads) -> dict[str, Any]:

@@ -35,11 +35,8 @@ def _check_pair(one: Change, other: Change) -> None:
             change=one.name
         )
     if other.name in one.excludes or one.name in other.excludes:
-        raise BuildSheetError(
-            f'"{one.name}" and "{other.name}" exclude each other.',
-            remedy="Use one of the two.",
-            field="excludes",
-        )
+        raise BuildSheetError(f'"{one.name}" and "{other.name}" exclude each other.', remedy="Use one of the two.",
+                              field="excludes")
     for touched, words in (
         (_taken, "both take out the part"),
         (_placed, "both put elsewhere the part"),
@@ -47,10 +44,8 @@ def _check_pair(one: Change, other: Change) -> None:
     ):
         both = sorted(touched(one) & touched(other))
         if both:
-            raise BuildSheetError(
-                f'"{one.name}" and "{other.name}" {words} {both[0]}.',
-                remedy="Use one of the two, or make one change of both.",
-            )
+            raise BuildSheetError(f'"{one.name}" and "{other.name}" {words} {both[0]}.',
+                                  remedy="Use one of the two, or make one change of both.")
 
 
 def _taken(change: Change) -> set[str]:

@@ -87,11 +87,8 @@ def _add_link(robot: ET.Element, body: Body, shapes: list[_Shape]) -> None:
     ET.SubElement(inertial, "mass", value=_number(body.mass))
     tensor = body.I_BBcm
     axes = "xyz"
-    ET.SubElement(
-        inertial,
-        "inertia",
-        {f"i{axes[r]}{axes[c]}": _number(tensor[r, c]) for r in range(3) for c in range(r, 3)},
-    )
+    ET.SubElement(inertial, "inertia",
+                  {f"i{axes[r]}{axes[c]}": _number(tensor[r, c]) for r in range(3) for c in range(r, 3)})
     kind = "wheel" if body.name.endswith("wheel") else "chassis" if body.name == "chassis" else "axle"
     for shape in shapes:
         visual = ET.SubElement(link, "visual", name=shape.name)

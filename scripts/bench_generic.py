@@ -182,15 +182,9 @@ def _bullet_drive(
             reached = max(reached, place[0] - model.bodies[0].p_BBcm[0] + cg[0])
             if reached > obstacle.finish_s:
                 break
-    return Generic(
-        "PyBullet height field, cylinder wheels",
-        "implicit cylinders, default solver (50 iterations)",
-        statistics.median(times[WARM_UP:]) * 1e6,
-        statistics.median(floors),
-        float(reached) * 1e3,
-        obstacle.finish_s * 1e3,
-        len(times) * STEP,
-    )
+    return Generic("PyBullet height field, cylinder wheels", "implicit cylinders, default solver (50 iterations)",
+                   statistics.median(times[WARM_UP:]) * 1e6, statistics.median(floors), float(reached) * 1e3,
+                   obstacle.finish_s * 1e3, len(times) * STEP)
 
 
 # --- MuJoCo ------------------------------------------------------------------------------------------------------
@@ -256,12 +250,7 @@ def mujoco_run(model: RigidModel, obstacle: Obstacle, seconds: float, wheel: str
             reached = max(reached, float(data.subtree_com[1][0]))
             if reached > obstacle.finish_s:
                 break
-    return Generic(
-        f"MuJoCo {mujoco.__version__} height field, {wheel} wheels",
-        "implicitfast, elliptic cone, Newton 20/10, impratio 4, contact time 4 ms",
-        statistics.median(times[WARM_UP:]) * 1e6,
-        statistics.median(floors),
-        float(reached) * 1e3,
-        obstacle.finish_s * 1e3,
-        len(times) * STEP,
-    )
+    return Generic(f"MuJoCo {mujoco.__version__} height field, {wheel} wheels",
+                   "implicitfast, elliptic cone, Newton 20/10, impratio 4, contact time 4 ms",
+                   statistics.median(times[WARM_UP:]) * 1e6, statistics.median(floors), float(reached) * 1e3,
+                   obstacle.finish_s * 1e3, len(times) * STEP)

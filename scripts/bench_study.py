@@ -239,13 +239,8 @@ def with_elements(model: RigidModel, n_round: int) -> RigidModel:
     """The same tyres with another number of tread elements round: each carries its share."""
     share = model.tyres[0].n_round / n_round
     rings = tuple(
-        replace(
-            ring,
-            n_round=n_round,
-            law_force=ring.law_force * share,
-            bristle_stiffness=ring.bristle_stiffness * share,
-            element_area=ring.element_area * share,
-        )
+        replace(ring, n_round=n_round, law_force=ring.law_force * share,
+                bristle_stiffness=ring.bristle_stiffness * share, element_area=ring.element_area * share)
         for ring in model.tyres
     )
     return replace(model, tyres=rings)  # type: ignore[arg-type]

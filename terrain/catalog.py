@@ -38,15 +38,8 @@ def parse(text: str) -> Request:
 
 
 def make(
-    family: str,
-    level: float,
-    *,
-    wheelbase: float,
-    tyre_radius: float,
-    seed: int,
-    roughness: float | None = None,
-    scale: float | None = None,
-    **detail: float,
+    family: str, level: float, *, wheelbase: float, tyre_radius: float, seed: int, roughness: float | None = None,
+    scale: float | None = None, **detail: float,
 ) -> Obstacle:
     """Build an obstacle of a family at a level.
 
@@ -102,22 +95,8 @@ def _rms(kind: Family, yard: Yardstick, roughness: float | None, detail: dict[st
     return within(ROUGHNESS, 1000.0 * rms, 0.0, 1000.0 * yard.tyre_radius) / 1000.0
 
 
-def from_text(
-    text: str,
-    *,
-    wheelbase: float,
-    tyre_radius: float,
-    seed: int,
-    scale: float | None = None,
-) -> Obstacle:
+def from_text(text: str, *, wheelbase: float, tyre_radius: float, seed: int, scale: float | None = None) -> Obstacle:
     """Parse and make in one step; arguments and errors as for :func:`parse` and :func:`make`."""
     wanted = parse(text)
-    return make(
-        wanted.family,
-        wanted.level,
-        wheelbase=wheelbase,
-        tyre_radius=tyre_radius,
-        seed=seed,
-        scale=scale,
-        **wanted.detail,
-    )
+    return make(wanted.family, wanted.level, wheelbase=wheelbase, tyre_radius=tyre_radius, seed=seed, scale=scale,
+                **wanted.detail)

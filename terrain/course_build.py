@@ -133,11 +133,7 @@ def _headed(gate: Gate, lane: Grid) -> Gate:
 
 
 def _ground(
-    course: CourseFile,
-    yard: Yardstick,
-    placed: list[tuple[float, Piece]],
-    gates: list[Gate],
-    end: float,
+    course: CourseFile, yard: Yardstick, placed: list[tuple[float, Piece]], gates: list[Gate], end: float,
     rng: np.random.Generator,
 ) -> Heightfield:
     wb = yard.wheelbase

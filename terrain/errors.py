@@ -30,12 +30,7 @@ class TerrainError(ValueError):
     """
 
     def __init__(
-        self,
-        what: str,
-        *,
-        file: object | None = None,
-        field: str | None = None,
-        value: object | None = None,
+        self, what: str, *, file: object | None = None, field: str | None = None, value: object | None = None,
         remedy: str | None = None,
     ) -> None:
         self.what = what

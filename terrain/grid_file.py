@@ -32,11 +32,8 @@ def read_grid(path: Path, intake: Intake) -> tuple[Grid, float]:
         raise TerrainError(error.what, file=path, field=error.field, value=error.value, remedy=error.remedy) from None
     except BROKEN as error:
         reason = str(error).splitlines()[0].partition(";")[0] if str(error) else type(error).__name__
-        raise TerrainError(
-            f"not a height grid that can be read ({reason[:120]})",
-            file=path,
-            remedy="write plain numbers, nan where there is none",
-        ) from error
+        raise TerrainError(f"not a height grid that can be read ({reason[:120]})", file=path,
+                           remedy="write plain numbers, nan where there is none") from error
     check_size(z.shape)
     # Our own ground files are in m.
     own = intake.unit is None and is_ground_file(path)

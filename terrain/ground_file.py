@@ -44,13 +44,9 @@ def save_ground(path: Path, ground: Heightfield, description: Description) -> in
     """Write a ground file and return its size in bytes; it appears only when whole."""
     text = json.dumps(description.model_dump(by_alias=True, mode="json"))
     with whole(path) as part:
-        np.savez_compressed(
-            part,
-            z=ground.z.astype(np.float32),
-            origin=np.array(ground.origin),
-            spacing=np.array(ground.spacing),
-            description=np.frombuffer(text.encode("utf-8"), dtype=np.uint8),
-        )
+        np.savez_compressed(part, z=ground.z.astype(np.float32), origin=np.array(ground.origin),
+                            spacing=np.array(ground.spacing),
+                            description=np.frombuffer(text.encode("utf-8"), dtype=np.uint8))
     return path.stat().st_size
 
 

@@ -92,11 +92,8 @@ def check_size(shape: tuple[int, ...]) -> None:
     if len(shape) != 2 or min(shape) < 2:
         raise TerrainError(f"a height grid needs at least 2 x 2 nodes, this has shape {shape}", field="z")
     if shape[0] * shape[1] > MAX_NODES:
-        raise TerrainError(
-            f"a grid of {shape[0]} x {shape[1]} nodes is above the limit of {MAX_NODES / 1e6:g} million",
-            field="z",
-            remedy="crop it or use a coarser spacing",
-        )
+        raise TerrainError(f"a grid of {shape[0]} x {shape[1]} nodes is above the limit of {MAX_NODES / 1e6:g} million",
+                           field="z", remedy="crop it or use a coarser spacing")
 
 
 def _cell(

@@ -35,11 +35,8 @@ def read_image(path: Path, intake: Intake) -> tuple[NDArray[np.float64], float]:
                 check_size((image.width, image.height))
                 mode, text = image.mode, dict(image.info)
                 if mode not in FULL_SCALE and mode != "F":
-                    raise TerrainError(
-                        f"a colour image ({mode}) says nothing about height",
-                        file=path,
-                        remedy="save it as a grey image of 8 or 16 bits",
-                    )
+                    raise TerrainError(f"a colour image ({mode}) says nothing about height", file=path,
+                                       remedy="save it as a grey image of 8 or 16 bits")
                 grey = np.asarray(image.getchannel(0) if mode == "LA" else image, dtype=np.float64)
         except TerrainError as error:
             raise TerrainError(error.what, file=path, field=error.field, remedy=error.remedy) from None

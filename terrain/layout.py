@@ -35,14 +35,7 @@ def grid_over(x_range: tuple[float, float], y_range: tuple[float, float], cell: 
 
 
 def lay_out(
-    piece: Piece,
-    yard: Yardstick,
-    rng: np.random.Generator,
-    *,
-    family: str,
-    level: float,
-    unit: str,
-    rms: float,
+    piece: Piece, yard: Yardstick, rng: np.random.Generator, *, family: str, level: float, unit: str, rms: float,
     detail: dict[str, Any],
 ) -> Obstacle:
     """Make the obstacle: the piece after a level run-in, with roughness of ``rms`` m all over.

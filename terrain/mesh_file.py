@@ -108,12 +108,8 @@ def import_mesh(
     z, hidden = rasterise(vertices, faces, (x0, y0), pitch, shape, report_part)
     missing, inner = np.isnan(z), holes.inner_holes(z)
     if missing.mean() > MOST_FILLED:
-        raise TerrainError(
-            f"only {100 * (1 - missing.mean()):.0f} % of the ground's rectangle is covered by the mesh",
-            file=path,
-            field="crop_mm",
-            remedy="crop to the covered part, or check --up",
-        )
+        raise TerrainError(f"only {100 * (1 - missing.mean()):.0f} % of the ground's rectangle is covered by the mesh",
+                           file=path, field="crop_mm", remedy="crop to the covered part, or check --up")
     z = holes.fill(z)
     z -= z.min()
     size = ((shape[0] - 1) * spacing, (shape[1] - 1) * spacing, float(z.max()))

@@ -49,10 +49,6 @@ def mirrored(obstacle: Obstacle) -> Obstacle:
     """The same obstacle with left and right exchanged: its mirror image in the plane y = 0."""
     ground, start = obstacle.ground, obstacle.start
     far = ground.origin[1] + (ground.z.shape[1] - 1) * ground.spacing
-    return replace(
-        obstacle,
-        ground=Heightfield.of(ground.z[:, ::-1], (ground.origin[0], -far), ground.spacing),
-        start=Pose(start.x, -start.y, -start.heading),
-        lane=obstacle.lane * np.array([1.0, -1.0]),
-        detail=obstacle.detail | {"mirrored": True},
-    )
+    return replace(obstacle, ground=Heightfield.of(ground.z[:, ::-1], (ground.origin[0], -far), ground.spacing),
+                   start=Pose(start.x, -start.y, -start.heading), lane=obstacle.lane * np.array([1.0, -1.0]),
+                   detail=obstacle.detail | {"mirrored": True})

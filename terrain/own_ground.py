@@ -56,16 +56,8 @@ def with_aprons(ground: Heightfield, yard: Yardstick) -> tuple[Heightfield, tupl
 
 
 def obstacle_on(
-    ground: Heightfield,
-    yard: Yardstick,
-    *,
-    name: str,
-    seed: int,
-    level: float = 100.0,
-    unit: str = "percent",
-    lane: NDArray[np.float64] | None = None,
-    lane_half_width: float | None = None,
-    rms: float = 0.0,
+    ground: Heightfield, yard: Yardstick, *, name: str, seed: int, level: float = 100.0, unit: str = "percent",
+    lane: NDArray[np.float64] | None = None, lane_half_width: float | None = None, rms: float = 0.0,
 ) -> Obstacle:
     """Make an obstacle of any ground.
 

@@ -15,16 +15,8 @@ CHUNK = 100_000
 
 @numba.njit(cache=True)
 def _faces(
-    p: NDArray[np.float64],
-    faces: NDArray[np.int64],
-    x0: float,
-    y0: float,
-    h: float,
-    top: NDArray[np.float64],
-    upward: NDArray[np.bool_],
-    hidden: NDArray[np.float64],
-    facing: int,
-    depth: float,
+    p: NDArray[np.float64], faces: NDArray[np.int64], x0: float, y0: float, h: float, top: NDArray[np.float64],
+    upward: NDArray[np.bool_], hidden: NDArray[np.float64], facing: int, depth: float,
 ) -> None:
     """Raise ``top`` to the faces (facing 0), or note in ``hidden`` how far below it faces of one facing lie."""
     nx, ny = top.shape
@@ -58,12 +50,8 @@ def _faces(
 
 
 def rasterise(
-    vertices: NDArray[np.float64],
-    faces: NDArray[np.int64],
-    origin: tuple[float, float],
-    spacing: float,
-    shape: tuple[int, int],
-    progress: Progress | None = None,
+    vertices: NDArray[np.float64], faces: NDArray[np.int64], origin: tuple[float, float], spacing: float,
+    shape: tuple[int, int], progress: Progress | None = None,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Heights of the highest surface over each node and the depth of upward surfaces hidden under it.
 

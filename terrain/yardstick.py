@@ -32,12 +32,8 @@ class Yardstick:
                 "a wheelbase lies between 0.02 and 2 m", field="wheelbase", value=self.wheelbase, remedy="give metres"
             )
         if not (math.isfinite(self.tyre_radius) and 0.005 <= self.tyre_radius <= 0.5 * self.wheelbase):
-            raise TerrainError(
-                "a tyre radius lies between 0.005 m and half the wheelbase",
-                field="tyre_radius",
-                value=self.tyre_radius,
-                remedy="give metres",
-            )
+            raise TerrainError("a tyre radius lies between 0.005 m and half the wheelbase", field="tyre_radius",
+                               value=self.tyre_radius, remedy="give metres")
         if self.scale == 0.0:
             object.__setattr__(self, "scale", REFERENCE_WHEELBASE / self.wheelbase)
         if not (math.isfinite(self.scale) and 1.0 <= self.scale <= 200.0):

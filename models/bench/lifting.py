@@ -58,11 +58,7 @@ def cg_height(share: float, x: float, angle: float, wheelbase: float, radii: tup
 
 
 def spring_lean(
-    sprung_share: float,
-    arm: float,
-    weight: float,
-    height_over_axles: float,
-    axle_rates: tuple[float, float],
+    sprung_share: float, arm: float, weight: float, height_over_axles: float, axle_rates: tuple[float, float],
     base: float,
 ) -> float:
     """How much too high (m) the lift method reads on free springs, whatever the angle.

@@ -85,11 +85,8 @@ def slope_of(x: Vector, y: Vector, field: str) -> Interval:
     error = math.sqrt(float(rest @ rest) / freedom / float(dx @ dx)) if freedom else 0.025 * abs(slope)
     factor = float(student.ppf(0.975, freedom)) if freedom else 1.96
     if slope <= 0.0:
-        raise BuildSheetError(
-            "more load gives less travel here.",
-            remedy="Each row is (load, travel): check the order and the numbers.",
-            field=field,
-        )
+        raise BuildSheetError("more load gives less travel here.",
+                              remedy="Each row is (load, travel): check the order and the numbers.", field=field)
     return Interval(slope, error, slope - factor * error, slope + factor * error)
 
 

@@ -120,12 +120,9 @@ def read(kind: Kind, value: object, field: str, declared: Mapping[str, str] | No
 
 def _split(kind: Kind, text: str, field: str) -> tuple[str, str]:
     if re.search(r"\d\s*,\s*\d", text):
-        raise BuildSheetError(
-            "a comma can be a decimal point or a thousands mark.",
-            remedy="Write decimals with a point and no thousands marks: 12.5 or 1250.",
-            field=field,
-            value=text,
-        )
+        raise BuildSheetError("a comma can be a decimal point or a thousands mark.",
+                              remedy="Write decimals with a point and no thousands marks: 12.5 or 1250.", field=field,
+                              value=text)
     found = _READING.fullmatch(text) if len(text) <= _LONGEST else None
     if found is None or not math.isfinite(float(found[1])):
         raise BuildSheetError(

@@ -89,11 +89,8 @@ class Fit:
 
 
 def reconcile(
-    sheet: Sheet,
-    balance: Balance | None,
-    tilts: Sequence[TiltReading] = (),
-    part_masses: Mapping[str, tuple[float, float]] | None = None,
-    stiffness_known: tuple[bool, bool] = (False, False),
+    sheet: Sheet, balance: Balance | None, tilts: Sequence[TiltReading] = (),
+    part_masses: Mapping[str, tuple[float, float]] | None = None, stiffness_known: tuple[bool, bool] = (False, False),
 ) -> Fit:
     """Fit a resolved sheet to a weighed balance, tilt angles and parts weighed by themselves.
 

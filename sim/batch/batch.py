@@ -118,14 +118,8 @@ class FixedSupply:
 
 
 def run(
-    supply: Supply,
-    store: Store,
-    versions: Versions,
-    executor: Executor,
-    *,
-    until: float | None = None,
-    watch: Callable[[Progress], None] | None = None,
-    stop: StopSwitch | None = None,
+    supply: Supply, store: Store, versions: Versions, executor: Executor, *, until: float | None = None,
+    watch: Callable[[Progress], None] | None = None, stop: StopSwitch | None = None,
 ) -> Progress:
     """Run a supply of tasks to its end, or until told to stop.
 
@@ -299,11 +293,8 @@ def unfit(report: Report) -> str:
 
 def _give_up_if_none_start(executor: Executor) -> None:
     if isinstance(executor, WorkerPool) and executor.failed_starts >= FAILED_STARTS:
-        raise SimError(
-            "worker processes end before their first trial",
-            field="workers",
-            remedy="Run one trial with `cragbench drive` to see why",
-        )
+        raise SimError("worker processes end before their first trial", field="workers",
+                       remedy="Run one trial with `cragbench drive` to see why")
 
 
 def _count(progress: Progress, config: str, found: Record) -> None:

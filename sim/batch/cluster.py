@@ -23,11 +23,8 @@ try:
     import distributed
     from distributed import KilledWorker, WorkerPlugin
 except ImportError as error:
-    raise SimError(
-        "many machines need the distributed library",
-        field="scheduler",
-        remedy="Install it with `pip install 'cragbench[cluster]'`",
-    ) from error
+    raise SimError("many machines need the distributed library", field="scheduler",
+                   remedy="Install it with `pip install 'cragbench[cluster]'`") from error
 
 _dask: Any = distributed
 """The library is typed in part only."""
@@ -94,14 +91,8 @@ class Cluster:
     """Workers behind a scheduler, as :class:`sim.batch.worker_pool.Executor`."""
 
     def __init__(
-        self,
-        address: str,
-        job: Job,
-        versions: Versions,
-        *,
-        entry: str = "sim.trial.perform",
-        watchdog_s: float = 120.0,
-        certificates: Certificates | None = None,
+        self, address: str, job: Job, versions: Versions, *, entry: str = "sim.trial.perform",
+        watchdog_s: float = 120.0, certificates: Certificates | None = None,
     ) -> None:
         """Connect to a scheduler and give every worker its setup.
 
@@ -216,11 +207,7 @@ def _security(address: str, certificates: Certificates | None) -> Any:
                            remedy="Give --tls-ca, --tls-cert and --tls-key")
         return None
     try:
-        return _dask.Security(
-            tls_ca_file=certificates.ca,
-            tls_client_cert=certificates.cert,
-            tls_client_key=certificates.key,
-            require_encryption=True,
-        )
+        return _dask.Security(tls_ca_file=certificates.ca, tls_client_cert=certificates.cert,
+                              tls_client_key=certificates.key, require_encryption=True)
     except (OSError, ValueError) as error:
         raise SimError(f"certificates cannot be used: {error}", field="tls", remedy="Give three PEM files") from error

@@ -103,16 +103,8 @@ def _probe(study: Study, probe: int) -> tuple[float | None, int, float]:
         level = entry.levels[len(entry.levels) // 2] if limit is None else 0.5 * (limit.low + limit.high)
         for repeat in range(probe):
             tasks.append(
-                make_task(
-                    truck.hash,
-                    entry.text,
-                    level,
-                    repeat,
-                    yard=study.yard,
-                    driver_name=study.plan.drivers[0],
-                    seed=study.plan.seed,
-                    variation=study.plan.variation,
-                )
+                make_task(truck.hash, entry.text, level, repeat, yard=study.yard, driver_name=study.plan.drivers[0],
+                          seed=study.plan.seed, variation=study.plan.variation)
             )
     perform.perform(payload, tasks[0])
     versions()

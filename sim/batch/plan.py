@@ -129,12 +129,9 @@ def read_plan(path: str | Path) -> tuple[Plan, str]:
         text = file.read_text(encoding="utf-8-sig")
     for entry in plan.combine:
         if entry.choose == "all" and len(entry.changes) > MOST_COMBINED:
-            raise PlanError(
-                f"every combination of {len(entry.changes)} changes is {2 ** len(entry.changes)} trucks",
-                file=file,
-                field="combine.changes",
-                remedy=f'Use at most {MOST_COMBINED} changes, or choose = "each"',
-            )
+            raise PlanError(f"every combination of {len(entry.changes)} changes is {2 ** len(entry.changes)} trucks",
+                            file=file, field="combine.changes",
+                            remedy=f'Use at most {MOST_COMBINED} changes, or choose = "each"')
     return plan, text
 
 

@@ -20,16 +20,8 @@ WORKER_MB = 1024
 
 
 def run_study(
-    study: Study,
-    path: Path,
-    *,
-    workers: int,
-    niceness: int = 0,
-    watchdog_s: float = 120.0,
-    memory_mb: int = WORKER_MB,
-    elsewhere: Elsewhere | None = None,
-    on_device: bool = False,
-    watch: Watch | None = None,
+    study: Study, path: Path, *, workers: int, niceness: int = 0, watchdog_s: float = 120.0, memory_mb: int = WORKER_MB,
+    elsewhere: Elsewhere | None = None, on_device: bool = False, watch: Watch | None = None,
 ) -> Progress:
     """Run what is missing of a study into a store: on this machine, its graphics processor or behind a scheduler.
 

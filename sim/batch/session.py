@@ -63,16 +63,8 @@ class Session:
 
 @contextmanager
 def session(
-    store: Store,
-    trucks: Mapping[str, RigidModel],
-    workers: int,
-    watch: Watch | None = None,
-    *,
-    niceness: int = 0,
-    watchdog_s: float = 120.0,
-    memory_mb: int = 1024,
-    elsewhere: Elsewhere | None = None,
-    on_device: bool = False,
+    store: Store, trucks: Mapping[str, RigidModel], workers: int, watch: Watch | None = None, *, niceness: int = 0,
+    watchdog_s: float = 120.0, memory_mb: int = 1024, elsewhere: Elsewhere | None = None, on_device: bool = False,
 ) -> Iterator[Session]:
     """Start workers: here, on the graphics processor or behind a scheduler; listen for Ctrl-C until the block ends.
 

@@ -92,16 +92,8 @@ def yard_of(model: RigidModel) -> Yard:
 
 
 def make_task(
-    config: str,
-    obstacle: str,
-    level: float,
-    repeat: int,
-    *,
-    yard: Yard,
-    driver_name: str,
-    seed: int,
-    variation: Variation,
-    keep_trace: bool = False,
+    config: str, obstacle: str, level: float, repeat: int, *, yard: Yard, driver_name: str, seed: int,
+    variation: Variation, keep_trace: bool = False,
 ) -> Task:
     """One trial with its luck drawn."""
     luck = draw(variation, seed, obstacle, level, repeat)

@@ -104,11 +104,9 @@ def _show(found: list[tuple[CellResult, Demonstration]], comparison: Comparison)
                 "shown" if shown.shown else f"not shown ({few} in {need} would)",
             ])
         first = at([cell for cell, _ in found], where)[0]
-        show_table(
-            f"{label(first)}, {first.driver} driver",
-            ["configuration", "repetitions", "failures", "allowed", "confidence", "reliability", "verdict"],
-            rows,
-        )
+        show_table(f"{label(first)}, {first.driver} driver",
+                   ["configuration", "repetitions", "failures", "allowed", "confidence", "reliability", "verdict"],
+                   rows)
     if not found:
         say("No repetitions at given levels in this store.")
         return

@@ -15,21 +15,12 @@ if TYPE_CHECKING:
 
 
 def doubt(
-    build: options.Build,
-    changes: options.Changes,
-    change: options.On = None,
-    line: options.LineOption = None,
+    build: options.Build, changes: options.Changes, change: options.On = None, line: options.LineOption = None,
     course: options.CourseOption = None,
     drawn: Annotated[int, typer.Option(min=12, max=512, help="Cases drawn from all priors together.")] = 32,
-    driver: options.Driver = "steady",
-    second_driver: options.SecondDriver = "bump",
-    seed: options.Seed = 1,
-    least: options.Least = 1.0,
-    known: options.Known = None,
-    workers: options.Workers = None,
-    out: options.Out = None,
-    formats: options.Formats = "png,svg",
-    as_json: options.Json = False,
+    driver: options.Driver = "steady", second_driver: options.SecondDriver = "bump", seed: options.Seed = 1,
+    least: options.Least = 1.0, known: options.Known = None, workers: options.Workers = None, out: options.Out = None,
+    formats: options.Formats = "png,svg", as_json: options.Json = False,
 ) -> None:
     """Could what you do not know flip the verdict on these changes, and what should you measure first?
 

@@ -33,11 +33,8 @@ def sized_for(
         if wheelbase is not None or tyre is not None:
             raise TerrainError("given twice", field="--truck", remedy="give --truck, or --wheelbase-mm and --tyre-mm")
         return sized_by(build, scale)
-    measures = Yardstick(
-        1e-3 * (WHEELBASE if wheelbase is None else wheelbase),
-        0.5e-3 * (TYRE if tyre is None else tyre),
-        0.0 if scale is None else scale,
-    )
+    measures = Yardstick(1e-3 * (WHEELBASE if wheelbase is None else wheelbase),
+                         0.5e-3 * (TYRE if tyre is None else tyre), 0.0 if scale is None else scale)
     return measures, SideView(measures.wheelbase, measures.tyre_radius)
 
 

@@ -61,12 +61,7 @@ class _Board:
 
     def __call__(self, progress: Progress) -> None:
         known = progress.done + progress.known
-        self._bar.update(
-            self._number,
-            total=known + progress.left,
-            completed=known,
-            pace=pace(progress),
-        )
+        self._bar.update(self._number, total=known + progress.left, completed=known, pace=pace(progress))
         self.live.update(Group(self._bar, self._table(progress)))
 
     def _table(self, progress: Progress) -> Table:

@@ -68,12 +68,8 @@ def _described(family: Any, yard: Yardstick) -> dict[str, Any]:
 def show(
     obstacle: Annotated[str, typer.Argument(help="ledge:30, a .ground.npz or a course .toml.", show_default=False)],
     out: Annotated[Path | None, typer.Option("--out", "-o", help="Picture to write: .png or .svg.")] = None,
-    seed: Annotated[int, typer.Option(min=0, help="Decides rocks and texture.")] = 1,
-    truck: Build = None,
-    wheelbase: Wheelbase = None,
-    tyre: Tyre = None,
-    scale: Scale = None,
-    as_json: Json = False,
+    seed: Annotated[int, typer.Option(min=0, help="Decides rocks and texture.")] = 1, truck: Build = None,
+    wheelbase: Wheelbase = None, tyre: Tyre = None, scale: Scale = None, as_json: Json = False,
 ) -> None:
     """Draw an obstacle before it is driven: relief, slopes, and the side view with the truck to scale."""
     from sim.chart.terrain_chart import draw_obstacle
@@ -122,11 +118,8 @@ def _facts(made: Any) -> dict[str, Any]:
 @app.command("sheet")
 def contact_sheet(
     out: Annotated[Path, typer.Option("--out", "-o", help="Picture to write: .png or .svg.")] = Path("obstacles.png"),
-    seed: Annotated[int, typer.Option(min=0, help="Decides rocks and texture.")] = 1,
-    truck: Build = None,
-    wheelbase: Wheelbase = None,
-    tyre: Tyre = None,
-    scale: Scale = None,
+    seed: Annotated[int, typer.Option(min=0, help="Decides rocks and texture.")] = 1, truck: Build = None,
+    wheelbase: Wheelbase = None, tyre: Tyre = None, scale: Scale = None,
 ) -> None:
     """Draw every family at three levels on one sheet (about a quarter of a minute)."""
     from sim.chart.contact_sheet import draw_contact_sheet
@@ -144,12 +137,8 @@ def export(
     out: Annotated[Path, typer.Option("--out", "-o", help=".stl, .obj, .ply, .glb, .png (16 bit) or .tif.")],
     base_mm: Annotated[float | None, typer.Option(min=0.1, help="Close it to a block this thick, to print.")] = None,
     every: Annotated[int, typer.Option(min=1, max=100, help="Keep each n-th node of a mesh.")] = 1,
-    seed: Annotated[int, typer.Option(min=0, help="Decides rocks and texture.")] = 1,
-    truck: Build = None,
-    wheelbase: Wheelbase = None,
-    tyre: Tyre = None,
-    scale: Scale = None,
-    as_json: Json = False,
+    seed: Annotated[int, typer.Option(min=0, help="Decides rocks and texture.")] = 1, truck: Build = None,
+    wheelbase: Wheelbase = None, tyre: Tyre = None, scale: Scale = None, as_json: Json = False,
 ) -> None:
     """Write ground as a mesh (mm; to print or mill a piece of course) or as a height image."""
     from terrain import catalog, file_name, from_file

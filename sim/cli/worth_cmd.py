@@ -19,22 +19,13 @@ TRIALS_PER_LIMIT = 3.5
 
 
 def worth(
-    build: options.Build,
-    changes: options.Changes,
-    change: options.On = None,
-    line: options.LineOption = None,
+    build: options.Build, changes: options.Changes, change: options.On = None, line: options.LineOption = None,
     course: options.CourseOption = None,
     repeats: Annotated[int, typer.Option(min=12, max=200, help="Repeats of every truck on every line.")] = 12,
     orders: Annotated[int, typer.Option(min=4, max=1000, help="Orders sampled where there are more than 6.")] = 24,
-    driver: options.Driver = "steady",
-    second_driver: options.SecondDriver = "bump",
-    seed: options.Seed = 1,
-    least: options.Least = 1.0,
-    luck_only: options.LuckOnly = False,
-    known: options.Known = None,
-    workers: options.Workers = None,
-    out: options.Out = None,
-    formats: options.Formats = "png,svg",
+    driver: options.Driver = "steady", second_driver: options.SecondDriver = "bump", seed: options.Seed = 1,
+    least: options.Least = 1.0, luck_only: options.LuckOnly = False, known: options.Known = None,
+    workers: options.Workers = None, out: options.Out = None, formats: options.Formats = "png,svg",
     as_json: options.Json = False,
 ) -> None:
     """Which part is worth its money and grams? Each change alone, and its share in company (Shapley value).

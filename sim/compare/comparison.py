@@ -134,15 +134,8 @@ def compare(store: Store, baseline: str | None = None, confidence: float = 0.95)
     ranges = _searched(plans, {where[0] for where in shots})
     order = sorted(known.values(), key=lambda c: (c.hash != chosen.hash, c.name, c.hash))
     cells = [
-        _cell(
-            configuration,
-            where,
-            shots[where],
-            outcomes[where, configuration.hash],
-            None if where[0] in ranges else chosen.hash,
-            confidence,
-            early,
-        )
+        _cell(configuration, where, shots[where], outcomes[where, configuration.hash],
+              None if where[0] in ranges else chosen.hash, confidence, early)
         for where in sorted(shots)
         for configuration in order
         if configuration.hash in shots[where]
@@ -236,13 +229,8 @@ def _baseline(
 
 
 def _cell(
-    configuration: StoredTruck,
-    where: _Place,
-    shots: _Shots,
-    outcomes: Counter[str],
-    baseline: str | None,
-    confidence: float,
-    early: bool,
+    configuration: StoredTruck, where: _Place, shots: _Shots, outcomes: Counter[str], baseline: str | None,
+    confidence: float, early: bool,
 ) -> CellResult:
     obstacle, level, driver = where
     own = shots[configuration.hash]

@@ -23,10 +23,7 @@ Rows = Sequence[Mapping[str, Any]]
 
 
 def csv_texts(
-    comparison: Comparison,
-    cards: Sequence[TruckCard],
-    ends: Ends,
-    clips: Sequence[tuple[Pick, Clip]],
+    comparison: Comparison, cards: Sequence[TruckCard], ends: Ends, clips: Sequence[tuple[Pick, Clip]],
     gains: Sequence[ValueMark],
 ) -> dict[str, str]:
     """CSV texts by file name; a file without rows is left out."""

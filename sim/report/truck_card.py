@@ -70,11 +70,7 @@ class TruckCard:
 
 
 def cards(
-    comparison: Comparison,
-    known: dict[str, StoredTruck],
-    sheets: dict[str, Sheet],
-    names: Sequence[str],
-    folder: Path,
+    comparison: Comparison, known: dict[str, StoredTruck], sheets: dict[str, Sheet], names: Sequence[str], folder: Path,
 ) -> list[TruckCard]:
     """Cards in series order; ``folder`` is where photos are looked for."""
     configs = {cell.name: cell.config for cell in comparison.cells}
@@ -91,19 +87,9 @@ def cards(
             for words, (value, unit, digits) in measured[config].items()
         )
         out.append(
-            TruckCard(
-                name,
-                series,
-                config,
-                is_base,
-                tuple(str(c) for c in facts.get("changes", ())),
-                _price(facts),
-                rows,
-                _photo(sheets.get(config), folder),
-                comparison.overall.get(config),
-                sheets.get(config),
-                bool(facts.get("invented", False)),
-            )
+            TruckCard(name, series, config, is_base, tuple(str(c) for c in facts.get("changes", ())), _price(facts),
+                      rows, _photo(sheets.get(config), folder), comparison.overall.get(config), sheets.get(config),
+                      bool(facts.get("invented", False)))
         )
     return out
 

@@ -94,25 +94,16 @@ def demonstrate(
 
     :raises SimError: Counts that cannot be, or a reliability or confidence that is not between 0 and 1.
     """
-    return Demonstration(
-        repetitions,
-        failures,
-        reliability,
-        confidence,
-        confidence_reached(repetitions, failures, reliability),
-        allowed_failures(repetitions, reliability, confidence),
-        lower_bound(repetitions, failures, confidence),
-    )
+    return Demonstration(repetitions, failures, reliability, confidence,
+                         confidence_reached(repetitions, failures, reliability),
+                         allowed_failures(repetitions, reliability, confidence),
+                         lower_bound(repetitions, failures, confidence))
 
 
 def _check(repetitions: int, reliability: float, confidence: float) -> None:
     if not 1 <= repetitions <= MOST_REPETITIONS:
-        raise SimError(
-            "the number of repetitions is out of range",
-            field="repetitions",
-            value=repetitions,
-            remedy=f"use 1 to {MOST_REPETITIONS}",
-        )
+        raise SimError("the number of repetitions is out of range", field="repetitions", value=repetitions,
+                       remedy=f"use 1 to {MOST_REPETITIONS}")
     for name, value in (("reliability", reliability), ("confidence", confidence)):
         if not 0.0 < value < 1.0:
             raise SimError("must lie between 0 and 1", field=name, value=value, remedy="0.8 is 80 percent")

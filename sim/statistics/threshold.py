@@ -79,15 +79,8 @@ def grid(low: float, high: float) -> Grid:
     of_spread = np.exp(-0.5 * (np.log(spreads / (0.06 * reach)) / 1.0) ** 2)
     of_nuisance = np.outer(LAPSE_PRIOR, LUCK_PRIOR).ravel()
     prior = np.repeat(np.tile(of_spread, MIDDLES)[:, None], len(of_nuisance), axis=1) * of_nuisance
-    return Grid(
-        low,
-        high,
-        np.repeat(middles, SPREADS),
-        np.tile(spreads, MIDDLES),
-        np.repeat(LAPSES, len(LUCKS)),
-        np.tile(LUCKS, len(LAPSES)),
-        prior / prior.sum(),
-    )
+    return Grid(low, high, np.repeat(middles, SPREADS), np.tile(spreads, MIDDLES), np.repeat(LAPSES, len(LUCKS)),
+                np.tile(LUCKS, len(LAPSES)), prior / prior.sum())
 
 
 @dataclass(frozen=True)

@@ -111,15 +111,8 @@ def _made(obstacle: str, level: float, yard: str, roughness_mm: float | None, se
     detail = dict(request.detail)
     if roughness_mm is not None:
         detail.setdefault(catalog.ROUGHNESS, roughness_mm)
-    made: Obstacle = catalog.make(
-        request.family,
-        request.level,
-        wheelbase=1e-3 * size.wheelbase_mm,
-        tyre_radius=1e-3 * size.tyre_radius_mm,
-        seed=seed,
-        scale=size.scale,
-        **detail,
-    )
+    made: Obstacle = catalog.make(request.family, request.level, wheelbase=1e-3 * size.wheelbase_mm,
+                                  tyre_radius=1e-3 * size.tyre_radius_mm, seed=seed, scale=size.scale, **detail)
     return made
 
 

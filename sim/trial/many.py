@@ -235,10 +235,8 @@ def truck_tables(models: list[tuple[ModelArrays, int, int]]) -> Trucks:
     """Tables of configurations, each with the tread elements of its tyres around and across."""
     arrays = [one for one, _, _ in models]
     return Trucks(
-        sizes=np.array(
-            [(n, rows, a.pressure.shape[1], len(a.shock.length), len(a.hull.body)) for a, n, rows in models],
-            dtype=np.int64,
-        ),
+        sizes=np.array([(n, rows, a.pressure.shape[1], len(a.shock.length), len(a.hull.body)) for a, n, rows in models],
+                       dtype=np.int64),
         body=stacked([a.body for a in arrays]),
         tyre=_pile([a.tyre for a in arrays]),
         pressure=_pile([a.pressure for a in arrays]),

@@ -28,11 +28,7 @@ def perform(trucks: Trucks, task: Task, engine: EngineMaker = TreeEngine) -> Tri
     return trial.run(
         trucks[task.config],
         ground_cache.ground(task.obstacle, task.level, task.yard, luck.roughness_mm, luck.rock_seed, luck.mirrored),
-        driver.named(task.driver),
-        luck.driver_seed,
-        conditions=conditions(luck),
-        trace=task.keep_trace,
-        engine=engine,
+        driver.named(task.driver), luck.driver_seed, conditions=conditions(luck), trace=task.keep_trace, engine=engine,
     )
 
 

@@ -184,12 +184,7 @@ def flat(half: float = 2.0, spacing: float = 0.02) -> Heightfield:
 
 
 def standing(
-    model: RigidModel,
-    *,
-    step: float = STEP,
-    ground: Heightfield | None = None,
-    rest: float = 1.0,
-    phase: float = 0.0,
+    model: RigidModel, *, step: float = STEP, ground: Heightfield | None = None, rest: float = 1.0, phase: float = 0.0,
     x: float = 0.0,
 ) -> Simulation:
     """Truck set down at ``x`` (m) with the brake on, after ``rest`` s.
@@ -225,10 +220,7 @@ class Table:
 
 
 def lift_off(
-    simulation: Simulation,
-    low: Direction,
-    near: float,
-    table: Table | None = None,
+    simulation: Simulation, low: Direction, near: float, table: Table | None = None,
     watch: Callable[[float], None] | None = None,
 ) -> float:
     """Angle (rad) at which the last high-side wheel lifts off a tilt table; the truck stands on it already.

@@ -57,15 +57,8 @@ FAIR = Conditions()
 
 
 def run(
-    model: RigidModel,
-    obstacle: Obstacle,
-    driver: Driver,
-    seed: int,
-    *,
-    conditions: Conditions = FAIR,
-    trace: bool = False,
-    step: float = STEP,
-    engine: EngineMaker = TreeEngine,
+    model: RigidModel, obstacle: Obstacle, driver: Driver, seed: int, *, conditions: Conditions = FAIR,
+    trace: bool = False, step: float = STEP, engine: EngineMaker = TreeEngine,
 ) -> TrialResult:
     """Drive one truck over one obstacle once.
 
@@ -74,14 +67,8 @@ def run(
     """
     person = mood(driver, seed)
     truck = shifted(model, conditions.cg_shift)
-    with Simulation(
-        truck,
-        obstacle.ground,
-        step=step,
-        grip_scale=conditions.grip_scale,
-        voltage_scale=conditions.voltage_scale,
-        engine=engine,
-    ) as simulation:
+    with Simulation(truck, obstacle.ground, step=step, grip_scale=conditions.grip_scale,
+                    voltage_scale=conditions.voltage_scale, engine=engine) as simulation:
         place_at_start(simulation, obstacle.start, conditions)
         return _drive(simulation, obstacle, person, trace)
 
@@ -112,11 +99,8 @@ def shifted(model: RigidModel, shift: tuple[float, float, float]) -> RigidModel:
 
 def place_at_start(simulation: Simulation, start: Pose, conditions: Conditions) -> None:
     """Set the truck down where its luck has it start."""
-    simulation.place(
-        start.x - conditions.offset * math.sin(start.heading),
-        start.y + conditions.offset * math.cos(start.heading),
-        start.heading + conditions.heading,
-    )
+    simulation.place(start.x - conditions.offset * math.sin(start.heading),
+                     start.y + conditions.offset * math.cos(start.heading), start.heading + conditions.heading)
 
 
 class _Attempt:

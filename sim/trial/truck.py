@@ -43,13 +43,8 @@ def _kept(file: str | Path) -> dict[str, str]:
 
 def assemble(configuration: Configuration) -> Truck:
     """Assemble the truck of a configuration."""
-    return Truck(
-        configuration.name,
-        configuration.hash[:16],
-        configuration,
-        rigid_model(configuration.sheet),
-        _facts(configuration),
-    )
+    return Truck(configuration.name, configuration.hash[:16], configuration, rigid_model(configuration.sheet),
+                 _facts(configuration))
 
 
 def _facts(configuration: Configuration) -> dict[str, Any]:

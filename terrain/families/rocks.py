@@ -63,11 +63,7 @@ def _boulder(rng: np.random.Generator, x: float, y: float, diameter: float, embe
 
 
 def scatter(
-    rng: np.random.Generator,
-    box: tuple[float, float, float, float],
-    median: float,
-    spread: float,
-    cover: float,
+    rng: np.random.Generator, box: tuple[float, float, float, float], median: float, spread: float, cover: float,
     embed: float,
 ) -> list[Boulder]:
     """Boulders strewn over a box (x_min, x_max, y_min, y_max; m), big ones first, keeping off each other.
@@ -93,12 +89,7 @@ def scatter(
 
 
 def boulders(
-    level: float,
-    yard: Yardstick,
-    rng: np.random.Generator,
-    cover_percent: float,
-    spread: float,
-    embed_percent: float,
+    level: float, yard: Yardstick, rng: np.random.Generator, cover_percent: float, spread: float, embed_percent: float,
 ) -> Piece:
     """Field of boulders of ``level`` mm median diameter, sunk by ``embed_percent`` of their height, no undercuts."""
     wb = yard.wheelbase

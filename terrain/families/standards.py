@@ -112,10 +112,8 @@ def crossing_ramps(level: float, yard: Yardstick, rng: np.random.Generator) -> P
         facing = np.mod(row + 2.0 * np.mod(column, 2.0), 4.0)
         half, second = np.divmod(across, plan)
         up_across = np.where(half < 1.0, second, plan - second) / plan
-        share = np.choose(
-            np.broadcast_to(facing, np.broadcast_shapes(x.shape, y.shape)).astype(int),
-            np.broadcast_arrays(along / plan, up_across, 1.0 - along / plan, 1.0 - up_across),
-        )
+        share = np.choose(np.broadcast_to(facing, np.broadcast_shapes(x.shape, y.shape)).astype(int),
+                          np.broadcast_arrays(along / plan, up_across, 1.0 - along / plan, 1.0 - up_across))
         return np.asarray(plan * math.tan(RAMP_ANGLE) * share)
 
     notes = _notes(level, yard, element=RAMP_PLAN, width=RAMP_WIDTH, rise=RAMP_PLAN * math.tan(RAMP_ANGLE))
