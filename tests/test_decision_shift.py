@@ -7,6 +7,8 @@ from dataclasses import replace
 from functools import cache
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from models.change import load_change
 from models.errors import BuildSheetError
@@ -145,6 +147,31 @@ def test_unknowns_widen_the_interval_and_carry_the_word():
     assert found.both is not None
     assert found.both.low == pytest.approx(11.25 - 19.6, abs=1.5)
     assert "grip makes 9" in hanging(found) or "grip makes 100" in hanging(found)
+
+
+def test_what_luck_leaves_open_is_not_closed_by_unknowns_and_takes_half_the_cases():
+    found = look(0.02, 0.0, 117.0, noise=2.0, acts={"grip": 1.0})
+    one = found.judgement
+    assert judgement.plain(one.effect.gain, 1.0) == one.word == "not decided"
+    assert one.both is not None
+    assert one.both.low <= one.effect.gain.low < one.effect.gain.high <= one.both.high
+    assert one.spread is not None
+    assert len(one.spread.added) == 16  # of 32
+    column = [u.name for u in one.spread.unknowns].index("driver")
+    assert sorted(one.spread.points[:, column]) == [0.0] * 8 + [1.0] * 8
+    sure = look(0.05, -0.04, 117.0, acts={"grip": 0.1}).judgement
+    assert sure.spread is not None
+    assert len(sure.spread.added) == 32
+
+
+@given(st.floats(-20, 20), st.floats(0, 15), st.floats(0, 15), st.floats(0, 30), st.floats(0, 30), st.floats(0.1, 5))
+@settings(max_examples=200, deadline=None)
+def test_a_wider_interval_never_closes_an_open_one(value, down, up, more_down, more_up, least):
+    """The rule behind the half: whatever holds an interval that decides nothing decides nothing."""
+    inner = Estimate(value, value - down, value + up)
+    outer = Estimate(value, value - down - more_down, value + up + more_up)
+    if judgement.plain(inner, least) == "not decided":
+        assert judgement.plain(outer, least) == "not decided"
 
 
 def test_unknowns_that_no_surface_tells_apart_are_not_named():

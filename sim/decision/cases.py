@@ -74,9 +74,16 @@ class Cases:
                            remedy="Leave an obstacle out, or use --luck-only")
         return self.points[kept], np.array([gains[self.numbers[k]] - own[self.luck[k]] for k in kept])
 
-    def spread(self, field: Field, lines: tuple[Line, ...], base: str, changed: str) -> Spread:
-        """What the unknowns add to the gain of a truck."""
-        return Spread.of(self.unknowns, *self.added(field, lines, base, changed))
+    def spread(self, field: Field, lines: tuple[Line, ...], base: str, changed: str,
+               chosen: Sequence[int] | None = None) -> Spread:
+        """What the unknowns add to the gain of a truck, from all cases or those chosen."""
+        return Spread.of(self.unknowns, *self.added(field, lines, base, changed, chosen))
+
+    def half(self) -> list[int]:
+        """Every other case of each driver: enough where the word is settled and only the interval is wanted."""
+        drivers = [what.driver(self.unknowns, point, self.driver) for point in self.points]
+        return sorted(k for name in dict.fromkeys(drivers)
+                      for k in [k for k, one in enumerate(drivers) if one == name][::2])
 
 
 def drawn(

@@ -63,7 +63,12 @@ def investigate(
         best = max(range(len(effects)), key=lambda k: effects[k].gain.value)
         if plain(effects[best].gain, least) != "not decided":
             break
-    spread = None if cases is None else cases.spread(field, lines, hashes[0], hashes[1 + best])
+    spread = None
+    if cases is not None:
+        # The interval with the unknowns holds that of luck: what luck leaves open they cannot close. Then half of the
+        # cases will do for its width. Luck alone says how many, so that no value of the unknowns picks itself.
+        open_ = plain(effects[best].gain, least) == "not decided"
+        spread = cases.spread(field, lines, hashes[0], hashes[1 + best], cases.half() if open_ else None)
     positions = (move.room.now, *move.targets)
     return ShiftAnswer(move, lines, static_sweep(move), positions, found, tuple(effects), best,
                        judge(effects[best], least, spread, on_sides(effects[best], found)),

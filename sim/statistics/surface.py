@@ -1,10 +1,12 @@
 """A smooth function of several inputs fitted to noisy values, with its error: what a few costly runs tell about many.
 
-Linear and square terms under a normal prior whose width, like the noise, is taken from the data by maximising the
-evidence; so that a term counts only where runs speak for it. The error is that of predicting each run from all the
-others, in closed form from the hat matrix.
+Linear and square terms under a normal prior, so that a term counts only where runs speak for it. How wide the prior is
+and how large the noise, a dozen runs leave wide open: both are averaged over a grid with the evidence as weights.
+Taking the likeliest pair for certain instead left intervals that held the truth in 77 to 92 % of simulated studies
+(:mod:`sim.validation.coverage` has those of today). The error is that of predicting each run from all the others, in
+closed form from the hat matrix.
 
-Source: Bishop, Pattern Recognition and Machine Learning (2006), sections 3.3 and 3.5; Hastie, Tibshirani & Friedman,
+Source: Bishop, Pattern Recognition and Machine Learning (2006), sections 3.3 to 3.5; Hastie, Tibshirani & Friedman,
 The Elements of Statistical Learning (2nd ed., 2009), equation 7.64. From memory.
 """
 
@@ -16,17 +18,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
-ROUNDS = 100
+WIDTHS = np.geomspace(0.1, 1.0, 15)
+"""Standard deviations of a term's weight that are tried, in root mean squares of the runs; all as likely beforehand."""
+NOISES = np.geomspace(0.05, 1.0, 15)
+"""Of one run about the surface, likewise."""
 
 
 @dataclass(frozen=True)
 class Surface:
-    """Posterior of the weights of a fitted surface."""
+    """Posterior of the weights of a fitted surface: a mixture of normals, one for each pair of width and noise."""
 
     mean: Array
     """(terms,)"""
-    covariance: Array
-    """(terms, terms)"""
     square: NDArray[np.bool_]
     """(inputs,) whether the input has a square term too."""
     noise: float
@@ -35,6 +38,14 @@ class Surface:
     """Root mean square of predicting each run from the others."""
     spread: float
     """Standard deviation of the runs."""
+    share: Array
+    """(pairs,) chance of each; none where all runs were zero."""
+    middles: Array
+    """(pairs, terms) means in the basis in which every pair's weights are independent."""
+    doubts: Array
+    """(pairs, terms) standard deviations there."""
+    basis: Array
+    """(terms, terms) its vectors, one a row."""
 
     @property
     def explained(self) -> float:
@@ -47,11 +58,11 @@ class Surface:
 
     def draws(self, inputs: Array, rng: np.random.Generator) -> Array:
         """(n,) values, each of another surface that the runs leave open."""
-        if not np.any(self.covariance):  # all runs were alike: nothing is left open
+        if not len(self.share):  # nothing is left open
             return self.at(inputs)
-        root = np.linalg.cholesky(self.covariance + 1e-12 * np.trace(self.covariance) * np.eye(len(self.mean)))
-        weights = self.mean + rng.standard_normal((len(inputs), len(self.mean))) @ root.T
-        return np.asarray(np.einsum("np,np->n", _terms(inputs, self.square), weights))
+        pair = rng.choice(len(self.share), len(inputs), p=self.share)
+        weights = self.middles[pair] + rng.standard_normal((len(inputs), len(self.mean))) * self.doubts[pair]
+        return np.asarray(np.einsum("np,np->n", _terms(inputs, self.square), weights @ self.basis))
 
 
 def fit(inputs: Array, values: Array, square: NDArray[np.bool_]) -> Surface:
@@ -63,28 +74,27 @@ def fit(inputs: Array, values: Array, square: NDArray[np.bool_]) -> Surface:
     """
     terms = _terms(inputs, square)
     n, count = terms.shape
-    spread = float(values.std())
-    if spread == 0.0:
-        return Surface(np.zeros(count), np.zeros((count, count)), square, 0.0, 0.0, 0.0)
-    alpha, beta = 1.0 / spread**2, 2.0 / spread**2
-    gram = terms.T @ terms
-    eigen = np.maximum(np.linalg.eigvalsh(gram), 0.0)
-    mean: Array = np.zeros(count)
-    covariance: Array = np.eye(count)
-    for _ in range(ROUNDS):
-        covariance = np.asarray(np.linalg.inv(alpha * np.eye(count) + beta * gram))
-        mean = np.asarray(beta * covariance @ terms.T @ values)
-        gamma = float(np.sum(beta * eigen / (alpha + beta * eigen)))
-        residual = float(np.sum((values - terms @ mean) ** 2))
-        before = alpha, beta
-        # Bounds keep a fit without any signal, or without any noise, finite.
-        alpha = min(gamma / max(float(mean @ mean), 1e-12), 1e6 / spread**2)
-        beta = min(max(n - gamma, 1.0) / max(residual, 1e-12), 1e6 / spread**2)
-        if np.allclose(before, (alpha, beta), rtol=1e-4):
-            break
-    leverage = beta * np.einsum("np,pq,nq->n", terms, covariance, terms)
+    size = float(np.sqrt(np.mean(values**2)))
+    if size == 0.0:
+        none = np.zeros((0, count))
+        return Surface(np.zeros(count), square, 0.0, 0.0, 0.0, np.zeros(0), none, none, np.eye(count))
+    left, stretch, basis = np.linalg.svd(terms, full_matrices=True)
+    seen = len(stretch)
+    ahead = left[:, :seen].T @ values
+    width, noise = (size * one.ravel()[:, None] for one in np.meshgrid(WIDTHS, NOISES))
+    known = (width * stretch) ** 2 + noise**2
+    evidence = -0.5 * (np.log(known) + ahead**2 / known).sum(axis=1)
+    evidence -= ((n - seen) * np.log(noise) + 0.5 * max(float(values @ values - ahead @ ahead), 0.0) / noise**2)[:, 0]
+    share = np.exp(evidence - evidence.max())
+    share /= share.sum()
+    # What no run looked at keeps its prior's width.
+    middles, doubts = np.zeros((len(share), count)), np.tile(width, count)
+    middles[:, :seen], doubts[:, :seen] = width**2 * stretch * ahead / known, width * noise / np.sqrt(known)
+    mean = basis.T @ (share @ middles)
+    leverage = (left[:, :seen] ** 2) @ (share @ ((width * stretch) ** 2 / known))
     out = (values - terms @ mean) / np.maximum(1.0 - leverage, 1e-3)
-    return Surface(mean, covariance, square, 1.0 / float(np.sqrt(beta)), float(np.sqrt(np.mean(out**2))), spread)
+    return Surface(mean, square, float(np.sqrt(share @ noise[:, 0] ** 2)), float(np.sqrt(np.mean(out**2))),
+                   float(values.std()), share, middles, doubts, basis)
 
 
 def _terms(inputs: Array, square: NDArray[np.bool_]) -> Array:
