@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from step_limits import BOUND, hull_sink, servo_twist, step_ratios
 
 from models import scenario
 from models.assemble import rigid_model, sprung_axles
@@ -29,7 +30,6 @@ from models.rigid import BODY_NAMES, JOINT_COUNT, PARENTS, WHEEL_BODIES, RigidMo
 from models.sheet import load_sheet
 from models.spec import Driveline, Sheet
 from models.stance import stances
-from models.steplimits import BOUND, hull_sink, servo_twist, step_ratios
 
 BUILDS = scenario.builds()
 

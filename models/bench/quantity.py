@@ -89,11 +89,6 @@ def _registry() -> Any:
     return pint.UnitRegistry(on_redefinition="ignore")
 
 
-def units_of(kind: Kind) -> tuple[str, ...]:
-    """List the accepted spellings of units of a kind."""
-    return tuple(_UNITS[kind])
-
-
 def read(kind: Kind, value: object, field: str, declared: Mapping[str, str] | None = None) -> float:
     """Read one reading to SI.
 

@@ -39,7 +39,7 @@ BAND = "#f4f6f8"
 COLOURS = ("#0072B2", "#D55E00", "#009E73", "#BF5C95", "#A87400", "#2E8BC0", "#7a6a00", "#3b3b3b")
 MARKS = ("o", "s", "D", "^", "v", "P", "X", "*")
 DPI = 160
-FAILED, WARNED = "#D55E00", "#A87400"
+FAILED = "#D55E00"
 SMALL = 10.5
 """Points of the smallest letters: 11 px on a phone's page."""
 LINE = 1.32

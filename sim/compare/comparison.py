@@ -67,11 +67,6 @@ class CellResult:
     """The pairs that they come from."""
 
     @property
-    def worse_side(self) -> Rate | None:
-        """The lower of the two, None where both sides are alike."""
-        return None if self.sides is None else min(self.sides, key=lambda rate: rate.share)
-
-    @property
     def place(self) -> str:
         """Obstacle with its level, as it is written on the command line."""
         return ground_cache.shown(self.obstacle, self.level)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
@@ -182,8 +182,3 @@ def effect(found: PairedLimits, truck: str, level: float) -> Effect:
     spread = max(float(sample.std(ddof=1)) if len(sample) > 1 else 0.0, found.rounding)
     gain = group_sequential.wary(sample, level, found.rounding)
     return Effect(truck, gain, tuple(by_line), tuple(without), found.n, spread, level)
-
-
-def unsaid(found: PairedLimits, chosen: Sequence[int]) -> PairedLimits:
-    """The chosen cases alone (positions, not numbers)."""
-    return replace(found, limit=found.limit[:, :, list(chosen)], cases=tuple(found.cases[k] for k in chosen))

@@ -124,17 +124,6 @@ def _untransformed(quantile: float, skew: float, n: int) -> float:
     return float((np.cbrt(1.0 + 3.0 * a * (quantile - skew / (6.0 * n))) - 1.0) / a)
 
 
-def p_value(sample: ArrayLike, floor: float = 0.0) -> float:
-    """Two-sided p of the t-test that the mean is zero, for one look."""
-    x = np.asarray(sample, dtype=float)
-    if len(x) < 2:
-        return 1.0
-    spread = max(float(x.std(ddof=1)), floor)
-    if spread == 0.0:
-        return 1.0 if x.mean() == 0.0 else 0.0
-    return float(2.0 * stdtr(len(x) - 1, -abs(float(x.mean())) * math.sqrt(len(x)) / spread))
-
-
 def needed(effect: float, spread: float, two_sided: float, power: float = 0.8, most: int = 100_000) -> int:
     """Pairs for which a true mean difference is shown with the stated chance; ``most`` if even that is too few.
 
