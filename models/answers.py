@@ -85,10 +85,9 @@ def answers_of(name: str, given: Mapping[str, Any]) -> Answers:
         raise BuildSheetError("the left wheels say nothing without the whole truck.", remedy="Give mass too.",
                               field="left", value=some["left"])  # fmt: skip
     if left is not None and total is not None and not 0.3 < left / total < 0.7:
-        raise BuildSheetError(
-            f"that is {100 * left / total:.0f} % of the truck.",
-            remedy="Both left wheels stand on the scale together; check the unit.", field="left", value=some["left"],
-        )  # fmt: skip
+        raise BuildSheetError(f"that is {100 * left / total:.0f} % of the truck.",
+                              remedy="Both left wheels stand on the scale together; check the unit.", field="left",
+                              value=some["left"])
     return Answers(
         name=name, scale=read_scale(some["scale"]),
         wheelbase_mm=_one(some, "wheelbase", "length"), track_mm=_pair(some, "track"),
@@ -117,11 +116,9 @@ def _loads(
     """Whole truck and axle loads; the third follows from two, and three must agree."""
     for load, which in ((front, "front"), (rear, "rear")):
         if load is not None and total is not None and not 0.15 < load / total < 0.85:
-            raise BuildSheetError(
-                f"the {which} axle would carry {100 * load / total:.0f} % of the truck.",
-                remedy="Both wheels of the axle stand on the scale together; check the unit.", field=which,
-                value=f"{load:g} g",
-            )  # fmt: skip
+            raise BuildSheetError(f"the {which} axle would carry {100 * load / total:.0f} % of the truck.",
+                                  remedy="Both wheels of the axle stand on the scale together; check the unit.",
+                                  field=which, value=f"{load:g} g")
     if front is None or rear is None:
         if total is None or (front is None and rear is None):
             return total, None, None, ()
@@ -132,11 +129,9 @@ def _loads(
     if total is None or abs(whole - total) <= 1e-9 * total:
         return whole, front, rear, ()
     if abs(whole - total) > 0.02 * total:
-        raise BuildSheetError(
-            f"front and rear sum to {whole:g} g, the whole truck is {total:g} g.",
-            remedy="Weigh again, the block as high as the scale and nothing leaning on the truck.", field="mass",
-            value=f"{total:g} g",
-        )  # fmt: skip
+        raise BuildSheetError(f"front and rear sum to {whole:g} g, the whole truck is {total:g} g.",
+                              remedy="Weigh again, the block as high as the scale and nothing leaning on the truck.",
+                              field="mass", value=f"{total:g} g")
     return whole, front, rear, (
         f"front and rear sum to {whole:g} g, the whole truck was {total:g} g: the sheet goes by the axle loads",
     )

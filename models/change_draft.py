@@ -85,10 +85,8 @@ def _of_part(data: Data, sheet: Sheet, wish: Wish) -> str:
         data["replace"] = [_replaced(part, wish)]
         return f"{wish.becomes or part.name}" + (f" {wish.mass:g} g" if wish.mass is not None else "")
     if (wish.to is None) == (wish.by is None):
-        raise BuildSheetError(
-            "what is to happen to it?", remedy="Give one of --to, --by, --remove, --mass, --becomes.", field="part",
-            value=part.name,
-        )  # fmt: skip
+        raise BuildSheetError("what is to happen to it?", remedy="Give one of --to, --by, --remove, --mass, --becomes.",
+                              field="part", value=part.name)
     by = _offset(part, wish)
     data["move"] = [{"part": find(sheet, name).name, "by_mm": by} for name in (part.name, *wish.along)]
     place = ", ".join(f"{axis} = {at + off:g}" for axis, at, off in zip("xyz", part.at_mm, by, strict=True) if off)

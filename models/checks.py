@@ -112,8 +112,7 @@ def _check_axle_places(sheet: Sheet) -> None:
     if abs(front - rear - sheet.wheelbase_mm) > WHEELBASE_SLACK_MM:
         raise BuildSheetError(
             f"disagrees with the axles, which stand {front - rear:g} mm apart (axles.front.x_mm is {front:g}).",
-            remedy="Measure axle to axle and correct whichever is wrong.",
-            field="wheelbase_mm",
+            remedy="Measure axle to axle and correct whichever is wrong.", field="wheelbase_mm",
             value=sheet.wheelbase_mm,
         )
     radii = (sheet.tyres.front.outside_diameter_mm + sheet.tyres.rear.outside_diameter_mm) / 2
@@ -130,8 +129,7 @@ def _check_tyre(end: str, axle: Axle, tyre: Tyre) -> None:
         raise BuildSheetError(
             f"the rim cannot be as large as the tyre ({outside:g} mm outside).",
             remedy="Measure the rim across its bead seat; it is usually about half the tyre's diameter.",
-            field=f"{field}.rim_diameter_mm",
-            value=rim,
+            field=f"{field}.rim_diameter_mm", value=rim,
         )
     room = (outside - (outside / 2 if rim is None else rim)) / 2
     if tyre.crown_mm >= room:
@@ -153,8 +151,7 @@ def _check_squish(field: str, tyre: Tyre, room: float) -> None:
         raise BuildSheetError(
             f"the tyre would be squished onto its rim, {room:g} mm under the tread." if rows else "has no rows.",
             remedy="Each row is [load in g, deflection in mm]; check the rows and rim_diameter_mm.",
-            field=f"{field}.squish",
-            value=rows,
+            field=f"{field}.squish", value=rows,
         )
     for key in ("stiffness_n_per_mm", "foam_stiffness_n_per_mm"):
         if getattr(tyre, key) is not None:
@@ -173,8 +170,7 @@ def _check_axle(end: str, axle: Axle, tyre: Tyre) -> None:
     if axle.kingpin_y_mm is not None and axle.kingpin_y_mm > half:
         raise BuildSheetError(
             f"the kingpin would stand outside the tyre's middle ({half:g} mm from the truck's middle).",
-            remedy="kingpin_y_mm is from the truck's middle to the left kingpin.",
-            field=f"{field}.kingpin_y_mm",
+            remedy="kingpin_y_mm is from the truck's middle to the left kingpin.", field=f"{field}.kingpin_y_mm",
             value=axle.kingpin_y_mm,
         )
     if axle.portal_drop_mm >= tyre.outside_diameter_mm / 2:
@@ -185,8 +181,7 @@ def _check_axle(end: str, axle: Axle, tyre: Tyre) -> None:
         raise BuildSheetError(
             "a steered rear axle is not modelled.",
             remedy="Leave it out; results then hold for the truck with its rear wheels held straight.",
-            field=f"{field}.steer_deg",
-            value=axle.steer_deg,
+            field=f"{field}.steer_deg", value=axle.steer_deg,
         )
     _check_rods(field, axle)
 
@@ -242,8 +237,7 @@ def _check_hull(shape: HullShape) -> None:
         raise BuildSheetError(
             f"a {shape.shape} needs three sizes above 0.",
             remedy="Write [length, width, height] in millimetres (a cylinder: [diameter, width, diameter]).",
-            field=f"{field}.size_mm",
-            value=shape.size_mm,
+            field=f"{field}.size_mm", value=shape.size_mm,
         )
     if shape.shape != "mesh" and shape.at_mm[2] - shape.size_mm[2] / 2 < 0:
         raise BuildSheetError(f"reaches {shape.size_mm[2] / 2 - shape.at_mm[2]:g} mm below the ground.",

@@ -63,10 +63,9 @@ class Surroundings:
         moving = [find(sheet, name) for name in parts]
         bodies = {part.body for part in moving}
         if len(bodies) != 1 or bodies & set(PAIRED):
-            raise BuildSheetError(
-                "these parts cannot be moved together.",
-                remedy="Choose parts that ride on one body, the chassis or an axle.", field="part", value=list(parts),
-            )
+            raise BuildSheetError("these parts cannot be moved together.",
+                                  remedy="Choose parts that ride on one body, the chassis or an axle.", field="part",
+                                  value=list(parts))
         body = bodies.pop()
         self._own = [part_box(part) for part in moving]
         around = neighbours(sheet, set(parts), body)

@@ -68,8 +68,7 @@ def load_mesh(shape: HullShape) -> trimesh.Trimesh:
         raise BuildSheetError(
             "the mesh holds no solid surface.",
             remedy="Export the part as STL or OBJ in millimetres, with a size in all three directions.",
-            field="hull.file",
-            value=shape.file,
+            field="hull.file", value=shape.file,
         )
     size = np.array(shape.size_mm)
     stretch = np.where(size > 0.0, size / mesh.extents, 1.0)

@@ -49,8 +49,7 @@ def _check_length(sheet: Sheet, field: str, value: float, at_tenth: float) -> No
         return
     raise BuildSheetError(
         f"a 1/{sheet.scale:g} truck has about {usual:.0f} mm.",
-        remedy=_length_slip(value, usual) or "Check the number, and scale: it is 24 for a 1/24 truck.",
-        field=field,
+        remedy=_length_slip(value, usual) or "Check the number, and scale: it is 24 for a 1/24 truck.", field=field,
         value=value,
     )
 
@@ -86,11 +85,9 @@ def _check_place(sheet: Sheet, field: list[str], place: Sequence[float]) -> None
 
 def _check_size(sheet: Sheet, table: str, thing: Part | HullShape) -> None:
     if max(thing.size_mm) > 3 * sheet.wheelbase_mm:
-        raise BuildSheetError(
-            f"is far larger than the truck (wheelbase {sheet.wheelbase_mm:g} mm).",
-            remedy="Sizes are full length, width and height in mm.",
-            field=join([table, thing.name, "size_mm"]), value=thing.size_mm,
-        )  # fmt: skip
+        raise BuildSheetError(f"is far larger than the truck (wheelbase {sheet.wheelbase_mm:g} mm).",
+                              remedy="Sizes are full length, width and height in mm.",
+                              field=join([table, thing.name, "size_mm"]), value=thing.size_mm)
 
 
 def _places(sheet: Sheet) -> Iterator[tuple[list[str], tuple[float, float, float]]]:
@@ -132,11 +129,9 @@ def _check_on_housing(part: Part, sheet: Sheet) -> None:
     axle = sheet.axles.front if part.body == "front_axle" else sheet.axles.rear
     off = abs(part.at_mm[0] - axle.x_mm) - part.size_mm[0] / 2
     if off > 0.5 * sheet.wheelbase_mm:
-        raise BuildSheetError(
-            f"rides on {part.body} but is {abs(part.at_mm[0] - axle.x_mm):g} mm away from it.",
-            remedy='What is screwed to the frame has body = "chassis" (or none); else check at_mm.',
-            field=join(["parts", part.name, "at_mm", "x"]), value=part.at_mm[0],
-        )  # fmt: skip
+        raise BuildSheetError(f"rides on {part.body} but is {abs(part.at_mm[0] - axle.x_mm):g} mm away from it.",
+                              remedy='What is screwed to the frame has body = "chassis" (or none); else check at_mm.',
+                              field=join(["parts", part.name, "at_mm", "x"]), value=part.at_mm[0])
 
 
 def amount_checks(sheet: Sheet) -> list[Callable[[], None]]:
@@ -165,11 +160,9 @@ def _check_mass(sheet: Sheet, part: Part) -> None:
     key = "mass_each_g" if part.body in PAIRED else "mass_g"
     grams = getattr(part, key)
     if grams > 2.0 * usual:
-        raise BuildSheetError(
-            f"a whole {_scale_text(sheet)} truck has about {usual:.0f} g.",
-            remedy=f"{key} is in grams: was it typed in milligrams, or without its decimal point?",
-            field=join(["parts", part.name, key]), value=grams,
-        )  # fmt: skip
+        raise BuildSheetError(f"a whole {_scale_text(sheet)} truck has about {usual:.0f} g.",
+                              remedy=f"{key} is in grams: was it typed in milligrams, or without its decimal point?",
+                              field=join(["parts", part.name, key]), value=grams)
 
 
 def _check_kv(sheet: Sheet) -> None:
@@ -192,10 +185,8 @@ def _check_spring(sheet: Sheet, end: str) -> None:
                    for factor, unit in slips
                    if usual.low <= (rate / factor if unit == "N/m" else rate * factor) <= usual.high),
                   "rate_n_per_mm is newtons for each millimetre: check the unit and the decimal point.")  # fmt: skip
-    raise BuildSheetError(
-        f"springs of 1/{sheet.scale:g} trucks have {usual.low:g} to {usual.high:g} N/mm.", remedy=remedy,
-        field=f"axles.{end}.shock.rate_n_per_mm", value=rate,
-    )  # fmt: skip
+    raise BuildSheetError(f"springs of 1/{sheet.scale:g} trucks have {usual.low:g} to {usual.high:g} N/mm.",
+                          remedy=remedy, field=f"axles.{end}.shock.rate_n_per_mm", value=rate)
 
 
 def _check_density(part: Part) -> None:
@@ -243,6 +234,5 @@ def _check_servo(sheet: Sheet) -> None:
     raise BuildSheetError(
         f"a strong servo of this scale has about {usual:.0f} kg·cm.",
         remedy=f"If it is {', or '.join(units)}." if units else "Check the unit and the decimal point.",
-        field="servo.stall_kgcm",
-        value=stall,
+        field="servo.stall_kgcm", value=stall,
     )

@@ -102,10 +102,8 @@ def room(
     moving = [lead_part, *(find(sheet, name) for name in along)]
     for one in moving:
         if one.body in PAIRED:
-            raise BuildSheetError(
-                "a part of a pair turns with its wheel or knuckle and cannot be swept.",
-                remedy="Choose a part on the chassis or on an axle.", field="part", value=one.name,
-            )  # fmt: skip
+            raise BuildSheetError("a part of a pair turns with its wheel or knuckle and cannot be swept.",
+                                  remedy="Choose a part on the chassis or on an axle.", field="part", value=one.name)
     k = AXES.index(axis)
     offset = np.asarray(by_mm, dtype=float)
     own = [part_box(one) for one in moving]
@@ -141,10 +139,9 @@ def find(sheet: Sheet, name: str) -> Part:
     near = exact or [part for part in sheet.parts if part.name.lower().startswith(name.lower())]
     if len(near) != 1:
         known = ", ".join(sorted(part.name for part in (near or sheet.parts)))
-        raise BuildSheetError(
-            "this truck has no such part." if not near else "more than one part begins like this.",
-            remedy=f"{'Parts of this truck' if not near else 'Choose one of'}: {known}.", field="part", value=name,
-        )  # fmt: skip
+        raise BuildSheetError("this truck has no such part." if not near else "more than one part begins like this.",
+                              remedy=f"{'Parts of this truck' if not near else 'Choose one of'}: {known}.",
+                              field="part", value=name)
     return near[0]
 
 

@@ -22,8 +22,7 @@ def check_together(sheet: Sheet, changes: Sequence[Change]) -> None:
             raise BuildSheetError(
                 f'is made for 1/{change.scale:g} trucks; "{sheet.name}" is 1/{sheet.scale:g}.',
                 remedy="Pick a change for this truck, or copy its file and adapt places, masses and scale.",
-                field="scale",
-                value=change.scale,
+                field="scale", value=change.scale,
             ).at(change=change.name)
     for one, other in combinations(changes, 2):
         _check_pair(one, other)

@@ -129,8 +129,7 @@ def plate_table(tyre: Tyre) -> tuple[Vector, Vector]:
         if d[-1] >= room:
             raise BuildSheetError(
                 f"the tyre is squished by {1000 * d[-1]:.1f} mm but its rim is only {1000 * room:.1f} mm away.",
-                remedy="Check squish, outside_diameter_mm and rim_diameter_mm.",
-                field="tyres.squish",
+                remedy="Check squish, outside_diameter_mm and rim_diameter_mm.", field="tyres.squish",
             )
         return d, load
     if tyre.stiffness_n_per_mm is None:

@@ -71,8 +71,7 @@ def obstacle_on(
     if y_max - y_min < MIN_WIDTH * wb:
         raise TerrainError(
             f"the ground is {1000 * (y_max - y_min):.0f} mm wide, the truck needs {1000 * MIN_WIDTH * wb:.0f}",
-            file=name,
-            remedy="crop less; a mesh can be turned with --turn-deg",
+            file=name, remedy="crop less; a mesh can be turned with --turn-deg",
         )
     if lane is None:
         y = 0.5 * (y_min + y_max)

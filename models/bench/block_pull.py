@@ -119,10 +119,9 @@ def _read(
     units, radius = readings.unit_by_kind(), float(ring.row_radius.max())
     height = read("length", entry.height, f"{field}.height", units)
     if not 0.07 * radius < height < 0.45 * radius:
-        raise BuildSheetError(
-            "is no block for this tyre.", remedy=f"Take one of {100 * radius:.1f} to {300 * radius:.1f} mm.",
-            field=f"{field}.height", value=entry.height,
-        )  # fmt: skip
+        raise BuildSheetError("is no block for this tyre.",
+                              remedy=f"Take one of {100 * radius:.1f} to {300 * radius:.1f} mm.",
+                              field=f"{field}.height", value=entry.height)
     on_sheet = wheel_loads(sheet).load[:2] if entry.axle == "front" else wheel_loads(sheet).load[2:]
     load = float(on_sheet.mean()) if entry.load is None else 0.5 * GRAVITY * read(
         "mass", entry.load, f"{field}.load", units)  # fmt: skip
@@ -131,10 +130,9 @@ def _read(
     off = float(np.mean(rolling)) if rolling else 0.0
     mean = float(np.mean(pulls))
     if not 0.0 <= off < mean or load <= 0.0:
-        raise BuildSheetError(
-            "the block asks for more than the flat, and the axle carries something.",
-            remedy="Rolling is the pull on the flat.", field=f"{field}.rolling", value=list(entry.rolling or ()),
-        )  # fmt: skip
+        raise BuildSheetError("the block asks for more than the flat, and the axle carries something.",
+                              remedy="Rolling is the pull on the flat.", field=f"{field}.rolling",
+                              value=list(entry.rolling or ()))
     return height, load, mean_of([p - off for p in pulls], SCALE * mean)
 
 

@@ -92,10 +92,8 @@ def weighing(readings: Readings, sheet: Sheet | None = None) -> Weighing:
     """
     units = readings.unit_by_kind()
     if readings.scale is None:
-        raise BuildSheetError(
-            "the scale is not described.", remedy='Add [scale] with step = "1 g" (what its last digit means).',
-            field="scale",
-        )
+        raise BuildSheetError("the scale is not described.",
+                              remedy='Add [scale] with step = "1 g" (what its last digit means).', field="scale")
     step = read("mass", readings.scale.step, "scale.step", units)
     accuracy = step if readings.scale.accuracy is None else read(
         "mass", readings.scale.accuracy, "scale.accuracy", units
@@ -153,18 +151,15 @@ def series(kind: str, values: Sequence[Reading], field: str, units: dict[str, st
     """
     found = [read(kind, v, f"{field}.{n}", units) for n, v in enumerate(values, start=1)]  # type: ignore[arg-type]
     if min(found) < 0.0 or (kind == "mass" and min(found) == 0.0):
-        raise BuildSheetError(
-            "is not more than nothing.", remedy="Tare the empty scale, then load it; leave out what was not read.",
-            field=field, value=list(values),
-        )  # fmt: skip
+        raise BuildSheetError("is not more than nothing.",
+                              remedy="Tare the empty scale, then load it; leave out what was not read.", field=field,
+                              value=list(values))
     middle = float(np.median(found))
     for n, (value, raw) in enumerate(zip(found, values, strict=True), start=1):
         wrong = slip(value / middle) if len(found) > 2 else None
         if wrong is not None:
-            raise BuildSheetError(
-                f"is {wrong[1]} times off the other readings beside it.", remedy=wrong[2],
-                field=f"{field}.{n}", value=raw,
-            )  # fmt: skip
+            raise BuildSheetError(f"is {wrong[1]} times off the other readings beside it.", remedy=wrong[2],
+                                  field=f"{field}.{n}", value=raw)
     return np.array(found)
 
 
@@ -179,10 +174,8 @@ def _lengths(r: Readings, sheet: Sheet | None, units: dict[str, str]) -> tuple[L
             check_length(length, on_sheet, field, value)
             return Length(length, within, True)
         if on_sheet is None:
-            raise BuildSheetError(
-                "was not measured, and there is no build sheet to take it from.",
-                remedy=f'Add {field} = "... mm", or name the build sheet.', field=field,
-            )  # fmt: skip
+            raise BuildSheetError("was not measured, and there is no build sheet to take it from.",
+                                  remedy=f'Add {field} = "... mm", or name the build sheet.', field=field)
         return Length(on_sheet, SHEET_LENGTH_MM / 1000.0, False)
 
     radii = (None, None) if sheet is None else standing_radii(sheet)

@@ -43,11 +43,9 @@ def sag(readings: Readings, sheet: Sheet) -> list[Measurement]:
             read("length", getattr(entry, k), f"{field}.{k}", units) for k in ("hanging", "resting", "bottomed")
         )
         if not hanging >= resting >= bottomed or hanging <= bottomed:
-            raise BuildSheetError(
-                "a shock is longest hanging and shortest bottomed.",
-                remedy="Measure eye to eye: hanging, at rest, bottomed.", field=field,
-                value=[entry.hanging, entry.resting, entry.bottomed],
-            )  # fmt: skip
+            raise BuildSheetError("a shock is longest hanging and shortest bottomed.",
+                                  remedy="Measure eye to eye: hanging, at rest, bottomed.", field=field,
+                                  value=[entry.hanging, entry.resting, entry.bottomed])
         travel, error = hanging - bottomed, ruler(readings) * math.sqrt(2.0)
         share = (hanging - resting) / travel
         doubt = error / travel * math.hypot(1.0, share)
@@ -114,10 +112,9 @@ def steering(readings: Readings, sheet: Sheet) -> list[Measurement]:
 
 def _check_lock(angle: float, field: str, raw: object) -> None:
     if not 0.0 < angle < math.radians(75.0):
-        raise BuildSheetError(
-            "is no steering angle.", remedy="Read the angle between straight ahead and full lock, 20 to 50 deg.",
-            field=field, value=raw,
-        )  # fmt: skip
+        raise BuildSheetError("is no steering angle.",
+                              remedy="Read the angle between straight ahead and full lock, 20 to 50 deg.", field=field,
+                              value=raw)
 
 
 def turning_circle(readings: Readings, sheet: Sheet) -> list[Measurement]:
@@ -206,10 +203,8 @@ def gear_count(readings: Readings, sheet: Sheet) -> list[Measurement]:
     if entry is None:
         return []
     if not entry.rear or entry.motor <= entry.rear:
-        raise BuildSheetError(
-            "the motor turns many times for each turn of the rear wheels.",
-            remedy="Give motor, rear (and front) turns counted on the same run.", field="gear_count",
-        )  # fmt: skip
+        raise BuildSheetError("the motor turns many times for each turn of the rear wheels.",
+                              remedy="Give motor, rear (and front) turns counted on the same run.", field="gear_count")
     reduction = entry.motor / entry.rear
     part = _around(reduction, reduction * 0.1 * math.hypot(1 / entry.motor, 1 / entry.rear) / math.sqrt(3.0))
     found = [Measurement(

@@ -58,15 +58,13 @@ _STIFFNESSES = ("stiffness_n_per_mm", "foam_gap_mm", "foam_stiffness_n_per_mm")
 def _check_rows(rows: list[tuple[float, float]], field: str, diameter: float) -> None:
     for (load, travel), (more, further) in zip([(0.0, 0.0), *rows], rows, strict=False):
         if more <= load or further <= travel:
-            raise BuildSheetError(
-                f"{more:g} g presses the tyre {further:g} mm, {load:g} g already {travel:g} mm.",
-                remedy="More load squishes more: check the rows (load, deflection).", field=field, value=rows,
-            )  # fmt: skip
+            raise BuildSheetError(f"{more:g} g presses the tyre {further:g} mm, {load:g} g already {travel:g} mm.",
+                                  remedy="More load squishes more: check the rows (load, deflection).", field=field,
+                                  value=rows)
     if rows[-1][1] > 0.35 * diameter:
-        raise BuildSheetError(
-            f"{rows[-1][1]:g} mm is more than a {diameter:g} mm tyre can be squished.",
-            remedy="Is the deflection in the right unit, and measured from the first touch?", field=field, value=rows,
-        )  # fmt: skip
+        raise BuildSheetError(f"{rows[-1][1]:g} mm is more than a {diameter:g} mm tyre can be squished.",
+                              remedy="Is the deflection in the right unit, and measured from the first touch?",
+                              field=field, value=rows)
 
 
 def foam_gap(readings: Readings, sheet: Sheet) -> list[Measurement]:
@@ -79,10 +77,9 @@ def foam_gap(readings: Readings, sheet: Sheet) -> list[Measurement]:
         )
         gap = tyre / 2.0 - thick - foam / 2.0
         if gap < -0.15 * tyre:
-            raise BuildSheetError(
-                f"the foam would be {-2000 * gap:.0f} mm too large for the tyre.",
-                remedy="foam_diameter is the free foam's outside, tread_thickness one wall's.", field=f"foam_gap.{n}",
-            )  # fmt: skip
+            raise BuildSheetError(f"the foam would be {-2000 * gap:.0f} mm too large for the tyre.",
+                                  remedy="foam_diameter is the free foam's outside, tread_thickness one wall's.",
+                                  field=f"foam_gap.{n}")
         doubt = 1000.0 * ruler(readings) * math.sqrt(1.5)
         # A foam larger than the carcass carries from the first touch on.
         value = 1000.0 * max(gap, 0.0)
@@ -106,10 +103,9 @@ def slip_board(readings: Readings, sheet: Sheet) -> list[Measurement]:
         field = f"slip_board.{n}.angles"
         angles = [read("angle", a, f"{field}.{k}", units) for k, a in enumerate(entry.angles, start=1)]
         if not 0.0 < min(angles) <= max(angles) < math.radians(72.0):
-            raise BuildSheetError(
-                "is no angle of first slip.", remedy="Angles of the board from level, 20 to 60 deg as a rule.",
-                field=field, value=list(entry.angles),
-            )  # fmt: skip
+            raise BuildSheetError("is no angle of first slip.",
+                                  remedy="Angles of the board from level, 20 to 60 deg as a rule.", field=field,
+                                  value=list(entry.angles))
         grip = mapped(mean_of(angles, protractor(readings)), math.tan)
         settings: list[Setting] = []
         for end, stance in zip(("front", "rear"), fronts, strict=True):

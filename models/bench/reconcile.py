@@ -154,11 +154,9 @@ def _check_names(sheet: Sheet, weighed: Mapping[str, tuple[float, float]]) -> No
     for name in weighed:
         if name not in names:
             near = nearest(name, names)
-            raise BuildSheetError(
-                "the sheet has no such part.",
-                remedy=f'Did you mean "{near}"?' if near else f"Parts: {', '.join(sorted(names))}.",
-                field="part", value=name,
-            )  # fmt: skip
+            raise BuildSheetError("the sheet has no such part.",
+                                  remedy=f'Did you mean "{near}"?' if near else f"Parts: {', '.join(sorted(names))}.",
+                                  field="part", value=name)
 
 
 def _was(sheet: Sheet, unknown: Unknown) -> float:

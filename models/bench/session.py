@@ -74,10 +74,9 @@ def part_masses(readings: Readings, sheet: Sheet) -> dict[str, tuple[float, floa
     for entry in readings.part:
         field = f"part.{entry.name}"
         if (entry.mass is None) == (entry.with_it is None or entry.without_it is None):
-            raise BuildSheetError(
-                "a part is weighed by itself or by difference.",
-                remedy="Give either mass, or with_it and without_it (the truck before and after).", field=field,
-            )  # fmt: skip
+            raise BuildSheetError("a part is weighed by itself or by difference.",
+                                  remedy="Give either mass, or with_it and without_it (the truck before and after).",
+                                  field=field)
         if entry.mass is not None:
             groups = [series("mass", entry.mass, f"{field}.mass", units)]
             mass = float(groups[0].mean())
@@ -113,22 +112,17 @@ def _check_part(mass: float, name: str, sheet: Sheet, field: str) -> None:
     given = ((part.mass_each_g if part.body in PAIRED else part.mass_g) or 0.0) / 1000.0
     ratio = mass / given if given else 1.0
     if part.body in PAIRED and 1.8 < ratio < 2.2:
-        raise BuildSheetError(
-            f"is twice what the sheet has for one ({1000 * given:g} g).",
-            remedy="The sheet counts this part once for each side: give the mass of a single one.", field=field,
-            value=f"{1000 * mass:.1f} g",
-        )  # fmt: skip
+        raise BuildSheetError(f"is twice what the sheet has for one ({1000 * given:g} g).",
+                              remedy="The sheet counts this part once for each side: give the mass of a single one.",
+                              field=field, value=f"{1000 * mass:.1f} g")
     for factor, unit in ((28.35, "ounces"), (1000.0, "kilograms"), (453.6, "pounds")):
         if given and (0.85 < ratio * factor < 1.18 or 0.85 < ratio / factor < 1.18):
-            raise BuildSheetError(
-                f"is a factor of {factor:g} off the sheet's {1000 * given:g} g.",
-                remedy=f"One of the two is in {unit}: check the unit.", field=field, value=f"{1000 * mass:.4g} g",
-            )  # fmt: skip
+            raise BuildSheetError(f"is a factor of {factor:g} off the sheet's {1000 * given:g} g.",
+                                  remedy=f"One of the two is in {unit}: check the unit.", field=field,
+                                  value=f"{1000 * mass:.4g} g")
     if 1000.0 * mass > 2.0 * usual_mass_g(sheet.scale):
-        raise BuildSheetError(
-            "is more than a whole truck of this scale.", remedy="Check the unit.", field=field,
-            value=f"{1000 * mass:.4g} g",
-        )  # fmt: skip
+        raise BuildSheetError("is more than a whole truck of this scale.", remedy="Check the unit.", field=field,
+                              value=f"{1000 * mass:.4g} g")
 
 
 @dataclass(frozen=True)
@@ -195,11 +189,9 @@ def write(done: Reconciled, target: Path, name: str | None = None) -> Sheet:
 
 def _check_truck(readings: Readings, sheet: Sheet, file: Path) -> None:
     if readings.truck.strip().lower() != sheet.name.strip().lower():
-        raise BuildSheetError(
-            f'these readings are of another truck: the sheet is "{sheet.name}".',
-            remedy="Name the right file, or correct truck = ... if it is the same one.",
-            file=file, field="truck", value=readings.truck,
-        )  # fmt: skip
+        raise BuildSheetError(f'these readings are of another truck: the sheet is "{sheet.name}".',
+                              remedy="Name the right file, or correct truck = ... if it is the same one.", file=file,
+                              field="truck", value=readings.truck)
 
 
 def _was_weighed(readings: Readings) -> bool:

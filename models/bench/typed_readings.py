@@ -37,8 +37,6 @@ def with_point(text: str, field: str) -> str:
         return text
     found = _GROUPED.match(text)
     if text.count(",") > 1 or "." in text or (found is not None and not text.lstrip("+-").startswith("0")):
-        raise BuildSheetError(
-            "a comma followed by three digits can be a decimal point or a thousands mark.",
-            remedy="Write 1.25 or 1250, without thousands marks.", field=field, value=text,
-        )  # fmt: skip
+        raise BuildSheetError("a comma followed by three digits can be a decimal point or a thousands mark.",
+                              remedy="Write 1.25 or 1250, without thousands marks.", field=field, value=text)
     return _DECIMAL.sub(r"\1.\2", text)

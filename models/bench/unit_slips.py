@@ -114,7 +114,5 @@ def check_length(length: float, on_sheet: float | None, field: str, raw: Reading
             break
     else:
         cause = "Measure again, or correct the sheet; is this the readings file of another truck?"
-    raise BuildSheetError(
-        f"the sheet has {1000.0 * on_sheet:.4g} mm here, the reading says {1000.0 * length:.4g} mm.",
-        remedy=cause, field=field, value=raw,
-    )  # fmt: skip
+    raise BuildSheetError(f"the sheet has {1000.0 * on_sheet:.4g} mm here, the reading says {1000.0 * length:.4g} mm.",
+                          remedy=cause, field=field, value=raw)

@@ -25,10 +25,8 @@ class _Notebook:
 
     def __init__(self, file: Path, truck: str) -> None:
         if file.exists():
-            raise BuildSheetError(
-                "is there already; readings are never overwritten.",
-                remedy="Name another file, or leave --ask out to work that one out.", file=file,
-            )  # fmt: skip
+            raise BuildSheetError("is there already; readings are never overwritten.",
+                                  remedy="Name another file, or leave --ask out to work that one out.", file=file)
         self.file = file
         self.data: dict[str, Any] = {"schema": 1, "truck": truck}
 

@@ -120,10 +120,8 @@ def spearman_karber(tried: LevelCounts) -> tuple[float, float]:
     x, n, k = (np.asarray(a, dtype=float)[order] for a in (tried.levels, tried.tries, tried.clears))
     p = _falling(k / n, n)
     if p[0] < 1.0 or p[-1] > 0.0:
-        raise SimError(
-            "the rates do not go from all to none", field="levels", value=f"{p[0]:.2f} to {p[-1]:.2f}",
-            remedy="Add easier or harder levels.",
-        )  # fmt: skip
+        raise SimError("the rates do not go from all to none", field="levels", value=f"{p[0]:.2f} to {p[-1]:.2f}",
+                       remedy="Add easier or harder levels.")
     mean = float(np.sum((p[:-1] - p[1:]) * (x[:-1] + x[1:]) / 2.0))
     wide = (x[2:] - x[:-2]) / 2.0
     variance = float(np.sum(p[1:-1] * (1.0 - p[1:-1]) / np.maximum(n[1:-1] - 1.0, 1.0) * wide**2))
