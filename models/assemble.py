@@ -107,18 +107,16 @@ def _bodies(
     for name, parent in zip(BODY_NAMES, PARENTS, strict=True):
         mass = _own_mass(name, masses, places[name])
         axis = axes.get(name)
-        bodies.append(
-            Body(
-                name=name,
-                parent=parent,
-                joint="free" if axis is None else axis.kind,
-                p_PJ=np.zeros(3) if axis is None else places[name] - places[BODY_NAMES[parent]],
-                axis=np.array([0.0, 0.0, 1.0]) if axis is None else axis.direction,
-                mass=mass.mass,
-                p_BBcm=mass.cg - places[name],
-                I_BBcm=mass.inertia,
-            )
-        )
+        bodies.append(Body(
+            name=name,
+            parent=parent,
+            joint="free" if axis is None else axis.kind,
+            p_PJ=np.zeros(3) if axis is None else places[name] - places[BODY_NAMES[parent]],
+            axis=np.array([0.0, 0.0, 1.0]) if axis is None else axis.direction,
+            mass=mass.mass,
+            p_BBcm=mass.cg - places[name],
+            I_BBcm=mass.inertia,
+        ))
     return tuple(bodies)
 
 
@@ -138,13 +136,11 @@ def _own_mass(name: str, masses: dict[str, MassProperties], origin: Vector) -> M
 
 def _kingpin(axle: Axle, side: float) -> Vector:
     """Unit kingpin axis, upwards: inclination leans its top inwards, caster leans it back (ISO 8855)."""
-    lean = np.array(
-        [
-            -math.tan(math.radians(axle.caster_deg)),
-            -side * math.tan(math.radians(axle.kingpin_inclination_deg)),
-            1.0,
-        ]
-    )
+    lean = np.array([
+        -math.tan(math.radians(axle.caster_deg)),
+        -side * math.tan(math.radians(axle.kingpin_inclination_deg)),
+        1.0,
+    ])
     return np.asarray(lean / np.linalg.norm(lean))
 
 

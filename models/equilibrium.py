@@ -69,14 +69,12 @@ class RestingTruck:
         front = [line.axle_body == AXLE_BODIES[0] for line in model.shocks]
         feet = [self.origins[line.axle_body] + line.p_axle for line in model.shocks]
         # All points that carry a force, by carrier (0 chassis, 1 front axle, 2 rear axle), at ride height.
-        self._points = np.vstack(
-            [
-                self.origins + np.array([b.p_BBcm for b in bodies]),
-                self.origins[list(WHEEL_BODIES)],
-                np.array([line.p_chassis for line in model.shocks]),
-                np.array(feet),
-            ]
-        )
+        self._points = np.vstack([
+            self.origins + np.array([b.p_BBcm for b in bodies]),
+            self.origins[list(WHEEL_BODIES)],
+            np.array([line.p_chassis for line in model.shocks]),
+            np.array(feet),
+        ])
         shocks = len(front)
         carriers = [0] + [1] * 6 + [2] * 4 + [1, 1, 2, 2] + [0] * shocks + [1 if f else 2 for f in front]
         self._carrier = np.array(carriers)

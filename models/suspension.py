@@ -80,18 +80,16 @@ class SprungAxle:
         lines = []
         for side in (1.0, -1.0):
             top, foot = self.ends(side)
-            lines.append(
-                ShockLine(
-                    axle_body=self.body,
-                    p_chassis=top,
-                    p_axle=foot - p_axle_origin,
-                    ride_length=float(np.linalg.norm(foot - top)),
-                    ride_force=force,
-                    rate=rate,
-                    damping=required(shock.damping_ns_per_m, f"axles.{self.which}.shock.damping_ns_per_m"),
-                    bump=shock.bump_mm / 1000.0,
-                    droop=shock.droop_mm / 1000.0,
-                    stop_rate=stop,
-                )
-            )
+            lines.append(ShockLine(
+                axle_body=self.body,
+                p_chassis=top,
+                p_axle=foot - p_axle_origin,
+                ride_length=float(np.linalg.norm(foot - top)),
+                ride_force=force,
+                rate=rate,
+                damping=required(shock.damping_ns_per_m, f"axles.{self.which}.shock.damping_ns_per_m"),
+                bump=shock.bump_mm / 1000.0,
+                droop=shock.droop_mm / 1000.0,
+                stop_rate=stop,
+            ))
         return lines

@@ -72,16 +72,14 @@ def paint_relief(
     far = (depth[:-1, :-1] + depth[1:, 1:]).ravel()
     face = (0.25 * (colours[:-1, :-1] + colours[1:, :-1] + colours[1:, 1:] + colours[:-1, 1:])).reshape(-1, 3)
     order = np.argsort(-far)
-    axes.add_collection(
-        PolyCollection(
-            list(corners.reshape(-1, 4, 2)[order]),
-            facecolors=face[order],
-            edgecolors=face[order],
-            lw=0.2,
-            # Thirteen thousand patches would make a vector file of megabytes.
-            rasterized=True,
-        )
-    )
+    axes.add_collection(PolyCollection(
+        list(corners.reshape(-1, 4, 2)[order]),
+        facecolors=face[order],
+        edgecolors=face[order],
+        lw=0.2,
+        # Thirteen thousand patches would make a vector file of megabytes.
+        rasterized=True,
+    ))
     _cut_faces(axes, x, y, z)
     if lane is not None:
         along = np.linspace(0.0, 1.0, 400)

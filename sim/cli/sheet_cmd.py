@@ -99,52 +99,40 @@ def _show(configuration: Configuration, truck: MassProperties, loads: WheelLoads
         say(f"  {sheet_.note}")
     x, y, z = (1e3 * float(v) for v in truck.cg)
     front_left, front_right, rear_left, rear_right = loads.grams
-    show_table(
-        "Weight",
-        ("", ""),
-        [
-            ("mass", f"{1e3 * truck.mass:.0f} g"),
-            ("front bias (front / rear)", f"{loads.front_percent:.1f} / {100 - loads.front_percent:.1f} %"),
-            ("left / right", f"{loads.left_percent:.1f} / {100 - loads.left_percent:.1f} %"),
-            ("front wheels, left and right", f"{front_left:.0f} g, {front_right:.0f} g"),
-            ("rear wheels, left and right", f"{rear_left:.0f} g, {rear_right:.0f} g"),
-            ("CG height", f"{z:.1f} mm"),
-            ("CG place", f"{x:.1f} mm ahead of the rear axle, {abs(y):.1f} mm {_side(y)}"),
-        ],
-    )
-    show_table(
-        "Handbook angles (rigid truck: real ones tip earlier)",
-        ("", ""),
-        [
-            ("tips sideways, left / right", f"{tip.left:.1f}° / {tip.right:.1f}°"),
-            ("tips back on a climb", f"{tip.back:.1f}°"),
-            ("noses over on a descent", f"{tip.front:.1f}°"),
-            ("stability: nearest edge of the footprint", f"{n.stability_distance_mm:.1f} mm from the weight"),
-            ("stability: rise before it goes over", f"{n.stability_rise_mm:.1f} mm (normalised energy)"),
-            ("slides on a climb / side-hill", f"{n.climb_grip_deg:.1f}° / {n.side_grip_deg:.1f}°"),
-            ("ledge by grip, up to the radius: front / rear / whole",
-             f"{n.front_ledge_mm:.0f} / {n.rear_ledge_mm:.0f} / {n.ledge_mm:.0f} mm (open between the axles: "
-             f"{n.open_ledge_mm:.0f} mm)"),
-            ("approach / breakover / departure",
-             f"{n.approach_deg:.1f}° / {n.breakover_deg:.1f}° / {n.departure_deg:.1f}°"),
-            ("clearance: belly / front / rear axle",
-             f"{_mm(n.belly_clearance_mm)} / {_mm(n.front_axle_clearance_mm)} / {_mm(n.rear_axle_clearance_mm)}"),
-            ("ramp travel index, 20° ramp", f"{n.ramp_travel_index:.0f} ({n.ramp_first_lift} lifts first)"),
-        ],
-    )
-    show_table(
-        "Drive and steering",
-        ("", ""),
-        [
-            ("wheel speed, no load", f"{n.wheel_speed_m_per_s:.2f} m/s"),
-            ("climb by torque alone", f"{n.climb_torque_deg:.1f}°"),
-            ("front overdrive by gears / at the tyres", f"{n.overdrive_percent:+.1f} % / {n.lead_percent:+.1f} %"),
-            ("servo needed at rest / there", f"{n.steer_needed_kgcm:.2f} / {n.steer_available_kgcm:.2f} kg·cm"),
-            ("turning radius", f"{n.turning_radius_mm:.0f} mm"),
-            ("anti-squat rear", f"{n.anti_squat_percent:.0f} %"),
-            ("roll centre front / rear", f"{n.front_roll_centre_mm:.0f} / {n.rear_roll_centre_mm:.0f} mm"),
-        ],
-    )
+    show_table("Weight", ("", ""), [
+        ("mass", f"{1e3 * truck.mass:.0f} g"),
+        ("front bias (front / rear)", f"{loads.front_percent:.1f} / {100 - loads.front_percent:.1f} %"),
+        ("left / right", f"{loads.left_percent:.1f} / {100 - loads.left_percent:.1f} %"),
+        ("front wheels, left and right", f"{front_left:.0f} g, {front_right:.0f} g"),
+        ("rear wheels, left and right", f"{rear_left:.0f} g, {rear_right:.0f} g"),
+        ("CG height", f"{z:.1f} mm"),
+        ("CG place", f"{x:.1f} mm ahead of the rear axle, {abs(y):.1f} mm {_side(y)}"),
+    ])
+    show_table("Handbook angles (rigid truck: real ones tip earlier)", ("", ""), [
+        ("tips sideways, left / right", f"{tip.left:.1f}° / {tip.right:.1f}°"),
+        ("tips back on a climb", f"{tip.back:.1f}°"),
+        ("noses over on a descent", f"{tip.front:.1f}°"),
+        ("stability: nearest edge of the footprint", f"{n.stability_distance_mm:.1f} mm from the weight"),
+        ("stability: rise before it goes over", f"{n.stability_rise_mm:.1f} mm (normalised energy)"),
+        ("slides on a climb / side-hill", f"{n.climb_grip_deg:.1f}° / {n.side_grip_deg:.1f}°"),
+        ("ledge by grip, up to the radius: front / rear / whole",
+         f"{n.front_ledge_mm:.0f} / {n.rear_ledge_mm:.0f} / {n.ledge_mm:.0f} mm (open between the axles: "
+         f"{n.open_ledge_mm:.0f} mm)"),
+        ("approach / breakover / departure",
+         f"{n.approach_deg:.1f}° / {n.breakover_deg:.1f}° / {n.departure_deg:.1f}°"),
+        ("clearance: belly / front / rear axle",
+         f"{_mm(n.belly_clearance_mm)} / {_mm(n.front_axle_clearance_mm)} / {_mm(n.rear_axle_clearance_mm)}"),
+        ("ramp travel index, 20° ramp", f"{n.ramp_travel_index:.0f} ({n.ramp_first_lift} lifts first)"),
+    ])
+    show_table("Drive and steering", ("", ""), [
+        ("wheel speed, no load", f"{n.wheel_speed_m_per_s:.2f} m/s"),
+        ("climb by torque alone", f"{n.climb_torque_deg:.1f}°"),
+        ("front overdrive by gears / at the tyres", f"{n.overdrive_percent:+.1f} % / {n.lead_percent:+.1f} %"),
+        ("servo needed at rest / there", f"{n.steer_needed_kgcm:.2f} / {n.steer_available_kgcm:.2f} kg·cm"),
+        ("turning radius", f"{n.turning_radius_mm:.0f} mm"),
+        ("anti-squat rear", f"{n.anti_squat_percent:.0f} %"),
+        ("roll centre front / rear", f"{n.front_roll_centre_mm:.0f} / {n.rear_roll_centre_mm:.0f} mm"),
+    ])
     _show_price(configuration)
 
 

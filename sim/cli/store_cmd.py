@@ -27,18 +27,16 @@ def show(store: StoreFile, as_json: Annotated[bool, typer.Option("--json", help=
         seconds, traced = opened.seconds_per_trial(), len(opened.traced())
     per_truck = {h: sum(n for cell, n in cells.items() if cell.config == h) for h in configurations}
     if as_json:
-        show_json(
-            {
-                "trials": sum(cells.values()),
-                "traced": traced,
-                "seconds_per_trial": seconds,
-                "versions": None if latest is None else {"code": latest.code, "engine": latest.engine},
-                "plans": [{"hash": h, "name": name} for h, name, _ in plans],
-                "configurations": [
-                    {"hash": h, "name": c.name, "trials": per_truck[h], **c.facts} for h, c in configurations.items()
-                ],
-            }
-        )
+        show_json({
+            "trials": sum(cells.values()),
+            "traced": traced,
+            "seconds_per_trial": seconds,
+            "versions": None if latest is None else {"code": latest.code, "engine": latest.engine},
+            "plans": [{"hash": h, "name": name} for h, name, _ in plans],
+            "configurations": [
+                {"hash": h, "name": c.name, "trials": per_truck[h], **c.facts} for h, c in configurations.items()
+            ],
+        })
         return
     rows = [(c.name, h, f"{per_truck[h]}") for h, c in configurations.items()]
     show_table(f"{store}: {sum(cells.values())} trials, {traced} with their motion", ("truck", "hash", "trials"), rows)

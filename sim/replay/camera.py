@@ -59,13 +59,11 @@ class Camera:
 def camera(view: View, target: Array, heading: float, wheelbase: float, size: tuple[int, int]) -> Camera:
     """Camera of a view that looks at ``target`` (3,) m; ``heading`` of the lane in rad, ``size`` in pixels."""
     turn = heading + view.azimuth
-    back = np.array(
-        [
-            math.cos(turn) * math.cos(view.elevation),
-            math.sin(turn) * math.cos(view.elevation),
-            math.sin(view.elevation),
-        ]
-    )
+    back = np.array([
+        math.cos(turn) * math.cos(view.elevation),
+        math.sin(turn) * math.cos(view.elevation),
+        math.sin(view.elevation),
+    ])
     ahead = -back
     right = np.array([-math.sin(turn), math.cos(turn), 0.0])
     up = np.cross(right, ahead)

@@ -66,17 +66,15 @@ def _ring_band(
     outer = radius if part == 0 else radius - 0.045 * radius
     half = width / 2.0 if part == 0 else 0.49 * width
     middle = 0.5 * (rim_radius + outer)
-    profile = np.array(
-        [
-            [-0.8 * half, rim_radius],
-            [-half, middle],
-            [-0.86 * half, outer - crown],
-            [0.0, outer],
-            [0.86 * half, outer - crown],
-            [half, middle],
-            [0.8 * half, rim_radius],
-        ]
-    )
+    profile = np.array([
+        [-0.8 * half, rim_radius],
+        [-half, middle],
+        [-0.86 * half, outer - crown],
+        [0.0, outer],
+        [0.86 * half, outer - crown],
+        [half, middle],
+        [0.8 * half, rim_radius],
+    ])
     step = np.pi / lugs
     vertices: list[Array] = []
     faces: list[list[int]] = []

@@ -32,17 +32,15 @@ class Recorder:
         chassis = np.concatenate([s.points[0, 0, :3], quaternion(s.frames[0])])
         volts = s.arrays.drive.volts * s.controls[U_VOLTAGE]
         extra = np.array([view[V_S], steer, s.memory[M_CURRENT], volts * s.controls[U_DUTY]])
-        self._rows.append(
-            (
-                np.array(time),
-                chassis,
-                s.state[S_Q:S_QD].copy(),
-                s.wheels[:, W_FX : W_FX + 3].copy(),
-                s.contact.copy(),
-                np.array(view[V_MARGIN]),
-                extra,
-            )
-        )
+        self._rows.append((
+            np.array(time),
+            chassis,
+            s.state[S_Q:S_QD].copy(),
+            s.wheels[:, W_FX : W_FX + 3].copy(),
+            s.contact.copy(),
+            np.array(view[V_MARGIN]),
+            extra,
+        ))
 
     def trace(self) -> Trace:
         """Everything kept so far."""

@@ -70,18 +70,16 @@ def with_elements(name: str, n_round: int) -> RigidModel:
     for ring, tyre in zip(model.tyres, (tyres.front, tyres.front, tyres.rear, tyres.rear), strict=True):
         shape, law = fit_tyre(tyre, n_round)
         share = ring.n_round / n_round
-        rings.append(
-            replace(
-                ring,
-                n_round=n_round,
-                row_y=shape.row_y,
-                row_radius=shape.row_radius,
-                law_step=law.step,
-                law_force=law.force,
-                bristle_stiffness=ring.bristle_stiffness * share,
-                element_area=ring.element_area * share,
-            )
-        )
+        rings.append(replace(
+            ring,
+            n_round=n_round,
+            row_y=shape.row_y,
+            row_radius=shape.row_radius,
+            law_step=law.step,
+            law_force=law.force,
+            bristle_stiffness=ring.bristle_stiffness * share,
+            element_area=ring.element_area * share,
+        ))
     return replace(model, tyres=(rings[0], rings[1], rings[2], rings[3]))
 
 

@@ -151,17 +151,15 @@ def data(rows: Sequence[Row]) -> dict[str, Any]:
     """Everything as plain data."""
     entries = []
     for check, result in rows:
-        entries.append(
-            {
-                "name": check.name,
-                "group": check.group,
-                "claim": check.claim,
-                "source": check.source,
-                "known": check.known,
-                "unit": check.unit,
-                "tolerance": {"kind": check.tolerance.kind, "value": check.tolerance.value},
-                "reason": check.tolerance.reason,
-                **{key: value for key, value in asdict(result).items() if key != "name"},
-            }
-        )
+        entries.append({
+            "name": check.name,
+            "group": check.group,
+            "claim": check.claim,
+            "source": check.source,
+            "known": check.known,
+            "unit": check.unit,
+            "tolerance": {"kind": check.tolerance.kind, "value": check.tolerance.value},
+            "reason": check.tolerance.reason,
+            **{key: value for key, value in asdict(result).items() if key != "name"},
+        })
     return {"summary": summary([r for _, r in rows]), "libraries": installed(), "checks": entries}

@@ -111,19 +111,17 @@ def rigid_tyres(model: RigidModel, stiff: float = STIFF) -> RigidModel:
     for tyre, height in zip(model.tyres, heights, strict=True):
         rows = len(tyre.row_y)
         harder = stiff * tyre.n_round / ROUND
-        tyres.append(
-            replace(
-                tyre,
-                n_round=ROUND,
-                row_y=np.asarray(1.0e-6 * (np.arange(rows) - rows // 2), dtype=np.float64),
-                row_radius=np.full(rows, height),
-                law_force=tyre.law_force * harder,
-                bristle_stiffness=tyre.bristle_stiffness * harder,
-                carcass_stiffness=tyre.carcass_stiffness * stiff,
-                damping_time=6.0 * tyre.damping_time / math.sqrt(stiff),
-                element_area=2.0 * math.pi * height / ROUND * DISC / rows,
-            )
-        )
+        tyres.append(replace(
+            tyre,
+            n_round=ROUND,
+            row_y=np.asarray(1.0e-6 * (np.arange(rows) - rows // 2), dtype=np.float64),
+            row_radius=np.full(rows, height),
+            law_force=tyre.law_force * harder,
+            bristle_stiffness=tyre.bristle_stiffness * harder,
+            carcass_stiffness=tyre.carcass_stiffness * stiff,
+            damping_time=6.0 * tyre.damping_time / math.sqrt(stiff),
+            element_area=2.0 * math.pi * height / ROUND * DISC / rows,
+        ))
     return replace(model, tyres=_four(tyres))
 
 

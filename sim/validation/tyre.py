@@ -93,18 +93,16 @@ def linear_ring(model: RigidModel, n_round: int = 720) -> RigidModel:
     rings: list[TyreRing] = []
     for tyre in model.tyres:
         rows = len(tyre.row_y)
-        rings.append(
-            replace(
-                tyre,
-                n_round=n_round,
-                row_y=np.asarray(1e-9 * (np.arange(rows) - rows // 2), dtype=np.float64),
-                row_radius=np.full(rows, R),
-                rim_radius=0.01,
-                law_step=0.0005,
-                law_force=np.arange(101) * 0.0005 * 2.0 * math.pi / n_round / rows,
-                element_area=2.0 * math.pi * R / n_round * 0.045 / rows,
-            )
-        )
+        rings.append(replace(
+            tyre,
+            n_round=n_round,
+            row_y=np.asarray(1e-9 * (np.arange(rows) - rows // 2), dtype=np.float64),
+            row_radius=np.full(rows, R),
+            rim_radius=0.01,
+            law_step=0.0005,
+            law_force=np.arange(101) * 0.0005 * 2.0 * math.pi / n_round / rows,
+            element_area=2.0 * math.pi * R / n_round * 0.045 / rows,
+        ))
     return replace(model, tyres=(rings[0], rings[1], rings[2], rings[3]))
 
 
