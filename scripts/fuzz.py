@@ -163,11 +163,14 @@ def tried(action: Action, path: Path, seconds: int) -> str:
     return "a traceback in its words" if "Traceback" in said.getvalue() else ""
 
 
-def fuzz(inputs: int, seed: int, seconds: int = 60, keep: Path | None = None) -> Counter[str]:
+def fuzz(inputs: int, seed: int, seconds: int = 60, keep: Path | None = None,
+         told: Callable[[str], object] = lambda line: None) -> Counter[str]:
     """Try damaged files of every kind in turn; returns faults and how often each came.
 
     :param keep: Folder for the inputs that made a fault; left out, they are not kept.
-    """
+    :param told: Hears of each fault at once and of every 500th input: a run of hours that is cut short has said
+        what it found.
+    """  # fmt: skip
     rng = random.Random(seed)
     faults: Counter[str] = Counter()
     with tempfile.TemporaryDirectory() as name:
@@ -180,10 +183,13 @@ def fuzz(inputs: int, seed: int, seconds: int = 60, keep: Path | None = None) ->
             fault = tried(action, path, seconds)
             if fault:
                 faults[f"{kind}: {fault}"] += 1
+                told(f"input {number}, {kind}: {fault}")
                 if keep is not None:
                     (keep / f"{number}{ending}").write_bytes(before)
             for left in Path(name).glob("input*"):
                 left.unlink()
+            if (number + 1) % 500 == 0:
+                told(f"{number + 1} inputs, {sum(faults.values())} faults")
     return faults
 
 
@@ -195,7 +201,8 @@ def main() -> None:
     options.add_argument("--seconds", type=int, default=60)
     options.add_argument("--keep", type=Path, help="folder for the inputs that made a fault")
     given = options.parse_args()
-    faults = fuzz(given.inputs, given.seed, given.seconds, given.keep)
+    faults = fuzz(given.inputs, given.seed, given.seconds, given.keep,
+                  lambda line: print(line, file=sys.stderr, flush=True))
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
     print(f"{given.inputs} inputs, {sum(faults.values())} faults, at most {peak} MB of memory")
     for fault, count in faults.most_common():
