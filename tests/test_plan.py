@@ -11,6 +11,7 @@ import pytest
 from models import scenario
 from sim.batch.adaptive import LimitArm, PairsArm, WidthArm
 from sim.batch.adaptive_plan import arms, limit_levels, pair_error
+from sim.batch.estimate import estimate
 from sim.batch.plan import FindLimit, Plan, configurations, read_plan, store_path
 from sim.batch.study import deadline, fixed_tasks, prepare
 from sim.cli.console import mistakes
@@ -54,6 +55,19 @@ def test_tasks_are_paired_and_share_the_ground(tmp_path: Path) -> None:
     assert {task.repeat for task in tasks if task.keep_trace} == {0}
     assert study.baseline.name == "back"
     assert store_path(study.plan, study.file) == tmp_path / "plan.sqlite"
+
+
+def test_two_thousand_million_trials_are_counted_and_not_made(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = []
+    monkeypatch.setattr("sim.batch.study.make_task", lambda *words, **_: made.append(words))
+    levels = "".join(f"{10 + 0.05 * n:.2f}, " for n in range(1000))
+    text = f'repeats = 1000000\n{HEAD}[[obstacle]]\nfamily = "ledge"\nlevels = [{levels}]\n'
+    found = estimate(prepare(write(tmp_path, text)), 0, 2)
+    assert (found.trials, found.known) == (2 * 10**9, 0)
+    assert found.disk_mb == 2e9 * 900 / 1e6
+    assert not made
 
 
 def test_luck_depends_on_seed_place_and_repeat_only() -> None:
