@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterator
 from typing import Any, TypeVar
 
-from models.key import join, leads_somewhere
+from models.key import join, leading_somewhere
 from models.spec import Axle, HullShape, Sheet, Spec, Tyre
 from models.typical import usual
 
@@ -56,7 +56,7 @@ def resolve(sheet: Sheet) -> Sheet:
     assumed = dict.fromkeys([*sheet.assumed, *pen.filled, *_marked(sheet)])
     filled = sheet.model_copy(update=resolved)
     data = filled.model_dump(by_alias=True)
-    return filled.model_copy(update={"assumed": tuple(key for key in assumed if leads_somewhere(key, data))})
+    return filled.model_copy(update={"assumed": leading_somewhere(assumed, data)})
 
 
 Filled = TypeVar("Filled", bound=Spec)

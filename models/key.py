@@ -7,7 +7,7 @@ that is not a bare word (``parts."front bumper".mass_g``), or counted from 1 whe
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
@@ -73,20 +73,42 @@ def index_of(entries: Sequence[Any], step: str) -> int | None:
     return None
 
 
-def leads_somewhere(key: str, data: Any) -> bool:
-    """Tell whether a dotted key names something that the data has."""
-    try:
-        steps = split(key)
-    except ValueError:
-        return False
-    for step in steps:
-        found: str | int | None = step
-        if isinstance(data, Sequence) and not isinstance(data, str):
-            found = index_of(data, step)
-        data = None if found is None else _below(data, found)
-        if data is None:
+def leading_somewhere(keys: Iterable[str], data: Any) -> tuple[str, ...]:
+    """Those dotted keys that name something the data has, in their order.
+
+    Names are looked up in a table of each list: a sheet of a thousand parts has as many keys as parts.
+    """
+    tables: dict[int, dict[Any, int]] = {}
+
+    def leads(key: str) -> bool:
+        try:
+            steps = split(key)
+        except ValueError:
             return False
-    return True
+        here = data
+        for step in steps:
+            found: str | int | None = step
+            if isinstance(here, Sequence) and not isinstance(here, str):
+                if id(here) not in tables:
+                    tables[id(here)] = _by_name(here)
+                found = tables[id(here)].get(step)
+                found = index_of(here, step) if found is None else found
+            here = None if found is None else _below(here, found)
+            if here is None:
+                return False
+        return True
+
+    return tuple(key for key in keys if leads(key))
+
+
+def _by_name(entries: Sequence[Any]) -> dict[str, int]:
+    """Index of the first entry of each name."""
+    names: dict[str, int] = {}
+    for index, entry in enumerate(entries):
+        name = entry.get("name") if isinstance(entry, Mapping) else None
+        if isinstance(name, str):
+            names.setdefault(name, index)
+    return names
 
 
 def order_in(data: Any, key: str) -> tuple[int, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
@@ -11,11 +12,12 @@ import pytest
 from models import scenario
 from sim.batch.adaptive import LimitArm, PairsArm, WidthArm
 from sim.batch.adaptive_plan import arms, limit_levels, pair_error
-from sim.batch.estimate import estimate
+from sim.batch.estimate import estimate, most_memory_mb
 from sim.batch.plan import FindLimit, Plan, configurations, read_plan, store_path
 from sim.batch.study import deadline, fixed_tasks, prepare
 from sim.cli.console import mistakes
 from sim.trial.luck import Draw, Variation, draw
+from terrain.pool import LIMIT_MB
 
 BUILD = scenario.builds()[0]
 FORWARD = scenario.change(BUILD, "battery-forward")
@@ -68,6 +70,21 @@ def test_two_thousand_million_trials_are_counted_and_not_made(
     assert (found.trials, found.known) == (2 * 10**9, 0)
     assert found.disk_mb == 2e9 * 900 / 1e6
     assert not made
+
+
+def test_memory_is_told_by_trucks_and_parts_before_it_starts(tmp_path: Path) -> None:
+    """As measured: 285 MB with 500 trucks of 21 parts, 1,203 MB with 500 of 1,021, beside grounds and workers."""
+    study = prepare(write(tmp_path, f"{HEAD}{LEDGE}"))
+    first = study.trucks[0]
+    sheet = first.configuration.sheet
+    told = []
+    for parts in (21, 1021):
+        many = sheet.model_copy(update={"parts": (sheet.parts * 60)[:parts]})
+        truck = replace(first, configuration=replace(first.configuration, sheet=many))
+        told.append(most_memory_mb(replace(study, trucks=(truck,) * 500), 2, 1024) - LIMIT_MB - 2 * 1024)
+    assert told[0] > 285
+    assert told[1] > 1203
+    assert told[1] - told[0] == pytest.approx(500 * 1000 * 0.002)
 
 
 def test_luck_depends_on_seed_place_and_repeat_only() -> None:

@@ -77,7 +77,7 @@ def batch(
     count = workers or available_cores()
     others = 0 if on == Target.gpu else of_others(study, path)
     if not as_json:
-        most = most_memory_mb(count, memory_mb)
+        most = most_memory_mb(study, count, memory_mb)
         here = f"{count} workers (at most {most:.0f} MB of memory in all)"
         where = here if scheduler is None else f"workers of {scheduler}"
         where = "graphics processor" if on == Target.gpu else where
