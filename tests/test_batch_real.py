@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import random
 from pathlib import Path
 from typing import Any
@@ -53,6 +54,12 @@ def job(study: Study) -> Job:
     return Job(PERFORM, study.payload, 4096, 0)
 
 
+def shown(way: str, rows: list[tuple[Any, ...]]) -> list[tuple[Any, ...]]:
+    """Print the digest of a table, which `docs/faults.md` lists (``pytest -s``)."""
+    print(f"\n{way}: {len(rows)} trials, SHA-256 {hashlib.sha256(repr(rows).encode()).hexdigest()[:16]}")
+    return rows
+
+
 def table(path: Path, tasks: list[Task], hands: Executor) -> list[tuple[Any, ...]]:
     try:
         with Store(path, write=True) as store:
@@ -66,13 +73,13 @@ def table(path: Path, tasks: list[Task], hands: Executor) -> list[tuple[Any, ...
 @pytest.mark.slow
 def test_same_bits_for_any_workers_and_order(tmp_path: Path, study: Study) -> None:
     tasks = list(fixed_tasks(study))
-    one = table(tmp_path / "1.sqlite", tasks, WorkerPool(job(study), 1))
+    one = shown("1 worker", table(tmp_path / "1.sqlite", tasks, WorkerPool(job(study), 1)))
     assert len(one) == 12
-    assert table(tmp_path / "2.sqlite", tasks, WorkerPool(job(study), 2)) == one
+    assert shown("2 workers", table(tmp_path / "2.sqlite", tasks, WorkerPool(job(study), 2))) == one
     table(tmp_path / "r.sqlite", tasks[:5], WorkerPool(job(study), 2))  # ended early, and gone on with
-    assert table(tmp_path / "r.sqlite", tasks, WorkerPool(job(study), 1)) == one
+    assert shown("resumed after 5 trials", table(tmp_path / "r.sqlite", tasks, WorkerPool(job(study), 1))) == one
     random.Random(2).shuffle(tasks)
-    assert table(tmp_path / "4.sqlite", tasks, WorkerPool(job(study), 4)) == one
+    assert shown("4 workers, shuffled", table(tmp_path / "4.sqlite", tasks, WorkerPool(job(study), 4))) == one
 
 
 @pytest.mark.slow
@@ -87,4 +94,4 @@ def test_same_bits_behind_a_scheduler(tmp_path: Path, study: Study) -> None:
         n_workers=3, threads_per_worker=1, host="127.0.0.1", scheduler_port=0, dashboard_address=None
     ) as here:
         hands = Cluster(here.scheduler_address, job(study), versions())
-        assert table(tmp_path / "d.sqlite", tasks, hands) == one
+        assert shown("Dask, 3 workers", table(tmp_path / "d.sqlite", tasks, hands)) == one

@@ -24,10 +24,10 @@ from sim.chart.tip_polar import tip_curve
 from sim.chart.truck_drawing import blocks, truck_drawing
 from sim.cli.main import main
 from sim.compare.comparison import compare
+from sim.compare.export import for_spreadsheet
 from sim.errors import SimError
 from sim.replay.picks import sheets
 from sim.report.charts import OF_STORE, draw_of_sheet, draw_of_store
-from sim.report.csv_files import plain
 from sim.report.page import script_json, write_report
 from sim.report.truck_card import CardRow, cards
 from sim.store.store import Store
@@ -247,7 +247,7 @@ def test_data_in_scripts_cannot_end_them() -> None:
 
 
 def test_formulas_become_texts() -> None:
-    assert [plain(v) for v in ("=1", "+1", "-1", "@a", "a", -1.0)] == ["'=1", "'+1", "'-1", "'@a", "a", -1.0]
+    assert [for_spreadsheet(v) for v in ("=1", "+1", "-1", "@a", "a", -1.0)] == ["'=1", "'+1", "'-1", "'@a", "a", -1.0]
 
 
 def test_photo_is_made_small_and_loses_what_it_knew(tmp_path: Path) -> None:

@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+from models.plain_text import without_controls
 from sim.compare.comparison import CellResult, Comparison
 from sim.compare.limits import Limit
 from sim.compare.textbook import KARBER, LOGIT, PROBIT
@@ -95,7 +96,7 @@ def write_comparison_csv(comparison: Comparison, path: Path) -> Path:
     with written(path) as part, part.open("w", newline="", encoding="utf-8") as file:
         writer = csv.DictWriter(file, list(rows[0]))
         writer.writeheader()
-        writer.writerows({key: _safe(value) for key, value in row.items()} for row in rows)
+        writer.writerows({key: for_spreadsheet(value) for key, value in row.items()} for row in rows)
     return path
 
 
@@ -106,7 +107,7 @@ def write_trials_csv(store: Store, path: Path) -> int:
         writer = csv.writer(file)
         writer.writerow(("configuration", *COLUMNS))
         for row in _named_rows(store):
-            writer.writerow([_safe(value) for value in row])
+            writer.writerow([for_spreadsheet(value) for value in row])
             count += 1
     return count
 
@@ -137,9 +138,11 @@ def _named_rows(store: Store) -> Iterator[tuple[Any, ...]]:
         yield (names.get(row[config], row[config]), *row)
 
 
-def _safe(value: Any) -> Any:
-    """A text that a spreadsheet would run as a formula is made a plain text."""
-    return f"'{value}" if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r") else value
+def for_spreadsheet(value: Any) -> Any:
+    """A text without control characters; one that a spreadsheet would run as a formula is made a plain text."""
+    if not isinstance(value, str):
+        return value
+    return f"'{without_controls(value)}" if value[:1] in ("=", "+", "-", "@", "\t", "\r") else without_controls(value)
 
 
 @contextmanager

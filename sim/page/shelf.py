@@ -11,6 +11,7 @@ import jinja2
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
+from models.plain_text import without_controls
 from sim.page.folder import Folder
 
 if TYPE_CHECKING:
@@ -52,7 +53,7 @@ class Shelf:
     def render(self, template: str, request: Request, **values: Any) -> str:
         """Fill a template; everything from users is escaped."""
         base = {"root": request.scope.get("root_path", ""), "folder": self.folder.root.name, "here": ""}
-        return self._templates.get_template(template).render({**base, **values})
+        return without_controls(self._templates.get_template(template).render({**base, **values}))
 
     def page(self, template: str, request: Request, **values: Any) -> HTMLResponse:
         """Answer with a filled template."""

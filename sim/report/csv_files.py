@@ -11,7 +11,7 @@ import numpy as np
 
 from sim.chart.value import ValueMark
 from sim.compare.comparison import Comparison
-from sim.compare.export import comparison_row
+from sim.compare.export import comparison_row, for_spreadsheet
 from sim.replay.clip import Clip
 from sim.replay.page_data import samples
 from sim.replay.picks import Pick
@@ -42,13 +42,8 @@ def text(rows: Rows) -> str:
     buffer = io.StringIO()
     writer = csv.DictWriter(buffer, list(dict.fromkeys(key for row in rows for key in row)), lineterminator="\n")
     writer.writeheader()
-    writer.writerows({key: plain(value) for key, value in row.items()} for row in rows)
+    writer.writerows({key: for_spreadsheet(value) for key, value in row.items()} for row in rows)
     return buffer.getvalue()
-
-
-def plain(value: Any) -> Any:
-    """A text that a spreadsheet would run as a formula is made a plain text."""
-    return f"'{value}" if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r") else value
 
 
 def _truck(card: TruckCard) -> dict[str, Any]:

@@ -18,6 +18,7 @@ import jinja2
 from markupsafe import Markup
 from PIL import Image
 
+from models.plain_text import in_json, without_controls
 from sim.chart import style
 from sim.chart.inline import Gallery
 from sim.chart.share import SIZES
@@ -165,7 +166,7 @@ def render(store: Store, baseline: str | None, tell: Watch, tilt: int = 0) -> Re
     moments = [base64.b64decode(still.address.partition(",")[2]) for still in context["stills"][:2]]
     shares = {f"share-{shape}.png": share_picture(context["question"], context["answer"], foot, moments, shape)
               for shape in SIZES}
-    return Rendered(_template().render(context), tables, shares, packed)
+    return Rendered(without_controls(_template().render(context)), tables, shares, packed)
 
 
 def _packed(plan: str, driven: Sequence[StoredTruck], store: str) -> bytes:
@@ -239,9 +240,9 @@ def _page_script() -> Markup:
 def script_json(data: Any) -> Markup:
     """JSON that may stand inside a script element whatever texts it holds."""
     text = json.dumps(_finite(data), ensure_ascii=False, separators=(",", ":"), allow_nan=False)
-    for sign in "<>&\u2028\u2029":
+    for sign in "<>&":
         text = text.replace(sign, f"\\u{ord(sign):04x}")
-    return Markup(text)
+    return Markup(in_json(text))
 
 
 def _finite(data: Any) -> Any:
