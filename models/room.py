@@ -13,6 +13,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from models.behind import behind
 from models.errors import BuildSheetError
 from models.spec import LOOSE_PART, PAIRED, Axle, HullShape, Part, Sheet
 from models.tyrereach import tyre_points
@@ -21,8 +22,6 @@ Array = NDArray[np.float64]
 AxisName = Literal["x", "y", "z"]
 Kind = Literal["part", "tyre", "shell", "lead", "end"]
 AXES: tuple[AxisName, ...] = ("x", "y", "z")
-BEHIND_MM = 30.0
-"""How far below the drilled level something counts as lying behind the drill."""
 SLACK_MM = 0.25
 """Overlap that a ruler does not see."""
 _WHEELS = ("front_wheels", "rear_wheels")
@@ -258,19 +257,16 @@ def _under_holes(sheet: Sheet, moving: Sequence[Part], offset: Array, k: int) ->
     if k == 2 or not any(part.holes for part in moving):
         return []
     level = min(float(part_box(part).low[2]) for part in moving if part.holes) + float(offset[2])
-    names = {part.name for part in moving}
-    found = []
-    behind = [part_box(part) for part in sheet.parts if part.body == "chassis" and part.shape != "shell"
-              and part.name not in (*names, LOOSE_PART) and min(part.size_mm[:2]) > 0.0]  # fmt: skip
-    behind = [box for box in behind if box.low[2] < level and box.high[2] > level - BEHIND_MM]
     holes = [np.array(part.at_mm[:2]) + hole.at_mm for part in moving for hole in part.holes]
-    behind = [box for box in behind if not any(np.all((box.low[:2] <= h) & (h <= box.high[:2])) for h in holes)]
-    other = 1 - k
-    for box in behind:
+    found = []
+    for area in behind(sheet, {part.name for part in moving}, level):
+        if any(area.holds(hole) for hole in holes):
+            continue
         for hole in holes:
-            if box.low[other] < hole[other] + offset[other] < box.high[other]:
-                low, high = float(box.low[k] - hole[k]), float(box.high[k] - hole[k])
-                found.append(Blocked(low, high, f"{box.name} behind a hole", "part"))
+            stretch = area.along(hole + offset[:2], k)
+            if stretch is not None:
+                low, high = (end - float(hole[k]) for end in stretch)
+                found.append(Blocked(low, high, f"{area.name} behind a hole", "part"))
     return found
 
 

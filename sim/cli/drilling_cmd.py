@@ -62,7 +62,7 @@ def drilling(
             "old": [{"part": h.part, "at_mm": h.at, "diameter_mm": h.diameter} for h in made.old],
             "drilled": None if made.plate is None else made.plate.name,
             "keep_out": [area.name for area in made.keep_out],
-            "faults": made.faults, "over_rods": made.over_rods, "cautions": CAUTIONS,
+            "faults": made.faults, "cautions": CAUTIONS,
             "files": [str(file) for file in files],
         })
         return
@@ -71,8 +71,6 @@ def drilling(
         say(f"  {number}: x {hole.at[0]:.1f}  y {hole.at[1]:+.1f} mm, diameter {hole.diameter:g} mm ({hole.part})")
     for fault in made.faults:
         note(f"WARNING: {fault}")
-    for text in made.over_rods:
-        note(f"NOTE: {text}.")
     for caution in CAUTIONS:
         say(f"- {caution}")
     for file in files:

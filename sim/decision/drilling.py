@@ -9,14 +9,13 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from models.room import BEHIND_MM, part_box
-from models.spec import PAIRED, Part, Sheet
-from models.tyrereach import outline_above
+from models.behind import BEHIND_MM, KeepOut, behind, outline
+from models.room import part_box
+from models.spec import Part, Sheet
 from sim.errors import SimError
 
 Array = NDArray[np.float64]
@@ -37,10 +36,6 @@ CAUTIONS = (
 )
 
 
-ROD_SHARE = 0.05
-"""Thickness of a link rod with its ends, as a share of the track: 5 mm on a 1/24 (common practice, no source)."""
-
-
 @dataclass(frozen=True)
 class Drill:
     """One hole on the plan."""
@@ -49,17 +44,6 @@ class Drill:
     at: tuple[float, float]
     """mm, x forward and y left of the datum."""
     diameter: float
-
-
-@dataclass(frozen=True)
-class KeepOut:
-    """An area not to drill into."""
-
-    name: str
-    corners: tuple[tuple[float, float], ...]
-    """Outline, mm."""
-    loose: bool = False
-    """Can be taken off for the drilling, as a link rod can; but what is screwed in may meet it afterwards."""
 
 
 @dataclass(frozen=True)
@@ -81,14 +65,6 @@ class Template:
     """Distances between new holes: numbers (from 0) and mm."""
     placed: tuple[KeepOut, ...] = ()
     """Outlines of the parts that the new holes hold, where they go."""
-
-    @property
-    def over_rods(self) -> tuple[str, ...]:
-        """Holes that lie over what can be taken off: no fault, but to be minded."""
-        return tuple(f"hole {number} lies over {area.name}: take it off to drill, and see that the screw's end stays "
-                     "clear of it through its travel"
-                     for number, hole in enumerate(self.new, start=1) for area in self.keep_out
-                     if area.loose and _contains(area, hole.at))
 
     @property
     def from_edge(self) -> tuple[str, ...]:
@@ -124,12 +100,12 @@ def template(before: Sheet, after: Sheet, title: str, into: str | None = None) -
     moved = {hole.part for hole in new}
     level = min(float(part_box(part).low[2]) for part in after.parts if part.name in moved)
     plate = _plate(after, moved, new, level, into)
-    outline = None if plate is None else _outline(plate)
-    keep_out = _keep_out(after, moved, level, plate)
+    keep_out = behind(after, moved, level, plate)
     spacing = tuple((i, j, math.dist(new[i].at, new[j].at)) for i, j in itertools.combinations(range(len(new)), 2))
     faults = (*_edges(new, plate), *_crowded(new, spacing), *_near_old(new, (*old, *kept)), *_blocked(new, keep_out))
-    placed = tuple(_outline(part) for part in after.parts if part.name in moved)
-    return Template(after.name, title, old, new, kept, keep_out, outline, faults, spacing, placed)
+    placed = tuple(outline(part) for part in after.parts if part.name in moved)
+    return Template(after.name, title, old, new, kept, keep_out, None if plate is None else outline(plate),
+                    faults, spacing, placed)
 
 
 def holes_to_drill(before: Sheet, after: Sheet) -> int:
@@ -171,59 +147,6 @@ def _plate(sheet: Sheet, moved: set[str], new: Sequence[Drill], level: float, in
     return best
 
 
-def _outline(part: Part) -> KeepOut:
-    box = part_box(part)
-    (x0, y0, _), (x1, y1, _) = box.low.tolist(), box.high.tolist()
-    return KeepOut(part.name, ((x0, y0), (x1, y0), (x1, y1), (x0, y1)))
-
-
-def _keep_out(sheet: Sheet, moved: set[str], level: float, plate: Part | None) -> tuple[KeepOut, ...]:
-    """Parts and link rods behind the drill, and where the tyres come at full lock and bump."""
-    found = []
-    for part in sheet.parts:
-        if part.name in moved or part is plate or part.body in PAIRED or part.shape == "shell":
-            continue
-        box = part_box(part)
-        if box.low[2] < level and box.high[2] > level - BEHIND_MM and min(part.size_mm[:2]) > 0.0:
-            found.append(_outline(part))
-    for end, axle in (("front", sheet.axles.front), ("rear", sheet.axles.rear)):
-        for link in axle.links:
-            outline = _rod_outline(link.chassis_mm, link.axle_mm, level, ROD_SHARE * axle.track_mm)
-            if outline:
-                found.append(KeepOut(f"{end} link, {link.name}", outline, loose=True))
-    for end, axle, tyre in (("front", sheet.axles.front, sheet.tyres.front), ("rear", sheet.axles.rear,
-                                                                               sheet.tyres.rear)):
-        for side, word in ((1.0, "left"), (-1.0, "right")):
-            outline = outline_above(axle, tyre, side, axle.shock.bump_mm, level - BEHIND_MM)
-            if outline:
-                found.append(KeepOut(f"{end} {word} tyre", outline))
-    return tuple(found)
-
-
-@lru_cache(maxsize=64)
-def _rod_outline(
-    one: Sequence[float], other: Sequence[float], level: float, width: float
-) -> tuple[tuple[float, float], ...]:
-    """Rectangle over the piece of a rod that lies as deep as a drill comes through; empty where none does."""
-    a, b = np.array(one, dtype=float), np.array(other, dtype=float)
-    rise = b[2] - a[2]
-    ends = (level - BEHIND_MM, level)
-    if abs(rise) < 1e-9:
-        first, last = (0.0, 1.0) if ends[0] < a[2] < ends[1] else (1.0, 0.0)
-    else:
-        first, last = sorted((height - a[2]) / rise for height in ends)
-    first, last = max(first, 0.0), min(last, 1.0)
-    if last <= first:
-        return ()
-    start, stop = (a + first * (b - a))[:2], (a + last * (b - a))[:2]
-    run = stop - start
-    length = float(np.hypot(*run))
-    along = run / length if length > 0.0 else np.array([1.0, 0.0])
-    ahead, aside = 0.5 * width * along, 0.5 * width * np.array([-along[1], along[0]])
-    corners = (start - ahead - aside, stop + ahead - aside, stop + ahead + aside, start - ahead + aside)
-    return tuple((float(x), float(y)) for x, y in corners)
-
-
 def _edges(new: Sequence[Drill], plate: Part | None) -> list[str]:
     if plate is None:
         return ["no flat part lies under the new holes: edge distances cannot be checked (name it with --into)"]
@@ -259,20 +182,7 @@ def _near_old(new: Sequence[Drill], old: Sequence[Drill]) -> list[str]:
 
 def _blocked(new: Sequence[Drill], keep_out: Sequence[KeepOut]) -> list[str]:
     return [
-        f"hole {number} lies over {area.name}: keep out"
-        for number, hole in enumerate(new, start=1) for area in keep_out
-        if not area.loose and _contains(area, hole.at)
+        f"hole {number} lies over {area.name}: "
+        + ("the screw's end would meet it within its travel; choose another place" if area.rod else "keep out")
+        for number, hole in enumerate(new, start=1) for area in keep_out if area.holds(hole.at)
     ]
-
-
-def _contains(area: KeepOut, at: Sequence[float]) -> bool:
-    """Whether a convex outline holds a point."""
-    x, y = at[0], at[1]
-    left = right = False
-    # A few corners at a time: the page asks this at every step of a hand, for areas that are mostly elsewhere.
-    for (x0, y0), (x1, y1) in zip(area.corners, (*area.corners[1:], area.corners[0]), strict=True):
-        turn = (x1 - x0) * (y - y0) - (y1 - y0) * (x - x0)
-        left, right = left or turn > 0.0, right or turn < 0.0
-        if left and right:
-            return False
-    return True
