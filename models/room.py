@@ -257,15 +257,15 @@ def _under_holes(sheet: Sheet, moving: Sequence[Part], offset: Array, k: int) ->
     if k == 2 or not any(part.holes for part in moving):
         return []
     level = min(float(part_box(part).low[2]) for part in moving if part.holes) + float(offset[2])
-    holes = [np.array(part.at_mm[:2]) + hole.at_mm for part in moving for hole in part.holes]
+    holes = [(part.at_mm[0] + hole.at_mm[0], part.at_mm[1] + hole.at_mm[1]) for part in moving for hole in part.holes]
     found = []
     for area in behind(sheet, {part.name for part in moving}, level):
         if any(area.holds(hole) for hole in holes):
             continue
         for hole in holes:
-            stretch = area.along(hole + offset[:2], k)
+            stretch = area.along((hole[0] + float(offset[0]), hole[1] + float(offset[1])), k)
             if stretch is not None:
-                low, high = (end - float(hole[k]) for end in stretch)
+                low, high = (end - hole[k] for end in stretch)
                 found.append(Blocked(low, high, f"{area.name} behind a hole", "part"))
     return found
 
