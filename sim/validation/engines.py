@@ -6,7 +6,7 @@ The libraries are extras and are imported by name where they are used.
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from importlib import import_module
 from pathlib import Path
@@ -34,7 +34,7 @@ from sim.physics.arrays import (
     model_arrays,
 )
 from sim.physics.kinematics import forward
-from sim.validation.check import Group, Measured, absolute
+from sim.validation.check import Group, Measured, Tolerance, absolute
 from sim.validation.pair import ENGINES, acceleration
 from sim.validation.states import forces_for, random_state
 from sim.validation.truck import sheet, truck
@@ -101,7 +101,30 @@ class Mujoco:
         self.q = [int(joint.qposadr[0]) for joint in joints]
         self.v = [int(joint.dofadr[0]) for joint in joints]
 
-    def set(self, state: Array) -> Array:
+    def mass(self) -> tuple[float, Array]:
+        """Mass and centre of gravity, standing level."""
+        level = np.zeros(S_SIZE)
+        level[S_QUAT + 3] = 1.0
+        self._set(level)
+        return float(self.model.body_mass.sum()), np.array(self.data.subtree_com[1])
+
+    def mass_matrix(self, state: Array) -> Array:
+        """Of a state, in our speeds (16, 16)."""
+        change, full = self._set(state), np.zeros((16, 16))
+        try:
+            self.mj.mj_fullM(self.model, self.data, full)
+        except TypeError:  # before MuJoCo 4
+            self.mj.mj_fullM(self.model, full, self.data.qM)
+        return np.asarray(change.T @ full @ change)
+
+    def accelerations(self, state: Array, forces: Array) -> Array:
+        """Of our speeds (16,) under generalised forces."""
+        back = np.linalg.inv(self._set(state))
+        self.data.qfrc_applied[:] = back.T @ forces
+        self.mj.mj_forward(self.model, self.data)
+        return np.asarray(back @ np.array(self.data.qacc))
+
+    def _set(self, state: Array) -> Array:
         """Take a state whose base is the chassis frame; returns the map from our speeds to MuJoCo's (16, 16)."""
         x, y, z, w = state[S_QUAT:S_VEL]
         self.data.qpos[:7] = (*state[S_POS:S_QUAT], w, x, y, z)
@@ -117,15 +140,6 @@ class Mujoco:
         change[self.v, 6 + np.arange(JOINT_COUNT)] = 1.0
         return change
 
-    def mass_matrix(self) -> Array:
-        """In MuJoCo's own speeds."""
-        full = np.zeros((16, 16))
-        try:
-            self.mj.mj_fullM(self.model, self.data, full)
-        except TypeError:  # before MuJoCo 4
-            self.mj.mj_fullM(self.model, full, self.data.qM)
-        return full
-
 
 class Pinocchio:
     """The exported truck in Pinocchio, floating."""
@@ -138,7 +152,27 @@ class Pinocchio:
         self.data = self.model.createData()
         self.ids = [self.model.getJointId(name) for name in BODY_NAMES[1:]]
 
-    def set(self, state: Array) -> tuple[Array, Array, Array]:
+    def mass(self) -> tuple[float, Array]:
+        """Mass and centre of gravity, standing level."""
+        centre = self.pin.centerOfMass(self.model, self.data, self.pin.neutral(self.model))
+        return float(self.pin.computeTotalMass(self.model)), np.array(centre)
+
+    def mass_matrix(self, state: Array) -> Array:
+        """Of a state, in our speeds (16, 16)."""
+        q, _, change = self._set(state)
+        upper = np.triu(np.array(self.pin.crba(self.model, self.data, q)))
+        return np.asarray(change.T @ (upper + np.triu(upper, 1).T) @ change)
+
+    def accelerations(self, state: Array, forces: Array) -> Array:
+        """Of our speeds (16,) under generalised forces."""
+        q, v, change = self._set(state)
+        back = np.linalg.inv(change)
+        a = np.array(self.pin.aba(self.model, self.data, q, v, back.T @ forces))
+        # Its base acceleration is spatial: the classical one of the point has w x v more.
+        a[:3] += np.cross(v[3:6], v[:3])
+        return np.asarray(back @ a)
+
+    def _set(self, state: Array) -> tuple[Array, Array, Array]:
         """Positions, speeds, and the map from our speeds to Pinocchio's (16, 16)."""
         q, v = self.pin.neutral(self.model), np.zeros(16)
         turn = Rotation.from_quat(state[S_QUAT:S_VEL]).as_matrix()
@@ -155,19 +189,36 @@ class Pinocchio:
         return q, v, change
 
 
+Engine = type[Mujoco] | type[Pinocchio]
+
+
+def opened(engine: Engine) -> Mujoco | Pinocchio:
+    """The 1/10 in another engine, by its exported file."""
+    with exported("takin") as file:
+        return engine(file)
+
+
 def _apart(ours: Array, theirs: Array) -> float:
     """Largest difference over the size of the entries' own rows and columns."""
     scale = np.sqrt(np.outer(np.diag(ours), np.diag(ours)))
     return float(np.max(np.abs(ours - theirs) / scale))
 
 
-@GROUP.check("mass and CG, yourdfpy", "The exported file's links add up to the truck's mass and centre of gravity",
-             source="yourdfpy reads the file and places its links", known="other library",
-             unit="relative", tolerance=absolute(1.0e-8, "numbers are written with all their digits"),
-             needs=("yourdfpy",))
-def mass_yourdfpy() -> Measured:
+def _mass_apart(total: float, centre: Array) -> Measured:
     """Mass, and the three coordinates over the wheelbase."""
     model = truck("takin")
+    apart = np.abs(centre - model.cg()) / model.wheelbase
+    return Measured([0.0] * 4, [abs(total / model.mass - 1.0), *apart.tolist()])
+
+
+_DIGITS = absolute(1.0e-8, "numbers are written with all their digits")
+
+
+@GROUP.check("mass and CG, yourdfpy", "The exported file's links add up to the truck's mass and centre of gravity",
+             source="yourdfpy reads the file and places its links", known="other library",
+             unit="relative", tolerance=_DIGITS, needs=("yourdfpy",))
+def mass_yourdfpy() -> Measured:
+    """Sum over the links."""
     with exported("takin") as file:
         robot = import_module("yourdfpy").URDF.load(str(file), load_meshes=False, build_scene_graph=True)
         total, moment = 0.0, np.zeros(3)
@@ -175,72 +226,36 @@ def mass_yourdfpy() -> Measured:
             place = robot.get_transform(name) @ link.inertial.origin
             total += link.inertial.mass
             moment += link.inertial.mass * place[:3, 3]
-    apart = np.abs(moment / total - model.cg()) / model.wheelbase
-    return Measured([0.0] * 4, [abs(total / model.mass - 1.0), *apart.tolist()])
+    return _mass_apart(total, moment / total)
 
 
-@GROUP.check("mass and CG, Pinocchio", "The exported file in Pinocchio has the truck's mass and centre of gravity",
-             source="Pinocchio reads the file", known="other library",
-             unit="relative", tolerance=absolute(1.0e-8, "numbers are written with all their digits"),
-             needs=("pinocchio",))
-def mass_pinocchio() -> Measured:
-    """Mass, and the three coordinates over the wheelbase."""
-    model = truck("takin")
-    with exported("takin") as file:
-        other = Pinocchio(file)
-    q = other.pin.neutral(other.model)
-    centre = other.pin.centerOfMass(other.model, other.data, q)
-    total = float(other.pin.computeTotalMass(other.model))
-    apart = np.abs(centre - model.cg()) / model.wheelbase
-    return Measured([0.0] * 4, [abs(total / model.mass - 1.0), *apart.tolist()])
+def in_both(
+    name: str, claim: str, sources: tuple[str, str], tolerance: Tolerance
+) -> Callable[[Callable[[Mujoco | Pinocchio], Measured]], None]:
+    """Make a check in Pinocchio and one in MuJoCo of a function of the engine; ``claim`` has a place for its name."""
+
+    def made(function: Callable[[Mujoco | Pinocchio], Measured]) -> None:
+        engines: tuple[tuple[str, Engine], ...] = (("Pinocchio", Pinocchio), ("MuJoCo", Mujoco))
+        for (other, engine), source in zip(engines, sources, strict=True):
+            GROUP.check(f"{name}, {other}", claim.format(other), source=source, known="other library", unit="relative",
+                        tolerance=tolerance, needs=(other.lower(),))(lambda engine=engine: function(opened(engine)))
+
+    return made
 
 
-@GROUP.check("mass and CG, MuJoCo", "The exported file in MuJoCo has the truck's mass and centre of gravity",
-             source="MuJoCo reads the file", known="other library",
-             unit="relative", tolerance=absolute(1.0e-8, "numbers are written with all their digits"),
-             needs=("mujoco",))
-def mass_mujoco() -> Measured:
-    """Mass, and the three coordinates over the wheelbase."""
-    model = truck("takin")
-    with exported("takin") as file:
-        other = Mujoco(file)
-    level = np.zeros(S_SIZE)
-    level[S_QUAT + 3] = 1.0
-    other.set(level)
-    apart = np.abs(other.data.subtree_com[1] - model.cg()) / model.wheelbase
-    return Measured([0.0] * 4, [abs(float(other.model.body_mass.sum()) / model.mass - 1.0), *apart.tolist()])
+@in_both("mass and CG", "The exported file in {} has the truck's mass and centre of gravity",
+         ("Pinocchio reads the file", "MuJoCo reads the file"), _DIGITS)
+def _mass(other: Mujoco | Pinocchio) -> Measured:
+    return _mass_apart(*other.mass())
 
 
-@GROUP.check("mass matrix, Pinocchio", f"Joint-space mass matrix, {STATES} random states",
-             source="Pinocchio's composite rigid body algorithm on the exported file", known="other library",
-             unit="relative", tolerance=absolute(1.0e-8, "rounding through eleven bodies"), needs=("pinocchio",))
-def matrix_pinocchio() -> Measured:
+@in_both("mass matrix", f"Joint-space mass matrix, {STATES} random states",
+         ("Pinocchio's composite rigid body algorithm on the exported file", "MuJoCo on the exported file"),
+         absolute(1.0e-8, "rounding through eleven bodies"))
+def _matrix(other: Mujoco | Pinocchio) -> Measured:
     """Largest entry difference over the geometric mean of its diagonal entries."""
-    got = []
-    with exported("takin") as file:
-        other = Pinocchio(file)
-    for seed in range(STATES):
-        state = random_state(seed)
-        q, _, change = other.set(state)
-        upper = np.triu(np.array(other.pin.crba(other.model, other.data, q)))
-        theirs = change.T @ (upper + np.triu(upper, 1).T) @ change
-        got.append(_apart(our_mass_matrix(truck("takin"), state), theirs))
-    return Measured([0.0] * STATES, got)
-
-
-@GROUP.check("mass matrix, MuJoCo", f"Joint-space mass matrix, {STATES} random states",
-             source="MuJoCo on the exported file", known="other library",
-             unit="relative", tolerance=absolute(1.0e-8, "rounding through eleven bodies"), needs=("mujoco",))
-def matrix_mujoco() -> Measured:
-    """Largest entry difference over the geometric mean of its diagonal entries."""
-    got = []
-    with exported("takin") as file:
-        other = Mujoco(file)
-    for seed in range(STATES):
-        state = random_state(seed)
-        change = other.set(state)
-        theirs = change.T @ other.mass_matrix() @ change
-        got.append(_apart(our_mass_matrix(truck("takin"), state), theirs))
+    states = [random_state(seed) for seed in range(STATES)]
+    got = [_apart(our_mass_matrix(truck("takin"), state), other.mass_matrix(state)) for state in states]
     return Measured([0.0] * STATES, got)
 
 
@@ -272,51 +287,16 @@ def _apart_from(theirs: list[Array], ours: dict[str, list[Array]]) -> Measured:
     return Measured([0.0] * (len(theirs) * len(ours)), [value for values in got.values() for value in values], note)
 
 
-def _in_both_engines(model: RigidModel) -> dict[str, list[Array]]:
-    cases = [(random_state(seed), forces_for(seed)) for seed in range(STATES)]
-    return {
+@in_both("accelerations",
+         f"Our tree and PyBullet, one step of a microsecond, against {{}}: {STATES} random states and forces",
+         ("Pinocchio's articulated body algorithm on the exported file",
+          "MuJoCo's forward dynamics on the exported file"),
+         absolute(1.0e-6, "speeds change by 1e-3 in the step and are known to 1e-16"))
+def _accelerations(other: Mujoco | Pinocchio) -> Measured:
+    """Largest of the sixteen differences, for each of our engines."""
+    model, cases = truck("takin"), [(random_state(seed), forces_for(seed)) for seed in range(STATES)]
+    theirs = [other.accelerations(state, generalised(model, state, out)) for state, out in cases]
+    return _apart_from(theirs, {
         name: [at_chassis(model, state, acceleration(make, model, state, out)) for state, out in cases]
         for name, make in ENGINES.items()
-    }
-
-
-@GROUP.check("accelerations, Pinocchio",
-             f"Our tree and PyBullet, one step of a microsecond, against Pinocchio: {STATES} random states and forces",
-             source="Pinocchio's articulated body algorithm on the exported file", known="other library",
-             unit="relative", tolerance=absolute(1.0e-6, "speeds change by 1e-3 in the step and are known to 1e-16"),
-             needs=("pinocchio",))
-def accelerations_pinocchio() -> Measured:
-    """Largest of the sixteen differences, for each engine."""
-    model, theirs = truck("takin"), []
-    with exported("takin") as file:
-        other = Pinocchio(file)
-    for seed in range(STATES):
-        state, out = random_state(seed), forces_for(seed)
-        q, v, change = other.set(state)
-        back = np.linalg.inv(change)
-        tau = back.T @ generalised(model, state, out)
-        a = np.array(other.pin.aba(other.model, other.data, q, v, tau))
-        # Its base acceleration is spatial: the classical one of the point has w x v more.
-        a[:3] += np.cross(v[3:6], v[:3])
-        theirs.append(back @ a)
-    return _apart_from(theirs, _in_both_engines(model))
-
-
-@GROUP.check("accelerations, MuJoCo",
-             f"Our tree and PyBullet, one step of a microsecond, against MuJoCo: {STATES} random states and forces",
-             source="MuJoCo's forward dynamics on the exported file", known="other library",
-             unit="relative", tolerance=absolute(1.0e-6, "speeds change by 1e-3 in the step and are known to 1e-16"),
-             needs=("mujoco",))
-def accelerations_mujoco() -> Measured:
-    """Largest of the sixteen differences, for each engine."""
-    model, theirs = truck("takin"), []
-    with exported("takin") as file:
-        other = Mujoco(file)
-    for seed in range(STATES):
-        state, out = random_state(seed), forces_for(seed)
-        change = other.set(state)
-        back = np.linalg.inv(change)
-        other.data.qfrc_applied[:] = back.T @ generalised(model, state, out)
-        other.mj.mj_forward(other.model, other.data)
-        theirs.append(back @ np.array(other.data.qacc))
-    return _apart_from(theirs, _in_both_engines(model))
+    })
