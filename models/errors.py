@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
 _LONGEST_VALUE = 60
@@ -86,3 +87,26 @@ class BuildSheetError(ValueError):
             change=change if self.change is None else self.change,
             others=[other.at(file, change) for other in self.others],
         )
+
+
+@contextmanager
+def writing(file: Path, remedy: str = "Name a folder that you may write to.") -> Iterator[None]:
+    """Turn the operating system's refusal to write ``file`` into a BuildSheetError that names it."""
+    try:
+        yield
+    except OSError as fault:
+        raise BuildSheetError(f"cannot be written: {fault.strerror}.", remedy=remedy, file=file) from None
+
+
+def write_new(file: Path, text: str, never: str = "a file is never overwritten", remedy: str = "Name another.") -> None:
+    """Write a text file where there is none.
+
+    :param never: said of a file that is there already.
+    :raises BuildSheetError: there is such a file, or it cannot be written.
+    """
+    with writing(file):
+        try:
+            with file.open("x", encoding="utf-8") as out:
+                out.write(text)
+        except FileExistsError:
+            raise BuildSheetError(f"is there already; {never}.", remedy=remedy, file=file) from None

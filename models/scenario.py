@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from models.errors import BuildSheetError
+from models.errors import BuildSheetError, writing
 
 DATA = Path(__file__).parent / "scenario_data"
 _CHANGES = "changes"
@@ -47,7 +47,7 @@ def copy_to(folder: str | Path) -> list[Path]:
     """
     target = Path(folder)
     sources = {target / source.relative_to(DATA): source for source in [*builds(), *changes(), *records()]}
-    try:
+    with writing(target):
         edited = [file for file, source in sources.items() if file.exists() and not _same(file, source)]
         if edited:
             raise BuildSheetError(f"is there already in {target} and differs from the scenario's.",
@@ -56,9 +56,6 @@ def copy_to(folder: str | Path) -> list[Path]:
         for file, source in sources.items():
             file.parent.mkdir(parents=True, exist_ok=True)
             file.write_bytes(source.read_bytes())
-    except OSError as fault:
-        raise BuildSheetError(f"cannot be written: {fault.strerror}.", remedy="Name a folder that you may write to.",
-                              file=fault.filename or target) from None
     return list(sources)
 
 

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from models.assemble import rigid_model
 from models.defaults import resolve
-from models.errors import BuildSheetError
+from models.errors import writing
 from models.hullmesh import load_mesh
 from models.rigid import BODY_NAMES, KNUCKLE_BODIES, WHEEL_BODIES, Body, RigidModel, TyreRing
 from models.spec import HullShape, Sheet
@@ -51,7 +51,7 @@ def write_urdf(sheet: Sheet, folder: Path, model: RigidModel | None = None) -> P
     sheet = resolve(sheet)
     model = rigid_model(sheet) if model is None else model
     shapes = {i: _shapes(i, sheet, model) for i in range(len(model.bodies))}
-    try:
+    with writing(folder):
         meshes = folder / "meshes"
         meshes.mkdir(parents=True, exist_ok=True)
         for own in shapes.values():
@@ -60,10 +60,6 @@ def write_urdf(sheet: Sheet, folder: Path, model: RigidModel | None = None) -> P
                 shape.collision.export(meshes / f"{shape.name}_collision.stl")
         file = folder / "truck.urdf"
         file.write_text(_document(model, shapes), encoding="utf-8")
-    except OSError as fault:
-        raise BuildSheetError(
-            f"cannot be written: {fault.strerror}.", remedy="Name a folder you may write to.", file=folder
-        ) from None
     return file
 
 

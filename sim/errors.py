@@ -56,6 +56,26 @@ def reading(path: Path) -> Iterator[None]:
         raise SimError(f"cannot be opened: {error.strerror or error}", file=path, remedy="Check the path") from error
 
 
+@contextmanager
+def writing(path: Path, remedy: str = "Name another place") -> Iterator[None]:
+    """Turn the operating system's refusal to write ``path`` into a SimError that names it."""
+    try:
+        yield
+    except OSError as error:
+        raise SimError(f"cannot be written: {error.strerror or error}", file=path, remedy=remedy) from error
+
+
+def make_folder(folder: Path) -> None:
+    """Make a folder for results where there is none.
+
+    :raises SimError: It cannot be made.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise SimError("not a folder to write to", field="out", value=str(folder), remedy=error.strerror) from error
+
+
 def _short(value: object, limit: int = 80) -> str:
     text = repr(value)
     return text if len(text) <= limit else text[: limit - 1] + "…"

@@ -13,7 +13,7 @@ from tomlkit.exceptions import TOMLKitError
 from models.bench.measurement import Setting
 from models.bench.reconcile import Fit, stiffness_factors
 from models.checks import check_sheet
-from models.errors import BuildSheetError
+from models.errors import BuildSheetError, write_new
 from models.key import join
 from models.massprops import truck_properties
 from models.record import read_toml, validated
@@ -117,17 +117,7 @@ class Draft:
             if "file" in shape:
                 mesh = (self.file.parent / str(shape["file"])).resolve()
                 shape["file"] = os.path.relpath(mesh, target.resolve().parent)
-        try:
-            with target.open("x", encoding="utf-8") as file:
-                file.write(tomlkit.dumps(self.document))
-        except FileExistsError:
-            raise BuildSheetError(
-                "is there already; a sheet is never overwritten.", remedy="Name another file.", file=target
-            ) from None
-        except OSError as fault:
-            raise BuildSheetError(
-                f"cannot be written: {fault.strerror}.", remedy="Name a folder that you may write to.", file=target
-            ) from None
+        write_new(target, tomlkit.dumps(self.document), "a sheet is never overwritten")
 
 
 def _short(value: Any) -> str:

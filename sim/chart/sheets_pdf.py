@@ -16,7 +16,7 @@ from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import text_to_path
 
-from sim.errors import SimError
+from sim.errors import SimError, writing
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 MARGIN = 12.0
@@ -183,8 +183,6 @@ def save_page(made: PdfPage, file: Path) -> Path:
     if file.exists():
         raise SimError("is there already", file=file, remedy="Name another folder, or move the file away")
     metadata: dict[str, Any] = {"Creator": "cragbench", "Producer": None, "CreationDate": None}
-    try:
+    with writing(file, "Name another folder"):
         made.figure.savefig(file, format="pdf", metadata=metadata)
-    except OSError as error:
-        raise SimError(f"cannot be written: {error.strerror}", file=file, remedy="Name another folder") from error
     return file

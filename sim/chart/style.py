@@ -27,7 +27,7 @@ from matplotlib.text import Text
 from matplotlib.textpath import text_to_path
 
 from sim.chart import FORMATS
-from sim.errors import SimError
+from sim.errors import SimError, writing
 
 INK = "#22262b"
 QUIET = "#6b7280"
@@ -277,13 +277,10 @@ def save(made: Figure, path: Path, formats: Sequence[str] = ("png", "svg")) -> l
     for name in formats:
         file = path.with_name(f"{path.name}.{name}")
         metadata = {"png": {"Software": "cragbench"}, "svg": {"Date": None}, "pdf": {"CreationDate": None}}[name]
-        try:
-            with warnings.catch_warnings():
-                # A name in a script that the font lacks is drawn as boxes.
-                warnings.filterwarnings("ignore", message="Glyph .* missing from font")
-                made.savefig(file, dpi=DPI, metadata=metadata)
-        except OSError as error:
-            raise SimError(f"cannot be written: {error.strerror}", file=file, remedy="Give another folder") from error
+        with writing(file, "Give another folder"), warnings.catch_warnings():
+            # A name in a script that the font lacks is drawn as boxes.
+            warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+            made.savefig(file, dpi=DPI, metadata=metadata)
         files.append(file)
     return files
 

@@ -13,7 +13,7 @@ from models.bench.procedure import PACK_CAUTION
 from models.bench.quantity import Kind
 from models.bench.typed_readings import several
 from models.bench.unit_slips import WHEELS
-from models.errors import BuildSheetError
+from models.errors import BuildSheetError, writing
 from models.spec import Sheet
 from sim.cli.console import note, say
 
@@ -31,12 +31,8 @@ class _Notebook:
         self.data: dict[str, Any] = {"schema": 1, "truck": truck}
 
     def keep(self) -> None:
-        try:
+        with writing(self.file, "Name a file in an existing folder."):
             self.file.write_text(tomlkit.dumps(self.data), encoding="utf-8")
-        except OSError as fault:
-            raise BuildSheetError(
-                f"cannot be written: {fault.strerror}.", remedy="Name a file in an existing folder.", file=self.file
-            ) from None
 
 
 def ask_for_readings(file: Path, sheet: Sheet | None, prompt: Callable[[str], str] | None = None) -> None:

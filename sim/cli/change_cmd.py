@@ -39,7 +39,7 @@ def change(
     """Write a change: move, remove, add or replace a part, or set a value. The file works with every other command."""
     from models.change_draft import Wish, draft, stays_behind, text_of, value_of
     from models.configuration import configure
-    from models.errors import BuildSheetError
+    from models.errors import write_new
     from models.massprops import truck_properties, wheel_loads
     from models.sheet import load_sheet
 
@@ -52,15 +52,7 @@ def change(
     )  # fmt: skip
     made = draft(sheet, wish)
     target = out or Path("-".join("".join(c if c.isalnum() else " " for c in made.name.lower()).split())[:60] + ".toml")
-    try:
-        with target.open("x", encoding="utf-8") as file:
-            file.write(text_of(made))
-    except FileExistsError:
-        raise BuildSheetError("is there already; a change is never overwritten.", remedy="Name another with --out.",
-                              file=target) from None  # fmt: skip
-    except OSError as fault:
-        raise BuildSheetError(f"cannot be written: {fault.strerror}.", remedy="Name a folder that you may write to.",
-                              file=target) from None  # fmt: skip
+    write_new(target, text_of(made), "a change is never overwritten", "Name another with --out.")
     shares = []
     for changes in ((), (made,)):
         truck = configure(sheet, changes).sheet

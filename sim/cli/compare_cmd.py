@@ -11,6 +11,7 @@ import typer
 
 from sim.cli import decision_options as options
 from sim.cli.console import note, say, show_json, show_table
+from sim.errors import make_folder
 
 if TYPE_CHECKING:
     from sim.compare.comparison import CellResult, Comparison
@@ -46,7 +47,7 @@ def compare(
 
     folder = out or store.absolute().parent
     with Store(store) as opened:
-        _make(folder)
+        make_folder(folder)
         reading = read(opened, baseline, tilt, folder / f"{store.stem}-tilt.json", together.announce(tilt))
         missing = left_out(opened, reading.comparison)
     comparison = reading.comparison
@@ -80,7 +81,7 @@ def write_files(
     """Write the table as CSV, and the charts in every format asked for."""
     from sim.compare.export import write_comparison_csv
 
-    _make(folder)
+    make_folder(folder)
     files = [write_comparison_csv(comparison, folder / f"{stem}-comparison.csv")]
     if formats:
         from sim.chart import style
@@ -90,15 +91,6 @@ def write_files(
         files += style.save(rates(comparison, assumed), folder / f"{stem}-success", formats)
         files += style.save(margins(comparison, assumed), folder / f"{stem}-margin", formats)
     return files
-
-
-def _make(folder: Path) -> None:
-    from sim.errors import SimError
-
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise SimError("not a folder to write to", field="out", value=str(folder), remedy=error.strerror) from error
 
 
 def show(comparison: Comparison) -> None:

@@ -35,7 +35,7 @@ def drilling(
     from sim.chart import style
     from sim.chart.drilling import drilling as draw
     from sim.decision.drilling import CAUTIONS, template
-    from sim.errors import SimError
+    from sim.errors import SimError, make_folder
 
     sheet, changes = options.read(build, change)
     after = apply(sheet, changes)
@@ -48,10 +48,7 @@ def drilling(
         raise SimError("nothing is changed, so there is nothing to drill", field="change",
                        remedy="Give --change FILE, or --part and --to")
     made = template(sheet, after, " + ".join(one.name for one in changes), into)
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise SimError("not a folder to write to", field="out", value=str(out), remedy=error.strerror) from error
+    make_folder(out)
     stem = "-".join([build.stem, *made.title.split()]).replace("/", "-").replace("=", "")[:60]
     files = [file for size in paper.split(",")
              for file in style.save(draw(made, size), out / f"drilling-{stem}-{size}", formats.split(","))]

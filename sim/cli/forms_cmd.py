@@ -23,7 +23,7 @@ def forms(
     from models.massprops import truck_properties, wheel_loads
     from sim.chart.forms import Units, run_log, setup_sheet, weighing_form
     from sim.chart.sheets_pdf import PAPERS, save_page
-    from sim.errors import SimError
+    from sim.errors import SimError, make_folder
 
     papers = list(PAPERS) if paper.lower() == "both" else [paper.lower()]
     if papers[0] not in PAPERS:
@@ -32,10 +32,7 @@ def forms(
     whole = None if truck is None else truck_properties(truck)
     loads = None if truck is None or whole is None else wheel_loads(truck, whole)
     units = Units(ounces)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise SimError(f"cannot be made: {error.strerror}", file=folder, remedy="Name another folder") from error
+    make_folder(folder)
     wanted = {
         folder / f"{name}-{size}.pdf": (name, size)
         for size in papers for name in ("set-up-sheet", "weighing-form", "run-log")

@@ -25,17 +25,11 @@ app = typer.Typer(
 @app.command()
 def new(file: Annotated[Path, typer.Argument(help="Log file to write (.toml or .csv).", show_default=False)]) -> None:
     """Write a log file to start from; a table if its name ends in .csv."""
-    from sim.errors import SimError
+    from models.errors import write_new
     from sim.reality.attempt_file import STARTER, STARTER_DATE, STARTER_ROWS
 
-    try:
-        with file.open("x", encoding="utf-8") as out:
-            text = STARTER_ROWS if file.suffix.lower() == ".csv" else STARTER
-            out.write(text.replace(STARTER_DATE, datetime.date.today().isoformat()))
-    except FileExistsError:
-        raise SimError("is there already", file=file, remedy="Name another file") from None
-    except OSError as error:
-        raise SimError(f"cannot be written: {error.strerror}", file=file, remedy="Name another folder") from None
+    text = STARTER_ROWS if file.suffix.lower() == ".csv" else STARTER
+    write_new(file, text.replace(STARTER_DATE, datetime.date.today().isoformat()), "a log is never overwritten")
     say(f"Wrote {file}. Fill it in with any text editor, on a phone too, then: cragbench log add STORE {file}")
 
 

@@ -103,10 +103,8 @@ def _show(rows: list[Row]) -> None:
 
 
 def _write(path: Path, text: str) -> None:
-    from sim.errors import SimError
+    from sim.errors import writing
 
-    try:
+    with writing(path, "Give another folder"):
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(text + "\n", encoding="utf-8")
-    except OSError as error:
-        raise SimError(f"cannot be written: {error.strerror}", file=path, remedy="Give another folder") from error

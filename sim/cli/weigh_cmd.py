@@ -51,17 +51,10 @@ def weigh(
 def _write_blank(file: Path, sheet: Sheet | None) -> None:
     from models.bench.blank import blank_readings
     from models.bench.procedure import PACK_CAUTION
-    from models.errors import BuildSheetError
+    from models.errors import write_new
 
-    try:
-        with file.open("x", encoding="utf-8") as out:
-            out.write(blank_readings("your truck" if sheet is None else sheet.name, PACK_CAUTION))
-    except FileExistsError:
-        raise BuildSheetError("is there already; readings are never overwritten.", remedy="Name another file.",
-                              file=file) from None  # fmt: skip
-    except OSError as fault:
-        raise BuildSheetError(f"cannot be written: {fault.strerror}.", remedy="Name a folder that you may write to.",
-                              file=file) from None  # fmt: skip
+    text = blank_readings("your truck" if sheet is None else sheet.name, PACK_CAUTION)
+    write_new(file, text, "readings are never overwritten", "Name another file.")
 
 
 def as_data(found: WeighingResult) -> dict[str, Any]:

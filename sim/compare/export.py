@@ -12,7 +12,7 @@ from models.plain_text import without_controls
 from sim.compare.comparison import CellResult, Comparison
 from sim.compare.limits import Limit
 from sim.compare.textbook import KARBER, LOGIT, PROBIT
-from sim.errors import SimError
+from sim.errors import SimError, writing
 from sim.store.store import COLUMNS, Store
 from terrain import file_name
 from terrain.whole_file import whole
@@ -148,8 +148,5 @@ def for_spreadsheet(value: Any) -> Any:
 @contextmanager
 def written(path: Path, remedy: str = "Give another place") -> Iterator[Path]:
     """A file to write that takes its place at ``path`` only when whole; a SimError names one that cannot be written."""
-    try:
-        with whole(path) as part:
-            yield part
-    except OSError as error:
-        raise SimError(f"cannot be written: {error.strerror or error}", file=path, remedy=remedy) from error
+    with writing(path, remedy), whole(path) as part:
+        yield part

@@ -12,7 +12,7 @@ from sim.batch.study import yard_of
 from sim.decision.limit_search import Case, Searches, SearchSetting
 from sim.decision.obstacle_mix import Line
 from sim.decision.unknowns import Variants
-from sim.errors import SimError
+from sim.errors import SimError, make_folder
 from sim.store.store import Store, StoredTruck
 from sim.trial.ground_cache import Yard
 from sim.trial.luck import Variation
@@ -78,11 +78,7 @@ def opened(
 
     :raises StoreError: The store cannot be used.
     """
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise SimError("not a folder to write to", field="out", value=str(path.parent),
-                       remedy=error.strerror) from error
+    make_folder(path.parent)
     setting = SearchSetting(lines, yard, driver, seed, Variation() if variation is None else variation, cases or {})
     payload = Variants({truck.hash: truck.model for truck in trucks}, [case.values for case in setting.cases.values()])
     with Store(path, write=True) as store:

@@ -18,7 +18,7 @@ from sim.batch.worker import Job
 from sim.batch.worker_pool import Reloadable, WorkerPool
 from sim.decision.runner import Stopped
 from sim.decision.unknowns import USUAL, Prior, variant
-from sim.errors import SimError
+from sim.errors import SimError, make_folder
 from sim.explore.aim import Aim
 from sim.explore.workshop import Setup
 from sim.store.store import Store, StoredTruck
@@ -130,11 +130,7 @@ def opened(
     :raises StoreError: The store cannot be used.
     :raises SimError: No folder to write to, or no graphics processor.
     """
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise SimError("not a folder to write to", field="out", value=str(path.parent),
-                       remedy=error.strerror) from error
+    make_folder(path.parent)
     switch = StopSwitch()
     with switch.armed(), Store(path, write=True) as store:
         crew, made_by = _on_device() if on_device else (WorkerPool(Job(perform, {}, 1024, 0), workers), versions_of)

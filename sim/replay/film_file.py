@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from sim.errors import SimError
+from sim.errors import SimError, writing
 from terrain.whole_file import whole
 
 Frame = NDArray[np.uint8]
@@ -37,22 +37,18 @@ def write_film(
     odd = [file for file in files if file.suffix.lower().lstrip(".") not in KINDS]
     if odd:
         raise SimError("no such film format", file=odd[0], remedy=f"Name it with one of: {', '.join(KINDS)}")
-    try:
-        with ExitStack() as stack:
-            parts = [stack.enter_context(whole(file)) for file in files]
-            writers = [_writer(part, rate) for part in parts]
-            try:
-                for n, frame in enumerate(frames):
-                    for file, writer in zip(files, writers, strict=True):
-                        _append(writer, file, frame, n)
-                    if watch is not None:
-                        watch(n + 1, count)
-            finally:
-                for writer in writers:
-                    writer.close()
-    except OSError as error:
-        raise SimError(f"cannot be written: {error.strerror or error}", file=files[0],
-                       remedy="Give another place with --out") from error
+    with writing(files[0], "Give another place with --out"), ExitStack() as stack:
+        parts = [stack.enter_context(whole(file)) for file in files]
+        writers = [_writer(part, rate) for part in parts]
+        try:
+            for n, frame in enumerate(frames):
+                for file, writer in zip(files, writers, strict=True):
+                    _append(writer, file, frame, n)
+                if watch is not None:
+                    watch(n + 1, count)
+        finally:
+            for writer in writers:
+                writer.close()
     return files
 
 

@@ -23,7 +23,7 @@ from sim.chart.value import value
 from sim.compare.comparison import CellResult, Comparison, at, compare, places
 from sim.compare.limits import limits
 from sim.compare.sentences import label
-from sim.errors import SimError
+from sim.errors import SimError, make_folder
 from sim.replay.picks import clips, picks, sheets
 from sim.report.endings import endings
 from sim.report.pictures import margin_trace
@@ -211,9 +211,5 @@ def _plain(name: str) -> str:
 
 
 def _save(made: Figure, path: Path, formats: Sequence[str]) -> list[Path]:
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        where = str(path.parent)
-        raise SimError("not a folder to write to", field="out", value=where, remedy=error.strerror) from error
+    make_folder(path.parent)
     return style.save(made, path, formats)

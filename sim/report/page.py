@@ -27,7 +27,7 @@ from sim.chart.value import cost
 from sim.compare.comparison import CellResult, Comparison, at, places
 from sim.compare.left_out import left_out
 from sim.compare.sentences import difference, label, over, share
-from sim.errors import SimError
+from sim.errors import writing
 from sim.replay.clip import Clip
 from sim.replay.page_data import page_data
 from sim.replay.picks import Pick, clips, picks, sheets
@@ -76,7 +76,7 @@ def write_report(
     tell("writing")
     folder = out.with_name(f"{out.stem}-data")
     written = [out]
-    try:
+    with writing(out, "Give another file with --out"):
         out.parent.mkdir(parents=True, exist_ok=True)
         if page.tables:
             folder.mkdir(exist_ok=True)
@@ -92,9 +92,6 @@ def write_report(
         # The page appears whole or not at all.
         with whole(out) as part:
             part.write_text(page.text, encoding="utf-8")
-    except OSError as error:
-        raise SimError(f"cannot be written: {error.strerror}", file=error.filename or out,
-                       remedy="Give another file with --out") from error
     return written
 
 

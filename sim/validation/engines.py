@@ -8,6 +8,7 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import partial
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -229,6 +230,10 @@ def mass_yourdfpy() -> Measured:
     return _mass_apart(total, moment / total)
 
 
+def _asked(function: Callable[[Mujoco | Pinocchio], Measured], engine: Engine) -> Measured:
+    return function(opened(engine))
+
+
 def in_both(
     name: str, claim: str, sources: tuple[str, str], tolerance: Tolerance
 ) -> Callable[[Callable[[Mujoco | Pinocchio], Measured]], None]:
@@ -238,7 +243,7 @@ def in_both(
         engines: tuple[tuple[str, Engine], ...] = (("Pinocchio", Pinocchio), ("MuJoCo", Mujoco))
         for (other, engine), source in zip(engines, sources, strict=True):
             GROUP.check(f"{name}, {other}", claim.format(other), source=source, known="other library", unit="relative",
-                        tolerance=tolerance, needs=(other.lower(),))(lambda engine=engine: function(opened(engine)))
+                        tolerance=tolerance, needs=(other.lower(),))(partial(_asked, function, engine))
 
     return made
 
