@@ -169,8 +169,8 @@ def fit_law(tyre: Tyre, shape: TyreShape) -> TyreLaw:
     """Fit the law along one ray to the plate loads and tabulate it as far as the rim.
 
     The law is piecewise linear on knots that crowd towards the first touch, with non-negative rises; the table is
-    met as closely as that allows, and where it says nothing a weak penalty on third differences (P-splines: Eilers &
-    Marx, Stat. Sci. 11(2), 1996, 89-121, from memory) keeps the law smooth and continues it.
+    met as closely as that allows, and where it says nothing a weak penalty on third differences (P-splines: P. H. C.
+    Eilers, B. D. Marx, M. Durban, SORT 39(2), 2015, 149-186) keeps the law smooth and continues it.
 
     :raises BuildSheetError: as :func:`plate_table`.
     """

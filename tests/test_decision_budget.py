@@ -22,10 +22,11 @@ from sim.decision.pair_effects import fit
 from sim.errors import SimError
 
 KNAPSACKS = [
-    # J. Burkardt, KNAPSACK_01 data sets, P01 and P02 (capacities read, vectors from memory; brute force agrees).
-    (165, (23, 31, 29, 44, 53, 38, 63, 85, 89, 82), (92, 57, 49, 68, 60, 43, 67, 84, 87, 72), 309,
-     (1, 1, 1, 1, 0, 1, 0, 0, 0, 0)),
-    (26, (12, 7, 11, 8, 9), (24, 13, 23, 15, 16), 51, (0, 1, 1, 1, 0)),
+    # Examples 1 and 2 of knapsack() in the manual of the R package adagio 0.7.1.
+    (102, (2, 20, 20, 30, 40, 30, 60, 10), (15, 100, 90, 60, 40, 15, 10, 1), 280, (1, 1, 1, 1, 0, 1, 0, 0)),
+    (50, (31, 10, 20, 19, 4, 3, 6), (70, 20, 39, 37, 7, 5, 10), 107, (1, 0, 0, 1, 0, 0, 0)),
+    # MT1 of S. Martello, P. Toth, Knapsack Problems (1990), as the output of J. Burkardt's KNAPSACK (2009) prints it.
+    (104, (25, 35, 45, 5, 25, 3, 2, 2), (350, 400, 450, 20, 70, 8, 5, 5), 900, (1, 0, 1, 1, 1, 0, 1, 1)),
 ]
 
 

@@ -38,13 +38,17 @@ def three(coalition):
 
 
 PUBLISHED = [
-    # Glove game: two left gloves and one right (Shapley value, Wikipedia).
+    # Glove game, two left and one right: of the six orders the right one completes a pair in four, a left one in one.
     ("gloves", lambda s: float(3 in s and bool(s & {1, 2})), (1 / 6, 1 / 6, 2 / 3)),
-    # Three players, https://wiskundeoptiu.nl/node/4161.
+    # Example of Shapley_value() in the manual of the R package GameTheoryAllocation 1.0.
+    ("manual", lambda s: float(bool(s)) + float(3 in s), (1 / 3, 1 / 3, 4 / 3)),
+    # Player 1 adds 2 to every coalition, players 2 and 3 are alike: their values follow from Shapley's axioms.
     ("three players", three, (2.0, 3.0, 3.0)),
-    # An additive game pays everybody his own (same page).
+    # An additive game pays everybody his own (its value is each number by additivity).
     ("additive", lambda s: float(sum(s)), (1.0, 2.0, 3.0)),
-    # Airport game with costs 8, 11, 13, 18 (Airport problem, Wikipedia; Littlechild & Owen, 1973).
+    # Airport game with costs 8, 11, 13, 18: each step shared evenly by those who need it: 8/4, 3/3, 2/2, 5
+    # (S. C. Littlechild, G. Owen,
+    # Management Science 20, 1973, as the manual of the R package AirportProblems 0.1.0 has it).
     ("airport", lambda s: max(({1: 8.0, 2: 11.0, 3: 13.0, 4: 18.0}[k] for k in s), default=0.0), (2, 3, 4, 9)),
 ]
 

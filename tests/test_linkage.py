@@ -68,7 +68,7 @@ def test_anti_squat_of_the_two_link_example() -> None:
 
 def test_anti_squat_of_a_known_instant_centre() -> None:
     # The no-squat line has the slope h / l, "100 % anti-squat"; 50 in ahead and 8 in high with h = 22 in, l = 110 in
-    # is 80 % (definition read at home.earthlink.net/~whshope/id8.html; the number is plain arithmetic).
+    # is 80 % (common practice, no source; the number is plain arithmetic).
     inch = 0.0254
     centre = np.array([50.0, 8.0]) * inch
 

@@ -51,7 +51,7 @@ def test_solid_and_hollow_cylinder(bore: float, axial: float, across: float) -> 
 
 def test_torus_put_together_from_thin_rings() -> None:
     # Solid torus of 10 kg, b = 1, a = 0.5: 11.875 about its axis, 6.5625 across, m (4 b^2 + 3 a^2) / 4 and
-    # m (5 a^2 + 4 b^2) / 8 (app.calctree.com, Torus, prints 11.88 and 6.56). Here it is a stack of thin washers, so
+    # m (5 a^2 + 4 b^2) / 8 (closed form from memory). Here it is a stack of thin washers, so
     # the sum over parts and the parallel-axis theorem have to be right. The error of n slices falls as n^-1.5 at the
     # rounded ends; 2000 of them leave less than 1e-5.
     slices, a, b = 2000, 0.5, 1.0

@@ -184,7 +184,7 @@ def test_a_mirrored_truck_is_the_mirror_image() -> None:
 
 @pytest.mark.parametrize(("kv", "kt"), [(5700, 1.67532e-3), (2300, 4.15187e-3), (1300, 7.34561e-3)])
 def test_torque_constant(kv: float, kt: float) -> None:
-    # K_T = 60 / (2 pi K_v) (tickerdossier.com/wiki/motor-constants); numbers by that formula.
+    # K_T = 60 / (2 pi K_v), from the power balance of an ideal motor: K_T i w = e i and e = w / K_v.
     assert torque_constant(kv) == pytest.approx(kt, rel=5e-6)
 
 

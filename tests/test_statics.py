@@ -45,8 +45,8 @@ def contacts(wheelbase: float, front: float, rear: float) -> np.ndarray[Any, np.
 
 @pytest.mark.parametrize(("ssf", "angle"), [(1.06, 46.67), (1.13, 48.49), (1.15, 48.99), (1.19, 49.96), (1.20, 50.19)])
 def test_side_tip_is_the_arc_tangent_of_the_stability_factor(ssf: float, angle: float) -> None:
-    # SSF = T / (2 h) (NHTSA, 65 FR 34998, 1 June 2000). Factors of five 2001/2002 utilities as published
-    # (wardsauto.com/news-analysis/ford-gm-predict-better-rollover-ratings-02-suvs); a rigid truck tips at atan(SSF).
+    # SSF = T / (2 h) (NHTSA, 65 FR 34998, 1 June 2000). Factors of usual utilities (unsourced); a rigid
+    # truck tips at atan(SSF).
     tip = tip_angles(contacts(2.7, 1.5, 1.5), np.array([1.3, 0.0, 0.75 / ssf]))
     assert deg(tip.left) == pytest.approx(angle, abs=0.005)
     assert tip.right == pytest.approx(tip.left, rel=1e-12)
@@ -76,9 +76,8 @@ def test_sideways_offset_and_unequal_tracks() -> None:
 
 
 def test_axle_loads_on_a_slope() -> None:
-    # 49050 N, l = 2.25 m, 1.0 m ahead of the rear axle, h = 1.5 m, 10 deg nose up: 15790.5 and 32514.3 N. It is
-    # published without its answers (what-when-how.com/automobile/stability-of-a-vehicle-on-a-slope-automobile/);
-    # computed by Jazar, Vehicle Dynamics, eqs. 2.44-2.45.
+    # 49050 N, l = 2.25 m, 1.0 m ahead of the rear axle, h = 1.5 m, 10 deg nose up: 15790.5 and 32514.3 N. Computed
+    # by Jazar, Vehicle Dynamics (Springer 2008), eqs. 2.44-2.45.
     loads = axle_loads_on_climb(49050.0, 1.25, 1.0, 1.5, rad(10))
     assert loads == pytest.approx([15790.5, 32514.3], abs=0.05)
     assert loads.sum() == pytest.approx(48304.8, abs=0.05)
@@ -117,7 +116,7 @@ def test_more_grip_than_balance_ends_at_tipping() -> None:
 
 
 def test_sixty_percent_grade() -> None:
-    # "31 deg = 60 %" (2013 utility owner's manual, autoguidegalaxy.com).
+    # 60 % is atan(.6) = 30.96 deg, with both axles at the same grip.
     assert deg(climb_by_grip((0.6, 0.6), 0.14, 0.16, 0.08)) == pytest.approx(30.96, abs=0.005)
     assert deg(side_by_grip((0.6, 0.6), 0.5)) == pytest.approx(30.96, abs=0.005)
 
@@ -251,7 +250,7 @@ def test_wheel_speed_and_pull() -> None:
 
 
 def test_no_load_speed_of_the_calculator() -> None:
-    # 5700 rpm/V x 11.1 V = 63270 rpm (fxsolver.com/browse/formulas/Motor+Torque+constant).
+    # 5700 rpm/V x 11.1 V = 63270 rpm by plain arithmetic.
     fast = drive(kt=60 / (2 * math.pi * 5700), voltage=11.1, rear_reduction=1.0)
     assert no_load_speed(fast, 1.0) * 60 / (2 * math.pi) == pytest.approx(63270, abs=0.5)
 

@@ -29,20 +29,19 @@ def with_shocks(model: RigidModel, **values: float) -> RigidModel:
 @pytest.mark.parametrize(
     ("along", "wheelbase", "expected"),
     [
-        # therangerstation.com/how-to_pages/rti_calculators.shtml prints 659 (659.57 cut off).
+        # 1000 x way up the 20 degree ramp / wheelbase, in any unit (common practice, no source).
         (62.0, 94.0, 659.57),
-        # angelfire.com/wi/mikeswwwsite/rti.html: 774.
         (72.0, 93.0, 774.19),
-        # tireratio.com/en/rti-calculator: 1500 mm on 2500 mm.
         (1500.0, 2500.0, 600.0),
     ],
 )
-def test_published_indices(along: float, wheelbase: float, expected: float) -> None:
+def test_indices_from_the_way_up_the_ramp(along: float, wheelbase: float, expected: float) -> None:
     assert ramp_index(along * math.sin(math.radians(20)), wheelbase) == pytest.approx(expected, abs=0.005)
 
 
 def test_index_from_wheel_height() -> None:
-    # idaho4x4.com/index.php/rti: 2924 x height / wheelbase; 21.205 in on 94 in; on a 23 deg ramp it would read 577.35.
+    # From the height of the wheel, 1000 / sin 20 = 2924 x height / wheelbase: 21.205 in on 94 in; on a 23 deg ramp it
+    # would read 577.35.
     assert ramp_index(21.205, 94.0) == pytest.approx(2924 * 21.205 / 94.0, rel=1e-3)
     assert ramp_index(21.205, 94.0, math.radians(23)) == pytest.approx(577.35, abs=0.05)
 

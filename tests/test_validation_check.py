@@ -7,6 +7,8 @@ import math
 import re
 import subprocess
 import sys
+import tokenize
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -151,8 +153,30 @@ def test_command_lists_and_refuses() -> None:
     assert "Traceback" not in answer.stderr
 
 
+NO_SOURCE = re.compile(
+    r"\w\.(com|org|net|edu|jp|au|de|nl)\b|www\.|https?:|withheld|forum|wikipedia|\bblog\b", re.IGNORECASE
+)
+
+
+def told(file: Path) -> Iterator[tuple[int, str]]:
+    """Comments and docstrings of a file with their lines: where sources stand beside a number."""
+    with tokenize.open(file) as lines:
+        for token in tokenize.generate_tokens(lines.readline):
+            if token.type == tokenize.COMMENT or (token.type == tokenize.STRING and token.string.startswith('"""')):
+                yield token.start[0], token.string
+
+
+def test_sources_beside_numbers_are_no_web_sites() -> None:
+    """In the packages and in the tests themselves: a textbook, a standard, a paper, a manual, or said to be none."""
+    files = [file for folder in ("models", "terrain", "sim", "tests") for file in sorted((ROOT / folder).rglob("*.py"))]
+    assert len(files) > 400
+    bad = [f"{file.relative_to(ROOT)}:{line}: {text[:80]}" for file in files for line, text in told(file)
+           if NO_SOURCE.search(text)]  # fmt: skip
+    assert bad == []
+
+
 def test_every_source_can_be_found_or_says_that_it_cannot() -> None:
-    """No bare web site, no address cut short or withheld; what was read has a year, an edition or a paragraph."""
+    """No bare web site, no address cut short or kept back; what was read has a year, an edition or a paragraph."""
     for check in checks():
         words = check.source
         assert not re.search(r"\w\.(com|org|net|edu|jp|au|de)\b|www|https?:|\.\.\.|…|withheld|forum", words), words
