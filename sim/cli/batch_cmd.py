@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from sim.cli.console import note, say, show_json
+from sim.cli.options import Json, PlanFile, Workers
 
 if TYPE_CHECKING:
     from sim.batch.batch import Progress
@@ -33,9 +34,9 @@ SET_ASIDE = 1
 
 
 def batch(
-    plan: Annotated[Path, typer.Argument(help="Plan file (TOML).", show_default=False)],
+    plan: PlanFile,
     store: Annotated[Path | None, typer.Option(help="Store to fill; left out, the one the plan names.")] = None,
-    workers: Annotated[int | None, typer.Option(min=1, max=512, help="Processes; left out, one per core.")] = None,
+    workers: Workers = None,
     nice: Annotated[int, typer.Option(min=0, max=19, help="How far workers step back for other programs.")] = 5,
     watchdog: Annotated[float, typer.Option(min=1, help="Seconds after which a trial counts as hung.")] = 120.0,
     memory_mb: Annotated[int, typer.Option("--memory-mb", min=64, help="A worker above this is replaced.")] = 1024,
@@ -48,7 +49,7 @@ def batch(
     tls_ca: Annotated[Path | None, typer.Option(help="CA certificate (PEM) for a tls:// scheduler.")] = None,
     tls_cert: Annotated[Path | None, typer.Option(help="Own certificate (PEM).")] = None,
     tls_key: Annotated[Path | None, typer.Option(help="Its key (PEM).")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    as_json: Json = False,
 ) -> None:
     """Run every trial of a plan that is not in the store yet.
 

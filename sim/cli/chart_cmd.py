@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from sim.cli.console import console, say, show_json
+from sim.cli.options import Json
 
 
 def chart(
@@ -26,7 +27,7 @@ def chart(
     baseline: Annotated[str | None, typer.Option(help="Configuration of a store to compare with.")] = None,
     out: Annotated[Path | None, typer.Option(help="Folder; left out, beside the source.")] = None,
     formats: Annotated[str, typer.Option(help="png, svg, pdf, by commas.")] = "png,svg,pdf",
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    as_json: Json = False,
 ) -> None:
     """Draw charts alone, each in every format asked for."""
     from sim.report.charts import draw_of_sheet, draw_of_store

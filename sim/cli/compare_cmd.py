@@ -11,6 +11,7 @@ import typer
 
 from sim.cli import decision_options as options
 from sim.cli.console import note, say, show_json, show_table
+from sim.cli.options import Json, StoreFile
 from sim.errors import make_folder
 
 if TYPE_CHECKING:
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 
 
 def compare(
-    store: Annotated[Path, typer.Argument(help="Store (SQLite) that a batch has filled.", show_default=False)],
+    store: StoreFile,
     baseline: Annotated[
         str | None, typer.Option(help="Configuration to compare with; left out, the plan's.")
     ] = None,
@@ -32,7 +33,7 @@ def compare(
         min=0, help="Directions in which the trucks (at most 16) are tipped on a simulated table, a multiple of 4; "
                     "some 2 s a truck for 16, kept for the next time. 0: none.",
     )] = 16,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    as_json: Json = False,
 ) -> None:
     """Compare the configurations of a store: success rates and tip-over margins with intervals, paired differences.
 

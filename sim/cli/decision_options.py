@@ -14,6 +14,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from sim.cli.console import note, say, show_json, show_table
+from sim.cli.options import Build as Build
+from sim.cli.options import Json as Json
+from sim.cli.options import Workers as Workers
 
 if TYPE_CHECKING:
     from models.change import Change
@@ -29,7 +32,6 @@ if TYPE_CHECKING:
 
 INTERRUPTED = 130
 
-Build = Annotated[Path, typer.Argument(help="Build sheet (TOML).", show_default=False)]
 Changes = Annotated[list[Path], typer.Argument(help="Change files (TOML).", show_default=False)]
 On = Annotated[list[Path] | None, typer.Option("--change", help="Change made before; may be given several times.")]
 LineOption = Annotated[
@@ -57,7 +59,6 @@ Known = Annotated[
     typer.Option("--known", help="How well something is known, standard deviation in percent: grip=4. 0: exactly. May "
                                  "be given several times."),
 ]
-Workers = Annotated[int | None, typer.Option(min=1, max=512, help="Processes; left out, one per core.")]
 Out = Annotated[Path | None, typer.Option(help="Folder for the store and pictures; left out, named after the build.")]
 
 
@@ -79,7 +80,6 @@ def checked_formats(names: str) -> str:
 
 Formats = Annotated[str, typer.Option("--formats", callback=checked_formats,
                                       help="Of the pictures: png, svg, pdf, by commas.")]
-Json = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 
 
 def read(build: Path, changes: Sequence[Path] | None) -> tuple[Sheet, list[Change]]:

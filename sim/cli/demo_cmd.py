@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from sim.cli.console import say, show_json, show_table
+from sim.cli.options import Json, Workers
 
 if TYPE_CHECKING:
     from models.statics import Statics
@@ -20,8 +21,7 @@ ASSUMED = "Invented truck; soft tyres on dry rock, steady driver; luck varies st
 
 def demo(
     folder: Annotated[Path, typer.Option(help="Where its files go; made if missing.")] = Path("cragbench-demo"),
-    workers: Annotated[int | None, typer.Option(min=1, max=512, help="Processes; left out, one per core.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    workers: Workers = None, as_json: Json = False,
 ) -> None:
     """What does moving the battery forward do? An invented 1/24 truck drives five obstacles, many times each way.
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from sim.cli.console import note, say, show_json, show_table
+from sim.cli.options import Json
 
 if TYPE_CHECKING:
     from sim.compare.comparison import CellResult, Comparison
@@ -23,7 +24,7 @@ def demonstrate(
     ] = None,
     reliability: Annotated[float, typer.Option(help="Success rate to be shown, percent.")] = 80.0,
     confidence: Annotated[float, typer.Option(help="Confidence asked for, percent.")] = 80.0,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    as_json: Json = False,
 ) -> None:
     """Judge repetitions as robot test standards do: a capability is shown when failures stay within what is allowed.
 

@@ -4,23 +4,23 @@ from __future__ import annotations
 
 from dataclasses import asdict, replace
 from functools import partial
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from sim.cli.console import say, show_json
+from sim.cli.options import Build, Change, Driver, Json
 
 if TYPE_CHECKING:
     from sim.physics.simulation import EngineMaker
 
 
 def drive(
-    build: Annotated[Path, typer.Argument(help="Build sheet (TOML).", show_default=False)],
+    build: Build,
     obstacle: Annotated[str, typer.Argument(help="Obstacle with its level, as ledge:30 or climb:35.")],
-    change: Annotated[list[Path] | None, typer.Option(help="Change file; may be given several times.")] = None,
+    change: Change = None,
     seed: Annotated[int, typer.Option(min=0, help="Decides the luck: start, grip, rocks, battery, driver.")] = 1,
-    driver: Annotated[str, typer.Option(help="Who drives.")] = "steady",
+    driver: Driver = "steady",
     fair: Annotated[bool, typer.Option("--fair", help="No luck: on the lane, nominal grip and battery.")] = False,
     mirrored: Annotated[bool, typer.Option("--mirrored", help="Exchange left and right of the ground.")] = False,
     trace: Annotated[bool, typer.Option("--trace", help="Add the tip-over margin over time to the JSON.")] = False,
@@ -30,7 +30,7 @@ def drive(
     both: Annotated[
         bool, typer.Option("--both-engines", help="Drive it in the second engine, PyBullet, too and compare.")
     ] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    as_json: Json = False,
 ) -> None:
     """Drive one truck over one obstacle once, and say what happened and why."""
     from sim.batch.study import make_task, yard_of

@@ -8,13 +8,12 @@ from typing import Annotated
 import typer
 
 from sim.cli.console import say, show_json
+from sim.cli.options import Build, Change, Json
 
 
 def export(
-    build: Annotated[Path, typer.Argument(help="Build sheet (TOML).", show_default=False)],
-    urdf: Annotated[Path, typer.Option(help="Folder for the URDF and its meshes; made if missing.")],
-    change: Annotated[list[Path] | None, typer.Option(help="Change file; may be given several times.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    build: Build, urdf: Annotated[Path, typer.Option(help="Folder for the URDF and its meshes; made if missing.")],
+    change: Change = None, as_json: Json = False,
 ) -> None:
     """Write the truck as URDF with meshes, in full precision."""
     from models.urdf import write_urdf

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from sim.cli.console import say, show_json, show_table
+from sim.cli.options import Json, ReadingsFile
 
 if TYPE_CHECKING:
     from models.bench.session import Reconciled
@@ -16,11 +17,11 @@ if TYPE_CHECKING:
 
 def fit(
     build: Annotated[Path, typer.Argument(help="Build sheet (TOML); it is not changed.", show_default=False)],
-    readings: Annotated[Path, typer.Argument(help="Readings file (TOML).", show_default=False)],
+    readings: ReadingsFile,
     out: Annotated[Path | None, typer.Option(help="New build sheet; left out, nothing is written.")] = None,
     name: Annotated[str | None, typer.Option(help="Name of the truck on the new sheet.")] = None,
     chart: Annotated[Path | None, typer.Option(help="Picture of what moved, without its ending.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    as_json: Json = False,
 ) -> None:
     """Make a build sheet agree with scale, ruler and board; say what moved, what is missing, what to measure next."""
     from models.bench.session import fit as reconcile

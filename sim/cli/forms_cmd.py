@@ -8,15 +8,15 @@ from typing import Annotated
 import typer
 
 from sim.cli.console import say, show_json
+from sim.cli.options import Change, Json
 
 
 def forms(
     folder: Annotated[Path, typer.Argument(help="Folder for the PDF files; made if missing.", show_default=False)],
     sheet: Annotated[Path | None, typer.Option(help="Build sheet to fill in; left out, blank forms.")] = None,
-    change: Annotated[list[Path] | None, typer.Option(help="Change file; may be given several times.")] = None,
-    paper: Annotated[str, typer.Option(help="a4, letter or both.")] = "both",
+    change: Change = None, paper: Annotated[str, typer.Option(help="a4, letter or both.")] = "both",
     ounces: Annotated[bool, typer.Option("--ounces", help="Ounces and inches beside grams and millimetres.")] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    as_json: Json = False,
 ) -> None:
     """Write the set-up sheet, the weighing form and the run log as one-page PDFs, safe to print in black and white."""
     from models.configuration import load_configuration

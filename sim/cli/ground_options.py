@@ -7,17 +7,18 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from sim.cli.options import Json as Json
+
 if TYPE_CHECKING:
     from sim.chart.terrain_chart import SideView
     from terrain.yardstick import Yardstick
 
 WHEELBASE, TYRE = 140.0, 56.0
 """mm; the 1/24 truck that ground is sized for when no truck is given."""
-Build = Annotated[Path | None, typer.Option("--truck", help="Build sheet whose truck the ground is sized for.")]
+SizedFor = Annotated[Path | None, typer.Option("--truck", help="Build sheet whose truck the ground is sized for.")]
 Wheelbase = Annotated[float | None, typer.Option("--wheelbase-mm", help="Instead of a build sheet.")]
 Tyre = Annotated[float | None, typer.Option("--tyre-mm", help="Tyre outside diameter, instead of a build sheet.")]
 Scale = Annotated[float | None, typer.Option(help="24 for 1/24, where published full-size dimensions count.")]
-Json = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 
 
 def sized_for(

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from sim.cli.console import say, show_json, show_table
+from sim.cli.options import Json
 
 if TYPE_CHECKING:
     from sim.reality.attempt_log import Log
@@ -38,7 +39,7 @@ def add(
     store: Annotated[Path, typer.Argument(help="Store file; made if missing.", show_default=False)],
     logs: Annotated[list[Path], typer.Argument(help="Log files (TOML or CSV).", show_default=False)],
     beside: Annotated[Path | None, typer.Option(help="TOML file with the lines and configurations of a CSV.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    as_json: Json = False,
 ) -> None:
     """Import attempts. All or nothing of each file; a file read twice adds nothing."""
     from sim.reality.attempt_log import add_attempts, read_log
@@ -92,8 +93,7 @@ def _remembered(trucks: dict[str, Truck]) -> list[Any]:
 @app.command()
 def show(
     store: Annotated[Path, typer.Argument(help="Store file.", show_default=False)],
-    driver: Annotated[str | None, typer.Option(help="Only this person's tries.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    driver: Annotated[str | None, typer.Option(help="Only this person's tries.")] = None, as_json: Json = False,
 ) -> None:
     """Success rate on every line with its interval, and how little few tries say."""
     from sim.errors import SimError

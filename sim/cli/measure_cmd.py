@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from sim.cli.console import say, show_json, show_table
+from sim.cli.options import Json
 
 if TYPE_CHECKING:
     from models.bench.measurement import Measurement
@@ -18,8 +19,7 @@ if TYPE_CHECKING:
 def measure(
     procedure: Annotated[str | None, typer.Argument(help="One procedure; left out, all.", show_default=False)] = None,
     readings: Annotated[Path | None, typer.Option(help="Readings file (TOML) to work out.")] = None,
-    sheet: Annotated[Path | None, typer.Option(help="Build sheet to compare with.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    sheet: Annotated[Path | None, typer.Option(help="Build sheet to compare with.")] = None, as_json: Json = False,
 ) -> None:
     """Show how to measure something at the bench, or work out what was measured."""
     from models.bench.procedure import PROCEDURES, by_name

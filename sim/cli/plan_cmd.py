@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from sim.cli.console import say, show_json
+from sim.cli.options import Json, PlanFile, Workers
 
 app = typer.Typer(
     no_args_is_help=True, add_completion=False,
@@ -22,10 +22,9 @@ def _group() -> None:
 
 @app.command()
 def check(
-    plan: Annotated[Path, typer.Argument(help="Plan file (TOML).", show_default=False)],
+    plan: PlanFile,
     probe: Annotated[int, typer.Option(min=0, max=50, help="Trials of each obstacle run to measure the time.")] = 1,
-    workers: Annotated[int | None, typer.Option(min=1, max=512, help="Processes; left out, one per core.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    workers: Workers = None, as_json: Json = False,
 ) -> None:
     """Check a plan, count its trials, and estimate time and disk from a short measured probe."""
     from sim.batch.estimate import estimate

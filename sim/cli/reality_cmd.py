@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from sim.cli.console import note, say, show_json, show_table
+from sim.cli.options import Json, Workers
 
 if TYPE_CHECKING:
     from sim.reality.observed import Tried
@@ -24,10 +25,9 @@ def reality(
     also: Annotated[list[str] | None, typer.Option(help="Obstacle to predict besides, as climb:48.")] = None,
     style: Annotated[str, typer.Option(help="Simulated driver that the person is compared with.")] = "bump",
     repeats: Annotated[int, typer.Option(min=2, max=1000, help="Simulated trials at each of six grips.")] = 6,
-    seed: Annotated[int, typer.Option(min=0, help="Decides the simulated luck.")] = 1,
-    workers: Annotated[int | None, typer.Option(min=1, max=512, help="Processes; left out, one per core.")] = None,
+    seed: Annotated[int, typer.Option(min=0, help="Decides the simulated luck.")] = 1, workers: Workers = None,
     chart: Annotated[Path | None, typer.Option(help="Pictures to write: beginning of their names.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    as_json: Json = False,
 ) -> None:
     """Compare real tries with simulated ones; learn grip and skill; check that on lines left out; predict again.
 

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from sim.cli.console import console, say, show_json
+from sim.cli.options import Json
 
 
 def replay(
@@ -20,7 +21,7 @@ def replay(
     last: Annotated[float | None, typer.Option(min=0.5, help="Only the last so many seconds.")] = None,
     formats: Annotated[str, typer.Option(help="mp4, gif, by commas.")] = "mp4,gif",
     out: Annotated[Path | None, typer.Option(help="File without its ending; left out, beside the store.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    as_json: Json = False,
 ) -> None:
     """Film a recorded trial: side view, 3-D view and the tip-over margin underneath."""
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn

@@ -8,10 +8,11 @@ from typing import Annotated
 import typer
 
 from sim.cli.console import console, say, show_json
+from sim.cli.options import Json, StoreFile
 
 
 def report(
-    store: Annotated[Path, typer.Argument(help="Store (SQLite) that a batch has filled.", show_default=False)],
+    store: StoreFile,
     out: Annotated[Path | None, typer.Option(help="HTML file; left out, beside the store.")] = None,
     baseline: Annotated[
         str | None, typer.Option(help="Configuration to compare with; left out, the one with most trials.")
@@ -20,7 +21,7 @@ def report(
         min=0, help="Directions in which the trucks are tipped on a simulated table, a multiple of 4; some 2 s a truck "
                     "for 16, kept for the next time. 0: none.",
     )] = 0,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    as_json: Json = False,
 ) -> None:
     """Write a store's results as one page that opens from disk, without a network: charts, replays, numbers, CSV."""
     from sim.report.page import write_report

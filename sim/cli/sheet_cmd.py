@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from sim.cli.console import say, show_json, show_table
+from sim.cli.options import Build, Change, Json
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,15 +22,15 @@ if TYPE_CHECKING:
 
 
 def sheet(
-    build: Annotated[Path, typer.Argument(help="Build sheet (TOML).", show_default=False)],
-    change: Annotated[list[Path] | None, typer.Option(help="Change file; may be given several times.")] = None,
+    build: Build,
+    change: Change = None,
     draw: Annotated[Path | None, typer.Option(help="Picture to write, side and top view, without its ending.")] = None,
     all_assumed: Annotated[bool, typer.Option("--assumed", help="List everything that was assumed.")] = False,
     limits: Annotated[list[str] | None, typer.Option("--limits", help="Obstacle, such as climb, whose limit is driven "
                                                      "with each unknown low and high (minutes); several times.")]
     = None,
     sources: Annotated[bool, typer.Option("--sources", help="Formula, source and limits of each number.")] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    as_json: Json = False,
 ) -> None:
     """Show a build sheet: bias, wheel loads, centre of gravity, handbook angles, price, and what was assumed."""
     from models.configuration import load_configuration

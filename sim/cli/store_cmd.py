@@ -8,16 +8,16 @@ from typing import Annotated
 import typer
 
 from sim.cli.console import say, show_json, show_table
+from sim.cli.options import Json, StoreFile
 
 app = typer.Typer(
     no_args_is_help=True, add_completion=False,
     help="A store is one SQLite file with every trial of a batch and real tries. Look into it, copy its trials out.",
 )
-StoreFile = Annotated[Path, typer.Argument(help="Store (SQLite) that a batch has filled.", show_default=False)]
 
 
 @app.command()
-def show(store: StoreFile, as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False) -> None:
+def show(store: StoreFile, as_json: Json = False) -> None:
     """Say what is in a store: trucks, trials, plans, versions."""
     from sim.store.store import Store
 
@@ -70,7 +70,7 @@ def parquet(store: StoreFile, out: Annotated[Path, typer.Option(help="File to wr
 def check(
     store: StoreFile,
     rescue: Annotated[Path | None, typer.Option(help="New store to copy everything into that is as written.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    as_json: Json = False,
 ) -> None:
     """Check every trial and recorded motion against its check value, and name what is damaged.
 

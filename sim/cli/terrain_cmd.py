@@ -8,12 +8,16 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from sim.cli.console import say, show_json, show_table
-from sim.cli.ground_options import Build, Json, Scale, Tyre, Wheelbase, check_picture, file_stem, sized_for
+from sim.cli.ground_options import Json, Scale, SizedFor, Tyre, Wheelbase, check_picture, file_stem, sized_for
+from sim.cli.options import Build, Change, Driver
 from sim.cli.terrain_import_cmd import import_file
 from terrain.whole_file import told_whole
 
 if TYPE_CHECKING:
     from terrain.yardstick import Yardstick
+
+Obstacle = Annotated[str, typer.Argument(help="ledge:30, a .ground.npz or a course .toml.", show_default=False)]
+Seed = Annotated[int, typer.Option(min=0, help="Decides rocks and texture.")]
 
 app = typer.Typer(
     no_args_is_help=True, add_completion=False, rich_markup_mode="rich", help="Obstacles, courses and your own rocks."
@@ -22,7 +26,7 @@ app = typer.Typer(
 
 @app.command("list")
 def list_families(
-    truck: Build = None, wheelbase: Wheelbase = None, tyre: Tyre = None, scale: Scale = None, as_json: Json = False
+    truck: SizedFor = None, wheelbase: Wheelbase = None, tyre: Tyre = None, scale: Scale = None, as_json: Json = False
 ) -> None:
     """Every obstacle family with its levels for a truck, its parameters and the standard it follows."""
     from terrain.families.registry import FAMILIES
@@ -66,9 +70,9 @@ def _described(family: Any, yard: Yardstick) -> dict[str, Any]:
 
 @app.command()
 def show(
-    obstacle: Annotated[str, typer.Argument(help="ledge:30, a .ground.npz or a course .toml.", show_default=False)],
+    obstacle: Obstacle,
     out: Annotated[Path | None, typer.Option("--out", "-o", help="Picture to write: .png or .svg.")] = None,
-    seed: Annotated[int, typer.Option(min=0, help="Decides rocks and texture.")] = 1, truck: Build = None,
+    seed: Seed = 1, truck: SizedFor = None,
     wheelbase: Wheelbase = None, tyre: Tyre = None, scale: Scale = None, as_json: Json = False,
 ) -> None:
     """Draw an obstacle before it is driven: relief, slopes, and the side view with the truck to scale."""
@@ -118,7 +122,7 @@ def _facts(made: Any) -> dict[str, Any]:
 @app.command("sheet")
 def contact_sheet(
     out: Annotated[Path, typer.Option("--out", "-o", help="Picture to write: .png or .svg.")] = Path("obstacles.png"),
-    seed: Annotated[int, typer.Option(min=0, help="Decides rocks and texture.")] = 1, truck: Build = None,
+    seed: Seed = 1, truck: SizedFor = None,
     wheelbase: Wheelbase = None, tyre: Tyre = None, scale: Scale = None,
 ) -> None:
     """Draw every family at three levels on one sheet (about a quarter of a minute)."""
@@ -133,11 +137,11 @@ def contact_sheet(
 
 @app.command()
 def export(
-    obstacle: Annotated[str, typer.Argument(help="ledge:30, a .ground.npz or a course .toml.", show_default=False)],
+    obstacle: Obstacle,
     out: Annotated[Path, typer.Option("--out", "-o", help=".stl, .obj, .ply, .glb, .png (16 bit) or .tif.")],
     base_mm: Annotated[float | None, typer.Option(min=0.1, help="Close it to a block this thick, to print.")] = None,
     every: Annotated[int, typer.Option(min=1, max=100, help="Keep each n-th node of a mesh.")] = 1,
-    seed: Annotated[int, typer.Option(min=0, help="Decides rocks and texture.")] = 1, truck: Build = None,
+    seed: Seed = 1, truck: SizedFor = None,
     wheelbase: Wheelbase = None, tyre: Tyre = None, scale: Scale = None, as_json: Json = False,
 ) -> None:
     """Write ground as a mesh (mm; to print or mill a piece of course) or as a height image."""
@@ -170,13 +174,11 @@ def export(
 
 @app.command()
 def score(
-    course: Annotated[Path, typer.Argument(help="Course file (.toml).", show_default=False)],
-    build: Annotated[Path, typer.Argument(help="Build sheet (TOML).", show_default=False)],
-    change: Annotated[list[Path] | None, typer.Option(help="Change file; may be given several times.")] = None,
+    course: Annotated[Path, typer.Argument(help="Course file (.toml).", show_default=False)], build: Build,
+    change: Change = None,
     percent: Annotated[float, typer.Option(min=1, max=500, help="Every obstacle's level in percent.")] = 100.0,
     seed: Annotated[int, typer.Option(min=0, help="Decides rocks, texture and the driver's hand.")] = 1,
-    driver: Annotated[str, typer.Option(help="Who drives.")] = "steady",
-    as_json: Json = False,
+    driver: Driver = "steady", as_json: Json = False,
 ) -> None:
     """Drive a course once and count gates and points by its own rules."""
     from dataclasses import asdict

@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from sim.cli.console import console, say, show_json
-from sim.cli.ground_options import Build, Json, Scale, Tyre, Wheelbase, file_stem, keep_source, sized_for
+from sim.cli.ground_options import Json, Scale, SizedFor, Tyre, Wheelbase, file_stem, keep_source, sized_for
 
 
 @contextmanager
@@ -40,7 +40,7 @@ def import_file(
     relief_mm: Annotated[str | None, typer.Option(help="Heights of an image's black,white.")] = None,
     thin_mm: Annotated[float, typer.Option(help="Merge mesh points closer than this.")] = 0.0,
     lane: Annotated[str | None, typer.Option(help="x,y;x,y;... in mm; else straight through the middle.")] = None,
-    name: Annotated[str | None, typer.Option(help="What to call it.")] = None, truck: Build = None,
+    name: Annotated[str | None, typer.Option(help="What to call it.")] = None, truck: SizedFor = None,
     wheelbase: Wheelbase = None, tyre: Tyre = None, scale: Scale = None, as_json: Json = False,
 ) -> None:
     """Make ground of a scanned rock, a height image or a grid; say what was lost, and draw it."""

@@ -10,6 +10,7 @@ import typer
 from rich.text import Text
 
 from sim.cli.console import note, say, show_json, show_table
+from sim.cli.options import Json
 
 if TYPE_CHECKING:
     from sim.validation.check import Check, Result
@@ -27,7 +28,7 @@ def validate(
     markdown: Annotated[Path | None, typer.Option(help="Write the page here as Markdown.")] = None,
     picture: Annotated[Path | None, typer.Option(help="Write the picture here (PNG).")] = None,
     workers: Annotated[int | None, typer.Option(min=1, help="Processes; all cores without.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    as_json: Json = False,
 ) -> None:
     """Check the tool against closed forms, published numbers, other engines and other libraries.
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from sim.cli.console import say, show_json, show_table
+from sim.cli.options import Json, ReadingsFile
 
 if TYPE_CHECKING:
     from models.bench.session import WeighingResult
@@ -15,12 +16,12 @@ if TYPE_CHECKING:
 
 
 def weigh(
-    readings: Annotated[Path, typer.Argument(help="Readings file (TOML).", show_default=False)],
+    readings: ReadingsFile,
     sheet: Annotated[Path | None, typer.Option(help="Build sheet, for lengths that were not measured.")] = None,
     ask: Annotated[bool, typer.Option("--ask", help="Be asked for the readings; writes the file.")] = False,
     new: Annotated[bool, typer.Option("--new", help="Write a blank readings file to fill in.")] = False,
     chart: Annotated[Path | None, typer.Option(help="Picture to write, without its ending.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    as_json: Json = False,
 ) -> None:
     """Weigh a truck: wheel loads, bias, cross weight and centre of gravity, with intervals; names what disagrees."""
     from models.bench.session import weigh as work_out
