@@ -17,6 +17,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from models import glossary
 from models.bench.unknowns import MASS_DOUBT, PLACE_DOUBT, SIZE_DOUBT
 from models.clearance import Wheel, clearance
 from models.defaults import resolve
@@ -28,10 +29,10 @@ from models.typical import between, tables, typical
 
 Vector = NDArray[np.float64]
 ANGLES: tuple[str, ...] = (
-    "tips sideways", "tips back on a climb", "noses over on a descent", "slides on a climb", "slides on a side-hill",
-    "approach", "breakover", "departure",
+    glossary.SIDEWAYS, glossary.BACK, glossary.OVER, glossary.SLIDES_BACK, glossary.SLIDES_SIDEWAYS,
+    glossary.APPROACH, glossary.BREAKOVER, glossary.DEPARTURE,
 )  # fmt: skip
-ALSO: tuple[str, ...] = ("front bias", "CG height")
+ALSO: tuple[str, ...] = (glossary.FRONT_BIAS, glossary.CG_HEIGHT)
 """Percent and millimetres; reported with their doubt, not ranked by."""
 SCALE_SHARE = 0.002
 """Standard uncertainty of the whole truck's weight and of the front axle's share of it (common practice, no source)."""

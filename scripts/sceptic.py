@@ -2,12 +2,12 @@
 
     .venv/bin/python scripts/sceptic.py --seeds 10 --nulls 200 --jobs 2 --out sceptic
 
-asks, each time in a process of its own, and prints two tables in Markdown: README's ``shift`` with other luck (same
-word? do the values lie as far apart as the stated interval says?), and changes of 0.01 g at some price, as ``worth``
-asks them (how many are called worth their money, how many intervals leave out zero?). A truck with a hundredth of a
-gram more or less drives no better and no worse, only otherwise: near a limit a trial is chaotic. So for every luck the
-truck as it is and seven such trucks are driven, and each of these eight is asked about against each other. Comparisons
-of one luck share trucks: calls are counted by luck too. Answers stay in the folder: started again it goes on.
+README's ``shift`` is asked with other luck, each time by a process of its own: the same word? Do the values lie as far
+apart as the stated interval says? Then changes of 0.01 g. Such a truck drives no better and no worse, only otherwise:
+near a limit a trial is chaotic. 200 of them are dear to drive, and with one luck much alike. So with the luck of
+every seed two of them are driven beside the truck as it is, to the same limits as ``shift`` finds; then each of 200
+changes is one pair of the three trucks in twelve repeats drawn from all of them, and is judged as the command judges.
+Prints Markdown. Answers stay in the folder: started again it goes on.
 """
 
 from __future__ import annotations
@@ -15,34 +15,25 @@ from __future__ import annotations
 import argparse
 import json
 import math
-import shutil
 import statistics
 import subprocess
 import sys
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from functools import partial
-from itertools import combinations
+from itertools import permutations
 from multiprocessing import get_context
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from scipy.stats import t as student
 
-if TYPE_CHECKING:
-    from models.change import Change
-    from models.spec import Sheet
-
 ROOT = Path(__file__).resolve().parent.parent
 BUILD = ROOT / "models" / "scenario_data" / "gundi.toml"
-PARTS = ("battery", "body shell", "steering servo", "motor", "front wheel", "battery", "body shell")
-"""Of the trucks alike: one part heavier or, from the sixth on, lighter by a hundredth of a gram."""
-GRAMS = 0.01
-LINEUP = len(PARTS) + 1
-PAIRS = LINEUP * (LINEUP - 1) // 2
-FIRST_SEED = 1001
-"""Of the first luck that changes which change nothing meet."""
+ALIKE = (("battery", 0.01), ("motor", -0.01))
+"""Parts of the trucks alike, and by how many grams they differ from the truck as it is."""
+PRICE = 16.0
 ERROR = 0.05
 
 
@@ -60,7 +51,6 @@ def asked(out: Path, name: str, words: Sequence[str]) -> dict[str, Any]:
             raise SystemExit(f"{name}: {run.stderr.strip()}")
         file.with_suffix(".part").write_text(run.stdout, encoding="utf-8")
         file.with_suffix(".part").rename(file)
-        shutil.rmtree(work, ignore_errors=True)
     answer: dict[str, Any] = json.loads(file.read_text(encoding="utf-8"))
     return answer
 
@@ -71,76 +61,71 @@ def seeded(out: Path, seed: int) -> dict[str, Any]:
     return asked(out, f"shift-{seed}", words)
 
 
-def changed(sheet: Sheet, before: int, after: int) -> Change:
-    """From one of the trucks alike to another (0: as it is), at some price."""
-    from models.change import Change
+def limits(out: Path, seed: int) -> list[Any]:
+    """(trucks, lines, repeats) limits of the truck as it is and of those alike with the luck of a seed.
 
-    grams = {PARTS[k - 1]: own(sheet, PARTS[k - 1]) for k in (before, after) if k}
-    if after:
-        key, mass = grams[PARTS[after - 1]]
-        grams[PARTS[after - 1]] = key, round(mass + (GRAMS if after <= len(set(PARTS)) else -GRAMS), 6)
-    return Change.model_validate({
-        "schema": 1, "name": f"{before} to {after}", "price": float(5 + 7 * before + after), "currency": "USD",
-        "replace": [{"part": part, key: mass} for part, (key, mass) in grams.items()]})
-
-
-def own(sheet: Sheet, name: str) -> tuple[str, float]:
-    """Key and value of a part's mass on the sheet."""
-    part = next(p for p in sheet.parts if p.name == name)
-    found = ("mass_g", part.mass_g) if part.mass_g is not None else ("mass_each_g", part.mass_each_g)
-    assert found[1] is not None
-    return found[0], found[1]
-
-
-def nulls(out: Path, luck: int) -> list[dict[str, Any]]:
-    """What ``worth`` says of every pair of the trucks alike with one luck: from its file, else by driving them."""
-    file = out / f"nulls-{luck}.json"
+    From their file, else by driving them; what ``shift`` drove with that seed is known.
+    """
+    file = out / f"alike-{seed}.json"
     if not file.exists():
-        answers = drive(out / f"nulls-{luck}.sqlite", luck)
-        file.with_suffix(".part").write_text(json.dumps(answers), encoding="utf-8")
+        found = drive(out / f"shift-{seed}" / "trials.sqlite", seed)
+        file.with_suffix(".part").write_text(json.dumps(found), encoding="utf-8")
         file.with_suffix(".part").rename(file)
-    found: list[dict[str, Any]] = json.loads(file.read_text(encoding="utf-8"))
+    read: list[Any] = json.loads(file.read_text(encoding="utf-8"))
+    return read
+
+
+def drive(store: Path, seed: int) -> list[Any]:
+    """Drive the trucks alike as ``shift --luck-only`` does."""
+    from models.change import Change
+    from models.sheet import load_sheet
+    from sim.decision.change_sets import drawer
+    from sim.decision.effect import FEWEST, enough, paired
+    from sim.decision.obstacle_mix import lines
+    from sim.decision.runner import opened, yard
+
+    sheet = load_sheet(BUILD)
+    mass = {part.name: part.mass_g for part in sheet.parts}
+    alike = drawer(sheet, [Change.model_validate({
+        "schema": 1, "name": f"{part} {grams:+g} g", "price": PRICE, "currency": "USD",
+        "replace": [{"part": part, "mass_g": (mass[part] or 0.0) + grams}]}) for part, grams in ALIKE])
+    trucks = [alike.truck(0), *(alike.truck(1 << k) for k in range(len(ALIKE)))]
+    mix = lines((), (), yard(trucks[0]))
+    hashes = [truck.hash for truck in trucks]
+    with opened(trucks, mix, yard(trucks[0]), store, workers=1, seed=seed) as field:
+        field.find(hashes, range(FEWEST))
+        print(f"seed {seed}: {field.run_trials} trials, {field.known_trials} known", file=sys.stderr, flush=True)
+        found: list[Any] = enough(paired(field.searches, mix, hashes, range(FEWEST))).limit.tolist()
     return found
 
 
-def drive(store: Path, luck: int) -> list[dict[str, Any]]:
-    """Drive the trucks alike as ``worth`` does, and ask about each against each.
+def judged(pool: Sequence[Any], count: int) -> list[dict[str, Any]]:
+    """What is said of each of ``count`` changes: a pair of trucks alike in twelve repeats of the pool.
 
-    :raises SystemExit: What is asked about is not what was driven.
+    :param pool: Limits of every seed, from :func:`limits`.
     """
-    from models.edit import apply
-    from models.sheet import load_sheet
-    from sim.decision import cases, worth
-    from sim.decision.change_sets import drawer
-    from sim.decision.effect import FEWEST, LEAST_WORTH, effect
-    from sim.decision.judgement import plain
-    from sim.decision.obstacle_mix import lines
-    from sim.decision.runner import opened, yard
-    from sim.decision.unknowns import priors
-    from sim.statistics.group_sequential import level
+    import numpy as np
 
-    sheet, seed = load_sheet(BUILD), FIRST_SEED + luck
-    alike = drawer(sheet, [changed(sheet, 0, k) for k in range(1, LINEUP)])
-    trucks = [alike.truck(0), *(alike.truck(1 << k) for k in range(LINEUP - 1))]
-    mix = lines((), (), yard(trucks[0]))
-    joint = cases.joint(priors(sheet, "steady"), "steady", FEWEST, seed)
-    answers = []
-    with opened(trucks, mix, yard(trucks[0]), store, workers=1, seed=seed, cases=joint.by_number()) as field:
-        field.find([truck.hash for truck in trucks], range(FEWEST))
-        driven = field.run_trials
-        for a, b in combinations(range(LINEUP), 2):
-            base = apply(sheet, [changed(sheet, 0, a)]) if a else sheet
-            one = drawer(base, [changed(sheet, a, b)])
-            if [one.truck(0).hash, one.truck(1).hash] != [trucks[a].hash, trucks[b].hash]:
-                raise SystemExit(f"trucks {a} and {b} are not those that were driven")
-            said = worth.worth(one, field, mix, FEWEST)
-            gain = said.shares[0].alone
-            luck_only = effect(said.found, trucks[b].hash, level((FEWEST,)))
-            answers.append({"pair": [a, b], "luck": luck, "buy": said.bought() is not None, "value": gain.value,
-                            "low": gain.low, "high": gain.high, "word": plain(luck_only.gain, LEAST_WORTH)})
-        if field.run_trials != driven:
-            raise SystemExit("a pair had to be driven again")
-    return [one | {"trials": driven} for one in answers]
+    from sim.decision.effect import FEWEST, LEAST_WORTH, PairedLimits, effect
+    from sim.decision.judgement import judge
+    from sim.decision.obstacle_mix import lines
+    from sim.decision.runner import yard
+    from sim.statistics.group_sequential import level
+    from sim.trial.truck import load_truck
+
+    mix = lines((), (), yard(load_truck(BUILD)))
+    all_ = np.concatenate([np.array(one) for one in pool], axis=2)
+    pairs = list(permutations(range(len(all_)), 2))
+    rng, answers = np.random.default_rng(1), []
+    for number in range(count):
+        chosen = rng.choice(all_.shape[2], FEWEST, replace=False)
+        two = all_[list(pairs[number % len(pairs)])][:, :, chosen]
+        found = judge(effect(PairedLimits(mix, ("one", "other"), two, tuple(range(FEWEST))), "other", level((FEWEST,))),
+                      LEAST_WORTH)
+        gain = found.effect.gain
+        answers.append({"word": found.word, "value": gain.value, "low": gain.low, "high": gain.high,
+                        "buy": gain.low > LEAST_WORTH, "same": bool(np.all(two[0] == two[1]))})
+    return answers
 
 
 def told_seeds(answers: Sequence[dict[str, Any]]) -> str:
@@ -161,25 +146,20 @@ def told_seeds(answers: Sequence[dict[str, Any]]) -> str:
     return "\n".join(rows)
 
 
-def told_nulls(answers: Sequence[dict[str, Any]]) -> str:
+def told_nulls(answers: Sequence[dict[str, Any]], repeats: int, differ: int) -> str:
     """Calls on changes that change nothing, beside what is nominal."""
     count = len(answers)
-    lucks = sorted({a["luck"] for a in answers})
-    rows = ["| changes of 0.01 g | called | nominal | lucks with a call |", "|---|---|---|---|"]
-    called: tuple[tuple[str, Callable[[dict[str, Any]], bool], str], ...] = (
-        ("worth their money", lambda a: a["buy"], f"{100.0 * ERROR / 2.0:g} %"),
-        ("interval leaves out zero", lambda a: a["low"] > 0.0 or a["high"] < 0.0, f"{100.0 * ERROR:g} %"))
-    for name, holds, nominal in called:
-        those = [a for a in answers if holds(a)]
-        rows.append(f"| {name} | {len(those)} of {count} | {nominal} | {len({a['luck'] for a in those})} of "
-                    f"{len(lucks)} |")
+    rows = ["| changes of 0.01 g | called | nominal |", "|---|---|---|"]
+    called = (("gain above the least worth having", sum(a["buy"] for a in answers), f"{100.0 * ERROR / 2.0:g} %"),
+              ("interval leaves out zero", sum(a["low"] > 0.0 or a["high"] < 0.0 for a in answers),
+               f"{100.0 * ERROR:g} %"))
+    rows += [f"| {name} | {calls} of {count} | {nominal} |" for name, calls, nominal in called]
     values = [a["value"] for a in answers]
     words = "; ".join(f"{number} x {word}" for word, number in Counter(a["word"] for a in answers).most_common())
-    trials = sum(next(a["trials"] for a in answers if a["luck"] == luck) for luck in lucks)
-    rows += ["", f"Words of the intervals: {words}. Gains from {min(values):+.2f} to {max(values):+.2f} points, root "
-             f"mean square {math.sqrt(statistics.mean(v * v for v in values)):.2f}; half width of the intervals "
-             f"{statistics.median((a['high'] - a['low']) / 2.0 for a in answers):.2f} (median); {len(lucks)} lucks, "
-             f"{LINEUP} trucks each, {trials} trials."]
+    rows += ["", f"Words: {words}. Gains from {min(values):+.2f} to {max(values):+.2f} points, root mean square "
+             f"{math.sqrt(statistics.mean(v * v for v in values)):.2f}; half width of the intervals "
+             f"{statistics.median((a['high'] - a['low']) / 2.0 for a in answers):.2f} (median). From {repeats} repeats "
+             f"of {len(ALIKE) + 1} trucks; in {differ} of them a limit differs."]
     return "\n".join(rows)
 
 
@@ -198,15 +178,16 @@ def main() -> None:
     given = parser.parse_args()
     out = given.out.resolve()
     out.mkdir(parents=True, exist_ok=True)
-    lucks = math.ceil(given.nulls / PAIRS)
+    seeds = range(1, given.seeds + 1)
     with ThreadPoolExecutor(given.jobs) as pool:
-        answers = list(pool.map(partial(seeded, out), range(1, given.seeds + 1)))
+        answers = list(pool.map(partial(seeded, out), seeds))
     if given.seeds > 1:
         print(told_seeds(answers), end="\n\n", flush=True)
-    with ProcessPoolExecutor(given.jobs, mp_context=get_context("spawn")) as processes:
-        found = [one for some in processes.map(partial(nulls, out), range(lucks)) for one in some]
-    if found:
-        print(told_nulls(found))
+    if given.nulls and given.seeds:
+        with ProcessPoolExecutor(given.jobs, mp_context=get_context("spawn")) as processes:
+            found = list(processes.map(partial(limits, out), seeds))
+        by_repeat = [cells for one in found for cells in zip(*(zip(*truck, strict=True) for truck in one), strict=True)]
+        print(told_nulls(judged(found, given.nulls), len(by_repeat), sum(len(set(cells)) > 1 for cells in by_repeat)))
 
 
 if __name__ == "__main__":

@@ -290,7 +290,7 @@ def test_the_picture_of_a_move():
     found = look(0.10, 0.04, 117.0)
     drawn = draw_shift(found, "Worth it")
     assert len(drawn.axes) == 3 + len(LINES)
-    assert "weight on the front wheels" in words(drawn)
+    assert "front bias" in words(drawn)
 
 
 class Additive(Slope):

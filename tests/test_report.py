@@ -162,9 +162,9 @@ def test_card_numbers_are_those_of_the_sheets(folder: Path) -> None:
     rows = {row.words: row for row in found[1].rows}
     assert rows["mass"].value == pytest.approx(1e3 * truck_properties(sheet).mass)
     tip = tip_angles(contact_places(sheet), truck_properties(sheet).cg).in_degrees()
-    assert rows["tips nose up"].value == pytest.approx(tip.back)
+    assert rows["tips back on a climb"].value == pytest.approx(tip.back)
     base = {row.words: row for row in found[0].rows}
-    assert rows["tips nose up"].change == pytest.approx(tip.back - base["tips nose up"].value)
+    assert rows["tips back on a climb"].change == pytest.approx(tip.back - base["tips back on a climb"].value)
 
 
 @pytest.mark.usefixtures("written")

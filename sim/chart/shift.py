@@ -8,14 +8,15 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from models import glossary
 from sim.chart import style
 from sim.decision.obstacle_mix import Line
 from sim.decision.shift import ShiftAnswer
 
 WIDTH = 10.4
 _LEFT, _GAP = 0.75, 0.85
-TIPS = (("back", "climb: tips back"), ("front", "descent: noses over"), ("left", "left side low"),
-        ("right", "right side low"))
+TIPS = (("back", glossary.BACK), ("front", glossary.OVER), ("left", f"{glossary.SIDEWAYS}, left low"),
+        ("right", f"{glossary.SIDEWAYS}, right low"))
 
 
 def shift(found: ShiftAnswer, title: str, assumed: str = "") -> Figure:
@@ -66,7 +67,7 @@ def _panel_width() -> float:
 
 def _bias(axes: Axes, found: ShiftAnswer) -> None:
     axes.plot([s.position for s in found.statics], [s.front_percent for s in found.statics], color=style.INK, lw=1.8)
-    _named(axes, "weight on the front wheels, %")
+    _named(axes, f"{glossary.FRONT_BIAS}, %")
 
 
 def _tips(axes: Axes, found: ShiftAnswer) -> None:
@@ -75,7 +76,7 @@ def _tips(axes: Axes, found: ShiftAnswer) -> None:
         (word, [getattr(s.tip_deg, side) for s in found.statics]) for side, word in TIPS
     ]
     if np.allclose(curves[2][1], curves[3][1], atol=0.05):
-        curves = [*curves[:2], ("either side low", curves[2][1])]
+        curves = [*curves[:2], (glossary.SIDEWAYS, curves[2][1])]
     for k, (word, y) in enumerate(curves):
         axes.plot(x, y, color=style.colour(k), lw=1.8, ls=("-", "--", "-.", ":")[k], label=word)
     axes.legend(frameon=False, fontsize=style.SMALL, loc="upper left", ncols=2, borderaxespad=0.1, handlelength=2.4)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from models import glossary
 from sim.cli.console import say, show_json, show_table
 from sim.cli.options import Json, Workers
 
@@ -103,10 +104,10 @@ def _introduce(study: Study, statics: dict[str, Statics]) -> None:
     tips = [statics[name].tip_deg for name in names]
     rows: list[tuple[str, list[Any]]] = [
         ("mass", [f"{f['mass_g']:.0f} g" for f in facts]),
-        ("front bias", [f"{f['front_percent']:.1f} %" for f in facts]),
-        ("tips sideways", [f"{min(tip.left, tip.right):.1f}°" for tip in tips]),
-        ("tips back on a climb", [f"{tip.back:.1f}°" for tip in tips]),
-        ("noses over on a descent", [f"{tip.front:.1f}°" for tip in tips]),
+        (glossary.FRONT_BIAS, [f"{f['front_percent']:.1f} %" for f in facts]),
+        (glossary.SIDEWAYS, [f"{min(tip.left, tip.right):.1f}°" for tip in tips]),
+        (glossary.BACK, [f"{tip.back:.1f}°" for tip in tips]),
+        (glossary.OVER, [f"{tip.front:.1f}°" for tip in tips]),
     ]
     show_table("On the bench, by the handbook (rigid truck: a real one tips earlier)", ("", *names),
                [(name, *values) for name, values in rows])

@@ -93,6 +93,8 @@ def as_data(
 
 
 def _show(configuration: Configuration, truck: MassProperties, loads: WheelLoads, n: Statics) -> None:
+    from models import glossary
+
     sheet_, tip = configuration.sheet, n.tip_deg
     invented = "  (invented)" if sheet_.invented else ""
     say(f"{configuration.name}, 1/{sheet_.scale:g}{invented}")
@@ -102,20 +104,20 @@ def _show(configuration: Configuration, truck: MassProperties, loads: WheelLoads
     front_left, front_right, rear_left, rear_right = loads.grams
     show_table("Weight", ("", ""), [
         ("mass", f"{1e3 * truck.mass:.0f} g"),
-        ("front bias (front / rear)", f"{loads.front_percent:.1f} / {100 - loads.front_percent:.1f} %"),
+        (f"{glossary.FRONT_BIAS} (front / rear)", f"{loads.front_percent:.1f} / {100 - loads.front_percent:.1f} %"),
         ("left / right", f"{loads.left_percent:.1f} / {100 - loads.left_percent:.1f} %"),
         ("front wheels, left and right", f"{front_left:.0f} g, {front_right:.0f} g"),
         ("rear wheels, left and right", f"{rear_left:.0f} g, {rear_right:.0f} g"),
-        ("CG height", f"{z:.1f} mm"),
+        (glossary.CG_HEIGHT, f"{z:.1f} mm"),
         ("CG place", f"{x:.1f} mm ahead of the rear axle, {abs(y):.1f} mm {_side(y)}"),
     ])
     show_table("Handbook angles (rigid truck: real ones tip earlier)", ("", ""), [
-        ("tips sideways, left / right", f"{tip.left:.1f}° / {tip.right:.1f}°"),
-        ("tips back on a climb", f"{tip.back:.1f}°"),
-        ("noses over on a descent", f"{tip.front:.1f}°"),
-        ("stability: nearest edge of the footprint", f"{n.stability_distance_mm:.1f} mm from the weight"),
-        ("stability: rise before it goes over", f"{n.stability_rise_mm:.1f} mm (normalised energy)"),
-        ("slides on a climb / side-hill", f"{n.climb_grip_deg:.1f}° / {n.side_grip_deg:.1f}°"),
+        (f"{glossary.SIDEWAYS}, left / right", f"{tip.left:.1f}° / {tip.right:.1f}°"),
+        (glossary.BACK, f"{tip.back:.1f}°"),
+        (glossary.OVER, f"{tip.front:.1f}°"),
+        (glossary.EDGE, f"{n.stability_distance_mm:.1f} mm from the weight"),
+        (glossary.RISE, f"{n.stability_rise_mm:.1f} mm (normalised energy)"),
+        (f"{glossary.SLIDES_BACK} / side-hill", f"{n.climb_grip_deg:.1f}° / {n.side_grip_deg:.1f}°"),
         ("ledge by grip, up to the radius: front / rear / whole",
          f"{n.front_ledge_mm:.0f} / {n.rear_ledge_mm:.0f} / {n.ledge_mm:.0f} mm (open between the axles: "
          f"{n.open_ledge_mm:.0f} mm)"),

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+from models import glossary
 from models.massprops import GRAVITY, MassProperties, WheelLoads, truck_properties, wheel_loads
 from models.spec import Sheet
 from models.statics import standing_numbers
@@ -64,23 +65,23 @@ def wheel_grams(now: Standing) -> list[float]:
 
 
 _LABELS: dict[str, tuple[str, str, str, int]] = {
-    "front": ("Weight", "on the front axle", "%", 1),
+    "front": ("Weight", glossary.FRONT_BIAS, "%", 1),
     "left": ("Weight", "on the left wheels", "%", 1),
     "mass": ("Weight", "mass", "g", 1),
     "cg_x": ("Weight", "centre of gravity ahead of the rear axle", "mm", 1),
     "cg_y": ("Weight", "centre of gravity left of the middle", "mm", 1),
-    "cg_z": ("Weight", "centre of gravity up", "mm", 1),
-    "tip_left": ("Tips over at", "sideways, left side low", "°", 1),
-    "tip_right": ("Tips over at", "sideways, right side low", "°", 1),
-    "tip_back": ("Tips over at", "tips back on a climb", "°", 1),
-    "tip_front": ("Tips over at", "noses over on a descent", "°", 1),
-    "distance": ("Tips over at", "nearest edge of the footprint, level", "mm", 1),
-    "rise": ("Tips over at", "rise before it goes over, level", "mm", 1),
-    "climb_grip": ("Slides at", "slides on a climb", "°", 1),
-    "side_grip": ("Slides at", "slides on a side-hill", "°", 1),
-    "approach": ("Underside", "approach", "°", 1),
-    "breakover": ("Underside", "breakover", "°", 1),
-    "departure": ("Underside", "departure", "°", 1),
+    "cg_z": ("Weight", glossary.CG_HEIGHT, "mm", 1),
+    "tip_left": ("Tips over at", f"{glossary.SIDEWAYS}, left side low", "°", 1),
+    "tip_right": ("Tips over at", f"{glossary.SIDEWAYS}, right side low", "°", 1),
+    "tip_back": ("Tips over at", glossary.BACK, "°", 1),
+    "tip_front": ("Tips over at", glossary.OVER, "°", 1),
+    "distance": ("Tips over at", f"{glossary.EDGE}, level", "mm", 1),
+    "rise": ("Tips over at", f"{glossary.RISE}, level", "mm", 1),
+    "climb_grip": ("Slides at", glossary.SLIDES_BACK, "°", 1),
+    "side_grip": ("Slides at", glossary.SLIDES_SIDEWAYS, "°", 1),
+    "approach": ("Underside", glossary.APPROACH, "°", 1),
+    "breakover": ("Underside", glossary.BREAKOVER, "°", 1),
+    "departure": ("Underside", glossary.DEPARTURE, "°", 1),
     "belly": ("Underside", "clearance of the belly", "mm", 1),
 }
 

@@ -11,6 +11,7 @@ from typing import Any
 
 from PIL import Image, ImageOps, UnidentifiedImageError
 
+from models import glossary
 from models.errors import BuildSheetError
 from models.footprint import level_footing
 from models.massprops import contact_places, truck_properties
@@ -126,21 +127,21 @@ def _measures(facts: dict[str, Any], sheet: Sheet | None) -> dict[str, tuple[flo
     if "mass_g" in facts:
         out["mass"] = (float(facts["mass_g"]), "g", 0)
     if "front_percent" in facts:
-        out["front axle"] = (float(facts["front_percent"]), "%", 1)
+        out[glossary.FRONT_BIAS] = (float(facts["front_percent"]), "%", 1)
     if "cg_mm" in facts:
-        out["gravity centre up"] = (float(facts["cg_mm"][2]), "mm", 1)
+        out[glossary.CG_HEIGHT] = (float(facts["cg_mm"][2]), "mm", 1)
     if sheet is not None:
         try:
             places, cg = contact_places(sheet), truck_properties(sheet).cg
         except BuildSheetError:
             return out
         tip, footing = tip_angles(places, cg).in_degrees(), level_footing(places, cg)
-        out["tips nose up"] = (tip.back, "°", 1)
-        out["tips nose down"] = (tip.front, "°", 1)
-        out["tips left"] = (tip.left, "°", 1)
-        out["tips right"] = (tip.right, "°", 1)
-        out["footprint's nearest edge"] = (1000.0 * footing.distance, "mm", 1)
-        out["rises before it goes over"] = (1000.0 * footing.rise, "mm", 1)
+        out[glossary.BACK] = (tip.back, "°", 1)
+        out[glossary.OVER] = (tip.front, "°", 1)
+        out[f"{glossary.SIDEWAYS}, left low"] = (tip.left, "°", 1)
+        out[f"{glossary.SIDEWAYS}, right low"] = (tip.right, "°", 1)
+        out[glossary.EDGE] = (1000.0 * footing.distance, "mm", 1)
+        out[glossary.RISE] = (1000.0 * footing.rise, "mm", 1)
     return out
 
 
