@@ -60,8 +60,7 @@ FORMULAS: dict[str, Formula] = {
                                  "the wheel's pull on the ramp, tyres on their edges, links that bind"),
     "ramp_first_lift": Formula("first tyre without load on the ramp", _EQUILIBRIUM, "as the ramp travel index"),
     "steer_needed_kgcm": Formula(
-        "both wheels: mu W sqrt(d^2 + (a/3)^2) + W d sin(i) cos(i) sin(lock)",
-        _BARTON,
+        "both wheels: mu W sqrt(d^2 + (a/3)^2) + W d sin(i) cos(i) sin(lock)", _BARTON,
         "a tyre wedged in rock or a bound driveline needs several times as much; friction of the linkage",
     ),
     "steer_available_kgcm": Formula(
@@ -92,8 +91,7 @@ FORMULAS: dict[str, Formula] = {
     "rear_drop_mm": Formula("ride height of the sheet less that at rest", _EQUILIBRIUM, "friction of the shocks"),
     "linkage_error_mm": Formula(
         "largest distance of the axle's middle, two joints against Newton's method on the four rod lengths",
-        "closed-loop position solve (own)",
-        "compared at the corners of bump, droop and roll",
+        "closed-loop position solve (own)", "compared at the corners of bump, droop and roll",
     ),
     "linkage_error_deg": Formula(
         "largest difference of the axle's steer, as above", "closed-loop position solve (own)", "as above"

@@ -14,21 +14,11 @@ from typing import Any
 import pytest
 from page_hand import Hand, no_faults, wait_long
 from page_server import Served, served
-from test_browser import BROWSER, DRIVER, requests, wait
+from test_browser import pytestmark, requests, wait  # noqa: F401  (the marks hold here too)
 
 from models.scenario import DATA, builds
 from models.scenario import changes as scenario_changes
 
-pytestmark = [
-    pytest.mark.slow,
-    pytest.mark.skipif(
-        BROWSER is None or DRIVER is None,
-        reason="needs the programs chromium and chromedriver (Debian: apt-get install chromium chromium-driver)",
-    ),
-    # The driver's own connections are closed when it quits, some after the test that used them.
-    pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning"),
-    pytest.mark.filterwarnings("ignore::ResourceWarning"),
-]
 SCREENS = {
     "bench": "", "truck": "truck?sheet=gundi.toml", "question": "question?sheet=gundi.toml", "answer": "answer",
     "log": "log", "ground": "ground",

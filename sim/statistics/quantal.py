@@ -104,8 +104,7 @@ def _split(tried: LevelCounts) -> bool:
 def _no_curve() -> SimError:
     return SimError(
         "no curve can be fitted: clears and fails do not overlap, or there are more clears at the harder levels",
-        field="levels",
-        remedy="Try levels in between, or use a searched limit.",
+        field="levels", remedy="Try levels in between, or use a searched limit.",
     )
 
 

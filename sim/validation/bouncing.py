@@ -127,8 +127,7 @@ def bounce_on_tyres() -> Measured:
 @GROUP.check(
     "bounce on shocks",
     "A truck on hard discs bounces on its shocks as a beam on two springs: rate times motion ratio squared",
-    source="equations of motion of a beam on two springs, lift and pitch",
-    known="derived here",
+    source="equations of motion of a beam on two springs, lift and pitch", known="derived here",
     unit="Hz",
     tolerance=relative(0.05, "axles tilt and wheels roll a little as the chassis heaves, which the beam leaves out"),
     slow=True,

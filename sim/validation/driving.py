@@ -129,8 +129,7 @@ def cruise(model: RigidModel, speed: float, time: float, *, step: float = STEP) 
 @GROUP.check(
     "overdrive slip",
     "Locked axles straight ahead: front and rear tread differ in slip by the lead (6 %), shared between both axles",
-    source="kinematics of locked axles: slip differs by the lead; no wind-up relief",
-    known="derived here",
+    source="kinematics of locked axles: slip differs by the lead; no wind-up relief", known="derived here",
     unit="slip",
     tolerance=relative(0.02, "(1 + front slip) / (1 + rear slip) = 1 + lead exactly; both treads are as high"),
 )
@@ -148,8 +147,7 @@ def overdrive_slip() -> Measured:
 @GROUP.check(
     "overdrive scrub",
     "With a lead (200 %) far beyond what treads can give, the lighter axle slides and both axles pull apart by mu N",
-    source="Coulomb friction and equilibrium along x",
-    known="derived here",
+    source="Coulomb friction and equilibrium along x", known="derived here",
     unit="N",
     tolerance=relative(0.05, "rolling resistance is a part of either axle's force, and the patch's entry never slides"),
     slow=True,
@@ -280,8 +278,7 @@ _LEDGE = "quasi-static four-wheel-drive ledge limit, closed form and friction-co
 @GROUP.check(
     "rigid wheel, ledge",
     f"A rigid truck (mu {MU_LEDGE}) never climbs a higher ledge with its front axle than statics allow",
-    source=_LEDGE,
-    known="derived here",
+    source=_LEDGE, known="derived here",
     unit="h/R",
     tolerance=at_most(0.05, "the few elements at an edge give half a millimetre (0.02 R), five bisections leave 0.01"),
     slow=True,
@@ -297,8 +294,7 @@ def rigid_ledge() -> Measured:
 @GROUP.check(
     "rigid wheel, ledge, whole truck",
     f"Crept at by 0.03 m/s, a rigid truck (mu {MU_LEDGE}) gets its rear axle up as high as statics allow, nose up",
-    source=_LEDGE,
-    known="derived here",
+    source=_LEDGE, known="derived here",
     unit="h/R",
     tolerance=relative(0.03, "bisected to 0.005 R; at 0.08 m/s the swing of motor and truck gives a fifth more"),
     slow=True,

@@ -38,8 +38,7 @@ def simulated(of: Sheet, low: str) -> float:
 @GROUP.check(
     "hub covers, climb, simulated",
     "46 g of brass at the front hubs of a stock 1/24: gain of the simulated soft truck (49 to 53 deg measured)",
-    source="a hobbyist's measurement before and after",
-    known="unsourced",
+    source="a hobbyist's measurement before and after", known="unsourced",
     unit="deg",
     tolerance=between("4 deg measured, error not stated: 1.5 deg on the safe side of it, and no more than 1.5 above"),
     slow=True,
@@ -72,8 +71,7 @@ def portal() -> Measured:
 @GROUP.check(
     "57 % and 54 % front",
     "A 1/12 with 57 % front tipped back at 51 deg, a 1/10 with tall body, rear spare and 54 % at 50: order and size",
-    source="magazine tests of October and November 2018",
-    known="unsourced",
+    source="magazine tests of October and November 2018", known="unsourced",
     unit="deg",
     tolerance=between("1 deg measured to a degree each: 0 to 4, since heights are assumed alike but for the spare"),
     slow=True,
@@ -95,8 +93,7 @@ def bias_pair() -> Measured:
 @GROUP.check(
     "body on and off",
     "A 1/10 trail truck with brass knuckles and wheel weights tips back at 58 deg, without its body near 60",
-    source=PAGE,
-    known="unsourced",
+    source=PAGE, known="unsourced",
     unit="deg",
     tolerance=between("about 2 deg measured on a mat: half to three times, for the body's weight is not stated"),
     slow=True,

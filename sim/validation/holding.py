@@ -103,8 +103,7 @@ def slide_angle(model: RigidModel, low: str, near: float) -> float:
     "A truck with locked wheels starts to slide at tan(angle) = mu: three trucks, mu 0.4, 0.6, sideways and nose up",
     source="Coulomb friction; Jazar, Vehicle Dynamics (Springer 2008), eq. 2.69 for all wheels at the limit",
     known="read",
-    unit="tan",
-    tolerance=relative(0.01, "2 mm/s downhill is reached 0.1 deg after the limit at this table's speed"),
+    unit="tan", tolerance=relative(0.01, "2 mm/s downhill is reached 0.1 deg after the limit at this table's speed"),
     slow=True,
 )
 def grip_limit() -> Measured:

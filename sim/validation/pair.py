@@ -79,8 +79,7 @@ TRIALS = ("ledge:24", "ledge-on-slope:10", "side-hill:36", "climb:45", "descent:
 @GROUP.check(
     "whole trials, PyBullet",
     f"The same attempts in our tree and in PyBullet: {', '.join(TRIALS)}, smallest tip-over margin and end",
-    source="PyBullet's articulated body algorithm and integrator",
-    known="other library",
+    source="PyBullet's articulated body algorithm and integrator", known="other library",
     unit="deg",
     tolerance=absolute(1.0e-3, "rounding grows where wheels break away; an outcome that differs counts as 180"),
     slow=True,

@@ -194,8 +194,7 @@ def side_tip() -> Measured:
     known="other library",
     unit="deg",
     tolerance=absolute(
-        1.5,
-        "our axle joints are exact at ride height only, and here axles hang and squat to their stops; see below",
+        1.5, "our axle joints are exact at ride height only, and here axles hang and squat to their stops; see below",
     ),
     needs=("mujoco",),
     slow=True,

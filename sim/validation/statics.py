@@ -119,8 +119,7 @@ def approach() -> Measured:
     "Belly 0.20 m over the ground in the middle of a 2.6 m wheelbase, loaded radius 0.35 m",
     source="49 CFR 523.2 (2015): supplement of the angle of two tangents; the shortcut 2 atan(2c / l) gives 17.49",
     known="read",
-    unit="deg",
-    tolerance=absolute(5e-5, PRINTED),
+    unit="deg", tolerance=absolute(5e-5, PRINTED),
 )
 def breakover() -> Measured:
     """Two tangents from the middle of the belly."""
@@ -152,8 +151,7 @@ def lift() -> Measured:
     "19.62 N, wheelbase 0.30 m, centre 90 mm high, 25 deg: load added on the scale, and height back from it",
     source="moments about the raised axle: h = R + (l / W) dF cot(angle), the axle lift of ISO 10392; own numbers",
     known="derived here",
-    unit="N, m",
-    tolerance=relative(1e-6, PRINTED),
+    unit="N, m", tolerance=relative(1e-6, PRINTED),
 )
 def lifted_height() -> Measured:
     """Round trip."""

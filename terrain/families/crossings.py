@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from terrain.families.ledges import BEYOND, askew, fine, step
+from terrain.families.ledges import BEYOND, askew, fine, step, then_level
 from terrain.piece import Grid, Piece
 from terrain.profile import Profile
 from terrain.yardstick import Yardstick
@@ -54,13 +54,7 @@ def gully(level: float, yard: Yardstick, rng: np.random.Generator, bank_deg: flo
     def shape(x: Grid, y: Grid) -> Grid:
         return whole(x) + 0.0 * y
 
-    return Piece(
-        length=far + (BEYOND + 0.5) * wb,
-        shape=shape,
-        finish=far + BEYOND * wb,
-        crux=(near, far + 0.5 * wb),
-        notes=(("bank_built_deg", math.degrees(bank)),),
-    )
+    return then_level(far, yard, shape, (near, far + 0.5 * wb), notes=(("bank_built_deg", math.degrees(bank)),))
 
 
 def log(level: float, yard: Yardstick, rng: np.random.Generator, buried_percent: float, skew_deg: float) -> Piece:
@@ -78,13 +72,8 @@ def log(level: float, yard: Yardstick, rng: np.random.Generator, buried_percent:
         return np.where(np.abs(off) < radius, np.maximum(round_top, 0.0), 0.0)
 
     far = middle + radius
-    return Piece(
-        length=far + (BEYOND + 0.5) * wb,
-        shape=shape,
-        finish=far + BEYOND * wb,
-        crux=(middle - radius - 0.25 * wb, far + 0.75 * wb),
-        notes=(("height_mm", 1000.0 * max(axis_height + radius, 0.0)),),
-    )
+    crux = (middle - radius - 0.25 * wb, far + 0.75 * wb)
+    return then_level(far, yard, shape, crux, notes=(("height_mm", 1000.0 * max(axis_height + radius, 0.0)),))
 
 
 def gap(level: float, yard: Yardstick, rng: np.random.Generator, depth_percent: float, skew_deg: float) -> Piece:
@@ -99,11 +88,5 @@ def gap(level: float, yard: Yardstick, rng: np.random.Generator, depth_percent: 
         return step(along, near, -depth, yard.face) + step(along, near + width - yard.face, depth, yard.face)
 
     far = near + width
-    return Piece(
-        length=far + (BEYOND + 0.5) * wb,
-        shape=shape,
-        finish=far + BEYOND * wb,
-        crux=(near - 0.25 * wb, far + 0.75 * wb),
-        cell=fine(skew_deg, yard),
-        notes=(("depth_mm", 1000.0 * depth), ("width_built_mm", 1000.0 * width)),
-    )
+    notes = (("depth_mm", 1000.0 * depth), ("width_built_mm", 1000.0 * width))
+    return then_level(far, yard, shape, (near - 0.25 * wb, far + 0.75 * wb), cell=fine(skew_deg, yard), notes=notes)

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from terrain.families.slopes import TURN_RADIUS, roll_length, there_and_back
-from terrain.piece import Grid, Piece
+from terrain.piece import Grid, Piece, Shape
 from terrain.profile import Profile
 from terrain.yardstick import Yardstick
 
@@ -36,6 +36,15 @@ def askew(x: Grid, y: Grid, about: float, skew_deg: float) -> Grid:
 def fine(skew_deg: float, yard: Yardstick) -> float | None:
     """Cell for a face that lies askew, m: the usual grid blurs its edge, and a blurred edge is climbed 7 % higher."""
     return 0.25 * yard.cell if skew_deg else None
+
+
+def then_level(
+    far: float, yard: Yardstick, shape: Shape, crux: tuple[float, float], *, cell: float | None = None,
+    notes: tuple[tuple[str, float | str], ...] = (),
+) -> Piece:
+    """Piece whose last rock stands at local x = ``far`` (m) and that goes on level until a truck has cleared it."""
+    length, finish = far + (BEYOND + 0.5) * yard.wheelbase, far + BEYOND * yard.wheelbase
+    return Piece(length, shape, finish, crux, cell=cell, notes=notes)
 
 
 def ledge(level: float, yard: Yardstick, rng: np.random.Generator) -> Piece:

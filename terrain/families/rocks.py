@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from terrain import noise
-from terrain.families.ledges import BEYOND
+from terrain.families.ledges import then_level
 from terrain.families.slopes import FINISH, SLOPE_LENGTH, TURN_RADIUS, there_and_back
 from terrain.piece import Grid, Piece
 from terrain.profile import Profile
@@ -106,13 +106,7 @@ def boulders(
             z[i, j] = np.maximum(z[i, j], rock.top(x[i], y[:, j]))
         return z
 
-    return Piece(
-        length=length + (BEYOND + 0.5) * wb,
-        shape=shape,
-        finish=length + BEYOND * wb,
-        crux=(0.0, length),
-        notes=(("boulders", float(len(rocks))),),
-    )
+    return then_level(length, yard, shape, (0.0, length), notes=(("boulders", float(len(rocks))),))
 
 
 def slab(
@@ -176,10 +170,5 @@ def graded_roughness(level: float, yard: Yardstick, rng: np.random.Generator) ->
     def shape(x: Grid, y: Grid) -> Grid:
         return np.asarray(there_and_back(x, crux, 0.5 * wb) * field(x, y))
 
-    return Piece(
-        length=crux[1] + (BEYOND + 0.5) * wb,
-        shape=shape,
-        finish=crux[1] + BEYOND * wb,
-        crux=crux,
-        notes=(("gd_n0_full_size_m3", class_density(level)), ("rms_mm", 1000.0 * float(np.std(surface)))),
-    )
+    notes = (("gd_n0_full_size_m3", class_density(level)), ("rms_mm", 1000.0 * float(np.std(surface))))
+    return then_level(crux[1], yard, shape, crux, notes=notes)

@@ -12,7 +12,7 @@ import math
 
 import numpy as np
 
-from terrain.families.ledges import BEYOND
+from terrain.families.ledges import BEYOND, then_level
 from terrain.families.slopes import FINISH, SLOPE_LENGTH
 from terrain.piece import Grid, Piece, Shape
 from terrain.profile import Profile
@@ -65,14 +65,7 @@ def _field(
     def bounded(x: Grid, y: Grid) -> Grid:
         return np.where((x > 1e-9) & (x < length - 1e-9), shape(x, y), 0.0)
 
-    return Piece(
-        length=length + (BEYOND + 0.5) * yard.wheelbase,
-        shape=bounded,
-        finish=length + BEYOND * yard.wheelbase,
-        crux=(0.0, length),
-        cell=cell,
-        notes=notes,
-    )
+    return then_level(length, yard, bounded, (0.0, length), cell=cell, notes=notes)
 
 
 def _rows(element: float, yard: Yardstick) -> int:
@@ -220,11 +213,5 @@ def hurdle(level: float, yard: Yardstick, rng: np.random.Generator) -> Piece:
         top = height - radius + np.sqrt(np.maximum(radius**2 - off**2, 0.0))
         return np.where(np.abs(off) < radius, top, 0.0) + 0.0 * y
 
-    return Piece(
-        length=near + height + (BEYOND + 0.5) * yard.wheelbase,
-        shape=shape,
-        finish=near + height + BEYOND * yard.wheelbase,
-        crux=(near - 0.25 * yard.wheelbase, near + height + 0.75 * yard.wheelbase),
-        cell=cell,
-        notes=_notes(level, yard, height=HURDLE),
-    )
+    crux = (near - 0.25 * yard.wheelbase, near + height + 0.75 * yard.wheelbase)
+    return then_level(near + height, yard, shape, crux, cell=cell, notes=_notes(level, yard, height=HURDLE))

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from terrain.families.ledges import BEYOND
+from terrain.families.ledges import BEYOND, then_level
 from terrain.families.slopes import FINISH, SLOPE_LENGTH, TURN_RADIUS, roll_length, there_and_back
 from terrain.piece import Grid, Piece
 from terrain.profile import Profile
@@ -65,7 +65,7 @@ def twist(level: float, yard: Yardstick, rng: np.random.Generator, ramp_deg: flo
         return np.where(y > inner, left, np.where(y < -inner, right, 0.0))
 
     last = first + (BLOCKS - 1) * wb + half_top + ramp
-    return Piece(length=last + (BEYOND + 0.5) * wb, shape=shape, finish=last + BEYOND * wb, crux=(0.0, last))
+    return then_level(last, yard, shape, (0.0, last))
 
 
 def articulation_ramp(level: float, yard: Yardstick, rng: np.random.Generator, ramp_deg: float) -> Piece:
