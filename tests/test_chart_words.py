@@ -2,7 +2,7 @@
 
 Bounding boxes are those that the drawing library itself sets the words in, one pixel off allowed. Every chart of a
 store and of the decisions is drawn with 2, 6 and 16 trucks (changes, unknowns, kinds of ground) whose names are long:
-108 pictures, 54 of them again as a phone has them. Forms and drawings of terrain are not in it.
+54 of these pictures again as a phone has them; forms to print and drawings of terrain stand beside them.
 """
 
 from __future__ import annotations
@@ -30,8 +30,10 @@ from test_reality_learning import made_up
 from models.bench.session import fit
 from models.change import load_change
 from models.edit import apply
+from models.massprops import truck_properties, wheel_loads
 from models.scenario import DATA, builds, change
 from models.sheet import load_sheet
+from sim.chart import forms
 from sim.chart.bench_chart import lift_chart, moved_chart
 from sim.chart.budget import budget as draw_budget
 from sim.chart.doubt import doubt as draw_doubt
@@ -41,6 +43,8 @@ from sim.chart.explore import success_map as draw_map
 from sim.chart.inline import CARD
 from sim.chart.reality_chart import calibration_chart, learning_chart
 from sim.chart.shift import shift as draw_shift
+from sim.chart.terrain_chart import SideView, obstacle_chart
+from sim.chart.two_views import two_views
 from sim.chart.value import ValueMark, value
 from sim.chart.worth import worth as draw_worth
 from sim.decision.budget import budget, choices
@@ -51,6 +55,10 @@ from sim.reality.verdict import compare
 from sim.report import charts
 from sim.statistics.interval import Estimate
 from sim.store.store import Store
+from terrain import catalog
+from terrain.families.registry import FAMILIES
+from terrain.from_file import gates
+from terrain.yardstick import Yardstick
 
 TITLE = "A finding that takes a line and a half of a chart when it is said with the names of the trucks it is about"
 ASSUMED = "By simulation: steady driver; luck varies start, grip, rocks and battery."
@@ -240,3 +248,56 @@ def test_no_word_of_a_drilling_sheet_is_cut_or_covered(build: Path, paper: str) 
     before = load_sheet(build)
     after = apply(before, [load_change(change(build, "battery-forward"))])
     assert faults(draw_drilling(template(before, after, long_names(2)[0]), paper)) == []
+
+
+@pytest.mark.parametrize("ounces", [False, True])
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+@pytest.mark.parametrize("build", builds(), ids=lambda file: file.stem)
+def test_no_word_of_a_form_is_cut_or_covered(build: Path, paper: str, ounces: bool) -> None:
+    sheet = load_sheet(build)
+    parts = [replace_name(part, name) for part, name in zip(sheet.parts, long_names(len(sheet.parts)), strict=True)]
+    for one in (None, sheet, sheet.model_copy(update={"name": long_names(2)[0], "parts": tuple(parts)})):
+        whole = None if one is None else truck_properties(one)
+        loads = None if one is None or whole is None else wheel_loads(one, whole)
+        units = forms.Units(ounces)
+        for made in (forms.setup_sheet(paper, one, whole, loads, units), forms.weighing_form(paper, one, units),
+                     forms.run_log(paper, one, units)):
+            made.figure.set_dpi(300)  # paper has no pixels that letters are widened to
+            FigureCanvasAgg(made.figure)
+            assert faults(made.figure) == []
+
+
+def replace_name(part: Any, name: str) -> Any:
+    """A part under another name."""
+    return part.model_copy(update={"name": name})
+
+
+YARD = Yardstick(0.134, 0.027, 24.0)
+FAMILY_LEVELS = [(family, level) for family in FAMILIES.values() for level in family.levels(YARD)[::2]]
+
+
+@pytest.mark.parametrize(("family", "level"), FAMILY_LEVELS, ids=lambda one: getattr(one, "name", f"{one}"))
+def test_no_word_of_a_terrain_drawing_is_covered(family: Any, level: float) -> None:
+    """Its picture is cut to what is drawn, so that nothing can be off it."""
+    made = catalog.make(family.name, level, wheelbase=0.134, tyre_radius=0.027, seed=1, scale=24)
+    drawn = obstacle_chart(replace(made, family=f"{family.name} {long_names(2)[0]}"), SideView(0.134, 0.027))
+    assert [fault for fault in faults(drawn) if not fault.startswith("off the picture")] == []
+
+
+def test_no_word_of_a_course_is_covered(tmp_path: Path) -> None:
+    legs = "".join(f"[[leg]]\nfree_mm = 200\n[[leg]]\ngate = '{name}'\n" for name in long_names(6))
+    file = tmp_path / "course.toml"
+    file.write_text(f"schema = 1\nname = '{long_names(2)[0]}'\n{legs}[[leg]]\nfree_mm = 300\n")
+    made = catalog.make(str(file), 100.0, wheelbase=0.134, tyre_radius=0.027, seed=1, scale=24)
+    there = gates(str(file), 100.0, YARD, 1)
+    assert len(there) == 6
+    drawn = obstacle_chart(made, SideView(0.134, 0.027), there)
+    assert [fault for fault in faults(drawn) if not fault.startswith("off the picture")] == []
+
+
+@pytest.mark.parametrize("build", builds(), ids=lambda file: file.stem)
+def test_no_word_of_the_two_views_is_cut_or_covered(build: Path) -> None:
+    sheet = load_sheet(build)
+    parts = tuple(replace_name(*both) for both in zip(sheet.parts, long_names(len(sheet.parts)), strict=True))
+    assert faults(two_views(sheet)) == []
+    assert faults(two_views(sheet.model_copy(update={"parts": parts, "name": long_names(2)[0]}))) == []

@@ -23,6 +23,8 @@ MARGIN = 12.0
 ROW = 6.2
 _MM = 25.4
 _POINT = 25.4 / 72.0
+SMALLEST = 6.2
+"""Points: two lines of it stand in a row, and it can still be read on paper (common practice, no source)."""
 _INK, _FAINT = "#000000", "#555555"
 
 
@@ -76,7 +78,7 @@ class PdfPage:
             self.text(x, self.y + 0.9, label, size=8.0, faint=True)
             self.line(x + 0.46 * wide, self.y + ROW - 1.2, x + wide, self.y + ROW - 1.2, 0.4)
             if value:
-                self.text(x + 0.47 * wide, self.y + 0.7, _cut(value, wide * 0.52, 8.6), size=8.6)
+                self.cell(x + 0.47 * wide, self.y - 0.3, value, wide * 0.52, 8.6)
         self.y += ROW
 
     def table(self, heads: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[float], *,
@@ -95,13 +97,20 @@ class PdfPage:
             self.line(MARGIN, self.y, self.right, self.y, 0.4)
             for x, end, cell in zip(edges, edges[1:], cells, strict=False):
                 if cell:
-                    self.text(x + 0.8, self.y + 0.5 * (row - 3.0), _cut(cell, end - x - 1.6, 8.0), size=8.0)
+                    self.cell(x + 0.8, self.y, cell, end - x - 1.6, 8.0, row)
             self.y += row
         for x in edges:
             self.line(x, top, x, self.y, 0.4)
         self.line(MARGIN, top, self.right, top, 0.8)
         self.line(MARGIN, self.y, self.right, self.y, 0.8)
         self.y += 1.5
+
+    def cell(self, x: float, y: float, words: str, wide: float, size: float, row: float = ROW) -> None:
+        """Words that stand in a row of this width: on one line, on two smaller ones, and only then cut."""
+        lines, size = _fitted(words, wide, size)
+        step = size * _POINT * 1.2
+        for n, line in enumerate(lines):
+            self.text(x, y + 0.5 * (row - step * len(lines)) + n * step, line, size=size)
 
     def paragraph(self, words: str, *, size: float = 7.8, bold: bool = False) -> None:
         """Wrapped words."""
@@ -133,9 +142,30 @@ def _long(words: str, size: float) -> float:
     return float(text_to_path.get_text_width_height_descent(words, FontProperties(size=size), False)[0]) * _POINT
 
 
-def _cut(words: str, wide: float, size: float) -> str:
-    """Words that fit a width, with an ellipsis where some are missing; a name stays on its line."""
+def _fitted(words: str, wide: float, size: float) -> tuple[list[str], float]:
+    """Lines that stand in a row, and their size; an ellipsis says where words are missing."""
     words = "".join(c if c.isprintable() else " " for c in words)
+    wide *= 0.97  # screens and printers set letters a little wider than their outlines are
+    for smaller in (size, 0.5 * (size + SMALLEST)):
+        if _long(words, smaller) <= wide:
+            return [words], smaller
+    pieces = (piece for word in words.split() for piece in _pieces(word, wide, SMALLEST))
+    lines = _wrapped(" ".join(pieces), wide, SMALLEST)
+    return [_cut(line, wide, SMALLEST) for line in (*lines[:1], " ".join(lines[1:])) if line], SMALLEST
+
+
+def _pieces(word: str, wide: float, size: float) -> list[str]:
+    """A word in pieces that each fit a width: a name without a space is broken rather than cut."""
+    pieces = [""]
+    for letter in word:
+        if _long(pieces[-1] + letter, size) > wide:
+            pieces.append("")
+        pieces[-1] += letter
+    return pieces
+
+
+def _cut(words: str, wide: float, size: float) -> str:
+    """Words that fit a width, with an ellipsis where some are missing."""
     if _long(words, size) <= wide:
         return words
     while len(words) > 1 and _long(words + "…", size) > wide:

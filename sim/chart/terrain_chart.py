@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 import warnings
 from dataclasses import dataclass
 from pathlib import Path
@@ -26,6 +27,8 @@ Points = NDArray[np.float64]
 LANE, TRUCK, INK = "#b3261e", "#1f4e79", "#222222"
 STEEP = LinearSegmentedColormap.from_list("steep", ["#f4f1ea", "#e8c26a", "#c2592b", "#3b0f2b"])
 MOST_PIXELS = 1600
+SHORT = 3
+"""Letters of a gate's name that has room beside its gate."""
 
 
 @dataclass(frozen=True)
@@ -60,6 +63,16 @@ class SideView:
 
 def draw_obstacle(obstacle: Obstacle, path: Path, *, truck: SideView, gates: tuple[Gate, ...] = ()) -> None:
     """Draw the obstacle, and the gates of a course, to a PNG or SVG file (by the suffix)."""
+    figure = obstacle_chart(obstacle, truck, gates)
+    with warnings.catch_warnings():
+        # A name in a script that the font lacks is drawn with boxes; that is no news to whoever typed it.
+        warnings.filterwarnings("ignore", "Glyph .* missing from font")
+        metadata = {"Date": None} if path.suffix.lower() == ".svg" else None
+        figure.savefig(path, dpi=120, bbox_inches="tight", metadata=metadata)
+
+
+def obstacle_chart(obstacle: Obstacle, truck: SideView, gates: tuple[Gate, ...] = ()) -> Figure:
+    """The drawing itself; a picture of it is cut or grown to what is drawn."""
     x_min, x_max, y_min, y_max = obstacle.ground.extent
     width = 11.0
     plan = float(np.clip(width * (y_max - y_min) / (x_max - x_min), 1.2, 7.0))
@@ -77,11 +90,9 @@ def draw_obstacle(obstacle: Obstacle, path: Path, *, truck: SideView, gates: tup
     _side(profile, obstacle, truck)
     for axes in (shaded, slopes, profile):
         axes.set_anchor("W")
-    with warnings.catch_warnings():
-        # A name in a script that the font lacks is drawn with boxes; that is no news to whoever typed it.
-        warnings.filterwarnings("ignore", "Glyph .* missing from font")
-        metadata = {"Date": None} if path.suffix.lower() == ".svg" else None
-        figure.savefig(path, dpi=120, bbox_inches="tight", metadata=metadata)
+    if _numbered(gates):
+        _name_gates(profile, gates)
+    return figure
 
 
 def _plain(text: str) -> str:
@@ -118,15 +129,29 @@ def _plan(axes: Axes, obstacle: Obstacle, gates: tuple[Gate, ...]) -> None:
         lit(z, (spacing, spacing)).transpose(1, 0, 2)[::-1], extent=_image_extent(obstacle.ground), aspect="equal"
     )
     _mark_lane(axes, obstacle)
-    for gate in gates:
+    for number, gate in enumerate(gates, 1):
         left, right = 1e3 * gate.markers()
         label = "gate" if gate is gates[0] else None
         axes.plot(*zip(left, right, strict=True), "-o", color="#f2a900", mec="#222222", ms=4, lw=0.8, label=label)
-        note = axes.annotate(_plain(gate.name), left, xytext=(3, 1), textcoords="offset points", fontsize=8)
+        word = f"{number}" if _numbered(gates) else _plain(gate.name)
+        note = axes.annotate(word, left, xytext=(3, 1), textcoords="offset points", fontsize=8)
         note.set_parse_math(False)
     axes.set_title("Plan", loc="left", fontsize=10, color=INK)
+    axes.tick_params(labelbottom=False)  # the map under it has the same axis, and its title stands there
     axes.set_ylabel("y, mm (left up)")
     axes.legend(loc="upper left", bbox_to_anchor=(1.005, 1.0), fontsize=8, frameon=False)
+
+
+def _numbered(gates: tuple[Gate, ...]) -> bool:
+    """Whether gates carry numbers: their names then stand under the drawing, as they would lie over one another."""
+    return any(len(gate.name) > SHORT for gate in gates)
+
+
+def _name_gates(axes: Axes, gates: tuple[Gate, ...]) -> None:
+    names = "   ".join(f"{number}\u00a0{_plain(gate.name)}" for number, gate in enumerate(gates, 1))
+    lines = textwrap.fill(f"Gates: {names}", 150)
+    axes.annotate(lines, (0.0, 0.0), (0, -42), xycoords="axes fraction", textcoords="offset points", fontsize=8,
+                  va="top", color=INK).set_parse_math(False)  # fmt: skip
 
 
 def lane_points(obstacle: Obstacle, spacing: float) -> tuple[Points, Points]:
