@@ -125,13 +125,17 @@ def _feeler(skin: _SkinPoint, depth: float) -> Feeler:
     )
 
 
-class _BoxSkin:
-    """A box: a lattice on its six faces, corners and edges included."""
+class _SolidSkin:
+    """What a box and a cylinder have."""
 
     def __init__(self, shape: HullShape) -> None:
         self.shape = shape
         self.centre = np.array(shape.at_mm) / 1000.0
         self.half = np.array(shape.size_mm) / 2000.0
+
+
+class _BoxSkin(_SolidSkin):
+    """A box: a lattice on its six faces, corners and edges included."""
 
     def points(self, spacing: float) -> list[_SkinPoint]:
         # A side that is no mere edge keeps its middle: a belly hangs up on a point there.
@@ -150,15 +154,10 @@ class _BoxSkin:
         return out
 
 
-class _CylinderSkin:
+class _CylinderSkin(_SolidSkin):
     """A cylinder on a lateral axis: five lines along it, from front over the bottom to the back."""
 
     ANGLES = np.radians([-90.0, -45.0, -135.0, 0.0, 180.0])
-
-    def __init__(self, shape: HullShape) -> None:
-        self.shape = shape
-        self.centre = np.array(shape.at_mm) / 1000.0
-        self.half = np.array(shape.size_mm) / 2000.0
 
     def points(self, spacing: float) -> list[_SkinPoint]:
         along = np.linspace(-1.0, 1.0, max(1, int(np.ceil(2.0 * self.half[1] / spacing - 1e-9))) + 1)

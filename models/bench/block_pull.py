@@ -18,7 +18,7 @@ from models.assemble import rigid_model
 from models.bench.interval import Interval
 from models.bench.measure_chassis import ruler
 from models.bench.measurement import Measurement, Setting, mapped, mean_of
-from models.bench.quantity import read
+from models.bench.quantity import read, read_all
 from models.bench.readings import BlockPull, Readings
 from models.errors import BuildSheetError
 from models.massprops import GRAVITY, wheel_loads
@@ -125,8 +125,8 @@ def _read(
     on_sheet = wheel_loads(sheet).load[:2] if entry.axle == "front" else wheel_loads(sheet).load[2:]
     load = float(on_sheet.mean()) if entry.load is None else 0.5 * GRAVITY * read(
         "mass", entry.load, f"{field}.load", units)  # fmt: skip
-    pulls = [read("force", p, f"{field}.pulls.{k}", units) / 2.0 for k, p in enumerate(entry.pulls, 1)]
-    rolling = [read("force", p, f"{field}.rolling.{k}", units) / 2.0 for k, p in enumerate(entry.rolling or (), 1)]
+    pulls = [pull / 2.0 for pull in read_all("force", entry.pulls, f"{field}.pulls", units)]
+    rolling = [pull / 2.0 for pull in read_all("force", entry.rolling or (), f"{field}.rolling", units)]
     off = float(np.mean(rolling)) if rolling else 0.0
     mean = float(np.mean(pulls))
     if not 0.0 <= off < mean or load <= 0.0:

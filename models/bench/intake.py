@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.bench.lifting import lift_angle, spring_lean
-from models.bench.quantity import read
+from models.bench.quantity import read, read_all
 from models.bench.readings import Lift, Reading, Readings
 from models.bench.unit_slips import WHEELS, check_length, check_sum, check_total, grams, slip
 from models.errors import BuildSheetError
@@ -149,7 +149,7 @@ def series(kind: str, values: Sequence[Reading], field: str, units: dict[str, st
 
     :raises BuildSheetError: one of them cannot be, or is off the others by what a wrong unit makes.
     """
-    found = [read(kind, v, f"{field}.{n}", units) for n, v in enumerate(values, start=1)]  # type: ignore[arg-type]
+    found = read_all(kind, values, field, units)  # type: ignore[arg-type]
     if min(found) < 0.0 or (kind == "mass" and min(found) == 0.0):
         raise BuildSheetError("is not more than nothing.",
                               remedy="Tare the empty scale, then load it; leave out what was not read.", field=field,

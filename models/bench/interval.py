@@ -36,6 +36,11 @@ class Interval:
         """Return the same in another unit."""
         return Interval(*(factor * x for x in (self.value, self.uncertainty, self.low, self.high)))
 
+    @staticmethod
+    def around(value: float, uncertainty: float) -> Interval:
+        """Result whose errors are normal and well known."""
+        return Interval(value, uncertainty, value - 1.96 * uncertainty, value + 1.96 * uncertainty)
+
 
 def of_limits(half_width: float) -> float:
     """Standard uncertainty of something known to lie within plus or minus ``half_width``."""

@@ -9,7 +9,7 @@ import numpy as np
 from models.bench.intake import PROTRACTOR_DEG, RULER_MM
 from models.bench.interval import Interval, of_limits
 from models.bench.measurement import Measurement, Setting, Vector, mapped, mean_of, slope_of
-from models.bench.quantity import read
+from models.bench.quantity import read, read_all
 from models.bench.readings import Readings, Row
 from models.drive import KGCM, front_lead
 from models.errors import BuildSheetError
@@ -56,7 +56,7 @@ def sag(readings: Readings, sheet: Sheet) -> list[Measurement]:
             Setting((*path, "bump_mm"), round(1000.0 * max(resting - bottomed, 1e-4), 2), "measured"),
         )
         found.append(Measurement(
-            "sag", f"{entry.axle} sag", "%", _around(share, doubt).times(100.0),
+            "sag", f"{entry.axle} sag", "%", Interval.around(share, doubt).times(100.0),
             100.0 * shock.droop_mm / (shock.droop_mm + shock.bump_mm), settings,
         ))  # fmt: skip
     return found
@@ -77,9 +77,8 @@ def spring(readings: Readings, sheet: Sheet) -> list[Measurement]:
 
 
 def _rows(rows: tuple[Row, ...], field: str, units: dict[str, str]) -> tuple[Vector, Vector]:
-    loads = [read("mass", row[0], f"{field}.{n}", units) for n, row in enumerate(rows, start=1)]
-    travel = [read("length", row[1], f"{field}.{n}", units) for n, row in enumerate(rows, start=1)]
-    return np.array(loads), np.array(travel)
+    loads, travel = zip(*rows, strict=True)
+    return np.array(read_all("mass", loads, field, units)), np.array(read_all("length", travel, field, units))
 
 
 def steering(readings: Readings, sheet: Sheet) -> list[Measurement]:
@@ -88,22 +87,20 @@ def steering(readings: Readings, sheet: Sheet) -> list[Measurement]:
     if entry is None:
         return []
     units = readings.unit_by_kind()
-    inner = mean_of([read("angle", a, f"steering.inner.{n}", units) for n, a in enumerate(entry.inner, 1)],
-                    protractor(readings))
+    inner = mean_of(read_all("angle", entry.inner, "steering.inner", units), protractor(readings))
     _check_lock(inner.value, "steering.inner", entry.inner)
     steer = Setting(("axles", "front", "steer_deg"), round(math.degrees(inner.value), 1), "measured",
                     _doubt(inner.times(180 / math.pi), "deg"))
     found = [Measurement("steering", "inner wheel at lock", "deg", inner.times(180 / math.pi),
                          sheet.axles.front.steer_deg, (steer,))]
     if entry.outer is not None:
-        outer = mean_of([read("angle", a, f"steering.outer.{n}", units) for n, a in enumerate(entry.outer, 1)],
-                        protractor(readings))
+        outer = mean_of(read_all("angle", entry.outer, "steering.outer", units), protractor(readings))
         _check_lock(outer.value, "steering.outer", entry.outer)
         front = sheet.axles.front
         span, base = 2.0 * (front.kingpin_y_mm or 0.4 * front.track_mm) / 1000.0, sheet.wheelbase_mm / 1000.0
         full = inner.value - outer_angle(inner.value, span, base)
         doubt = math.hypot(inner.uncertainty, outer.uncertainty) / full
-        share = _around((inner.value - outer.value) / full, doubt)
+        share = Interval.around((inner.value - outer.value) / full, doubt)
         value = min(max(round(share.value, 2), -0.5), 1.5)
         setting = Setting(("axles", "front", "ackermann"), value, "measured", _doubt(share, ""))
         found.append(Measurement("steering", "share of Ackermann", "", share, front.ackermann, (setting,)))
@@ -125,8 +122,7 @@ def turning_circle(readings: Readings, sheet: Sheet) -> list[Measurement]:
     expected = turning_radius(math.radians(front.steer_deg), span, base, front.ackermann)
     for n, entry in enumerate(readings.turning_circle, start=1):
         field = f"turning_circle.{n}.diameters"
-        across = mean_of([read("length", d, f"{field}.{k}", units) for k, d in enumerate(entry.diameters, 1)],
-                         ruler(readings))
+        across = mean_of(read_all("length", entry.diameters, field, units), ruler(readings))
         if entry.mark == "outer front tyre":
             if across.low / 2.0 <= base:
                 raise BuildSheetError(
@@ -154,12 +150,12 @@ def servo(readings: Readings, sheet: Sheet) -> list[Measurement]:
     units = readings.unit_by_kind()
     arm = read("length", entry.arm, "servo.arm", units)
     voltage = read("voltage", entry.voltage, "servo.voltage", units)
-    pull = mean_of([read("force", p, f"servo.pulls.{n}", units) for n, p in enumerate(entry.pulls, 1)], 0.0)
+    pull = mean_of(read_all("force", entry.pulls, "servo.pulls", units), 0.0)
     if arm <= 0.0 or voltage <= 0.0 or pull.value <= 0.0:
         raise BuildSheetError("pull, arm and voltage are more than nothing.", remedy="Check [servo].", field="servo")
     # The arm's ruler, and 3 % for a pull that is not quite square or not quite still (common practice, no source).
     doubt = pull.value * arm * math.hypot(ruler(readings) / arm, 0.03, pull.uncertainty / pull.value)
-    torque = _around(pull.value * arm, doubt).times(1.0 / KGCM)
+    torque = Interval.around(pull.value * arm, doubt).times(1.0 / KGCM)
     says = sheet.servo.stall_kgcm * voltage / sheet.servo.at_v
     if not 0.1 < torque.value / says < 10.0:
         raise BuildSheetError(
@@ -188,7 +184,7 @@ def wheel_speed(readings: Readings, sheet: Sheet) -> list[Measurement]:
         ratio = sheet.driveline.reduction / (front_lead(sheet.driveline) if entry.axle == "front" else 1.0)
         kv = entry.turns / time * 60.0 * ratio / (voltage - lost)
         # A tenth of a turn at either end, and 2 % on the voltage under load (common practice, no source).
-        rate = _around(kv, kv * math.hypot(0.1 * math.sqrt(2.0) / entry.turns, 0.02))
+        rate = Interval.around(kv, kv * math.hypot(0.1 * math.sqrt(2.0) / entry.turns, 0.02))
         setting = Setting(("motor", "kv_rpm_per_v"), round(rate.value), "measured", _doubt(rate, "rpm/V"))
         found.append(
             Measurement("wheel_speed", "motor kv", "rpm/V", rate, sheet.motor.kv_rpm_per_v, (setting,),
@@ -206,14 +202,15 @@ def gear_count(readings: Readings, sheet: Sheet) -> list[Measurement]:
         raise BuildSheetError("the motor turns many times for each turn of the rear wheels.",
                               remedy="Give motor, rear (and front) turns counted on the same run.", field="gear_count")
     reduction = entry.motor / entry.rear
-    part = _around(reduction, reduction * 0.1 * math.hypot(1 / entry.motor, 1 / entry.rear) / math.sqrt(3.0))
+    part = Interval.around(reduction, reduction * 0.1 * math.hypot(1 / entry.motor, 1 / entry.rear) / math.sqrt(3.0))
     found = [Measurement(
         "gear_count", "reduction, motor to rear wheels", ": 1", part, sheet.driveline.reduction,
         (Setting(("driveline", "reduction"), _digits(reduction, 4), "measured", _doubt(part, "")),),
     )]  # fmt: skip
     if entry.front:
         lead = entry.front / entry.rear
-        over = _around(100.0 * (lead - 1.0), 100.0 * lead * 0.1 * math.hypot(1 / entry.front, 1 / entry.rear) / 3**0.5)
+        doubt = 100.0 * lead * 0.1 * math.hypot(1 / entry.front, 1 / entry.rear) / math.sqrt(3.0)
+        over = Interval.around(100.0 * (lead - 1.0), doubt)
         settings: tuple[Setting, ...] = ()
         remark = "the sheet's tooth counts stay: they are exact where they are right"
         if not sheet.driveline.front_teeth:
@@ -222,10 +219,6 @@ def gear_count(readings: Readings, sheet: Sheet) -> list[Measurement]:
         says = 100.0 * (front_lead(sheet.driveline) - 1.0)
         found.append(Measurement("gear_count", "overdrive, front over rear", "%", over, says, settings, remark))
     return found
-
-
-def _around(value: float, uncertainty: float) -> Interval:
-    return Interval(value, uncertainty, value - 1.96 * uncertainty, value + 1.96 * uncertainty)
 
 
 def _digits(value: float, digits: int = 3) -> float:

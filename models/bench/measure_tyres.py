@@ -11,7 +11,7 @@ import numpy as np
 from models.bench.interval import Interval
 from models.bench.measure_chassis import protractor, ruler
 from models.bench.measurement import Measurement, Setting, mapped, mean_of
-from models.bench.quantity import read
+from models.bench.quantity import read, read_all
 from models.bench.readings import Readings, Side
 from models.errors import BuildSheetError
 from models.massprops import contact_places, truck_properties, wheel_loads
@@ -47,7 +47,7 @@ def squish(readings: Readings, sheet: Sheet) -> list[Measurement]:
         doubt = math.hypot(0.3 / math.sqrt(3.0), 0.05 / math.sqrt(3.0) * at)
         found.append(Measurement(
             "squish", f"{entry.axle} tyre squish under a quarter of the truck", "mm",
-            Interval(at, doubt, at - 1.96 * doubt, at + 1.96 * doubt), 1000.0 * stance.squish, settings,
+            Interval.around(at, doubt), 1000.0 * stance.squish, settings,
         ))  # fmt: skip
     return found
 
@@ -88,8 +88,7 @@ def foam_gap(readings: Readings, sheet: Sheet) -> list[Measurement]:
         setting = Setting(("tyres", entry.axle, "foam_gap_mm"), round(value, 2), "measured")
         found.append(Measurement(
             "foam_gap", f"{entry.axle} foam gap", "mm",
-            Interval(1000.0 * gap, doubt, 1000.0 * gap - 1.96 * doubt, 1000.0 * gap + 1.96 * doubt),
-            on_sheet.foam_gap_mm, () if table else (setting,),
+            Interval.around(1000.0 * gap, doubt), on_sheet.foam_gap_mm, () if table else (setting,),
             "the squish table holds the foam's part already" if table else "",
         ))  # fmt: skip
     return found
@@ -101,7 +100,7 @@ def slip_board(readings: Readings, sheet: Sheet) -> list[Measurement]:
     fronts = stances(sheet, wheel_loads(sheet))
     for n, entry in enumerate(readings.slip_board, start=1):
         field = f"slip_board.{n}.angles"
-        angles = [read("angle", a, f"{field}.{k}", units) for k, a in enumerate(entry.angles, start=1)]
+        angles = read_all("angle", entry.angles, field, units)
         if not 0.0 < min(angles) <= max(angles) < math.radians(72.0):
             raise BuildSheetError("is no angle of first slip.",
                                   remedy="Angles of the board from level, 20 to 60 deg as a rule.", field=field,
@@ -150,7 +149,7 @@ def tilt_readings(readings: Readings) -> list[TiltReading]:
     given += [(f"tipped_{side}", cast(Side, side), (angle,)) for side, angle in once if angle is not None]
     for field, to, raw in given:
         many = field.endswith(".angles")
-        angles = [read("angle", a, f"{field}.{k}" if many else field, units) for k, a in enumerate(raw, start=1)]
+        angles = read_all("angle", raw, field, units) if many else [read("angle", raw[0], field, units)]
         if not math.radians(10.0) < min(angles) <= max(angles) < math.radians(85.0):
             raise BuildSheetError(
                 "no truck tips there.",
