@@ -106,9 +106,7 @@ def weighing(readings: Readings, sheet: Sheet | None = None) -> Weighing:
         series("mass", getattr(readings.axles, end), f"axles.{end}", units) for end in ("front", "rear")
     )
     if wheels is None and axles is None and whole is None:
-        raise BuildSheetError(
-            "nothing was weighed.", remedy="Give whole = [...], [wheels] or [axles].", field="whole"
-        )
+        raise BuildSheetError("nothing was weighed.", remedy="Give whole = [...], [wheels] or [axles].", field="whole")
     total = _total(whole, wheels, axles)
     check_total(total, sheet)
     _check_step(step, accuracy, total, readings.scale.step)

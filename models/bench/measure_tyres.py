@@ -119,9 +119,7 @@ def slip_board(readings: Readings, sheet: Sheet) -> list[Measurement]:
         remark = "another day gives 10 to 20 % more or less (dust, heat, wear)"
         if not settings:
             remark += "; the sheet keeps the first surface of the file"
-        found.append(
-            Measurement("slip_board", f"grip on {entry.surface}", "", grip, says, tuple(settings), remark)
-        )
+        found.append(Measurement("slip_board", f"grip on {entry.surface}", "", grip, says, tuple(settings), remark))
     return found
 
 

@@ -24,10 +24,7 @@ _UNIT_LETTERS = re.compile(r"[A-Za-zµμ°'\"·*⋅×/^ \-.]{1,20}")
 
 # Spellings of the bench, each with what the library calls it. What is missing here is refused.
 _UNITS: dict[Kind, dict[str, str]] = {
-    "mass": {
-        "g": "g", "gram": "g", "grams": "g", "kg": "kg", "mg": "mg",
-        "oz": "ounce", "lb": "pound", "lbs": "pound",
-    },
+    "mass": {"g": "g", "gram": "g", "grams": "g", "kg": "kg", "mg": "mg", "oz": "ounce", "lb": "pound", "lbs": "pound"},
     "length": {
         "mm": "mm", "cm": "cm", "m": "m", "in": "inch", "inch": "inch", "inches": "inch", '"': "inch", "ft": "foot",
     },

@@ -253,7 +253,4 @@ def stiffness_factors(fit: Fit) -> tuple[float | None, float | None]:
     """Factors on spring rates and tyre stiffnesses; None where they were not in the fit."""
     by_key = {m.unknown.key: v for m, v in zip(fit.moved, fit.values, strict=True)}
     springs, tyres = by_key.get(SPRINGS), by_key.get(TYRES)
-    return (
-        None if springs is None else math.exp(float(springs)),
-        None if tyres is None else math.exp(float(tyres)),
-    )
+    return (None if springs is None else math.exp(float(springs)), None if tyres is None else math.exp(float(tyres)))

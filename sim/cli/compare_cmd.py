@@ -23,9 +23,7 @@ if TYPE_CHECKING:
 
 def compare(
     store: StoreFile,
-    baseline: Annotated[
-        str | None, typer.Option(help="Configuration to compare with; left out, the plan's.")
-    ] = None,
+    baseline: Annotated[str | None, typer.Option(help="Configuration to compare with; left out, the plan's.")] = None,
     out: Annotated[Path | None, typer.Option(help="Folder for charts and CSV; left out, beside the store.")] = None,
     charts: Annotated[bool, typer.Option(help="Draw the charts.")] = True,
     formats: options.Formats = "png,svg",

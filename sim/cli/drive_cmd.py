@@ -24,9 +24,7 @@ def drive(
     fair: Annotated[bool, typer.Option("--fair", help="No luck: on the lane, nominal grip and battery.")] = False,
     mirrored: Annotated[bool, typer.Option("--mirrored", help="Exchange left and right of the ground.")] = False,
     trace: Annotated[bool, typer.Option("--trace", help="Add the tip-over margin over time to the JSON.")] = False,
-    watch: Annotated[
-        bool, typer.Option("--watch", help="Watch it in a window, in real time; needs a screen.")
-    ] = False,
+    watch: Annotated[bool, typer.Option("--watch", help="Watch it in a window, in real time; needs a screen.")] = False,
     both: Annotated[
         bool, typer.Option("--both-engines", help="Drive it in the second engine, PyBullet, too and compare.")
     ] = False,
@@ -60,9 +58,7 @@ def drive(
         from sim.physics.engine_bullet import BulletWindow
 
         luck_of = task.draw
-        ground = ground_cache.ground(
-            where, level, task.yard, luck_of.roughness_mm, luck_of.rock_seed, mirrored
-        ).ground
+        ground = ground_cache.ground(where, level, task.yard, luck_of.roughness_mm, luck_of.rock_seed, mirrored).ground
         engine = partial(BulletWindow, ground=ground)
     trucks = {truck.hash: truck.model}
     result = perform.perform(trucks, task, engine)

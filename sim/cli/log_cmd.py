@@ -107,9 +107,7 @@ def show(
         raise SimError("holds no attempts", file=store, remedy="Import a log: cragbench log add STORE LOG")
     people = sorted({a.attempt.driver for a in attempts}) if driver is None else [driver]
     shown = [(person, cell) for person in people for cell in tried(attempts, person)]
-    failures = {
-        cell_key(a.attempt.line, a.config, a.attempt.driver): _reasons(attempts, a) for a in attempts
-    }
+    failures = {cell_key(a.attempt.line, a.config, a.attempt.driver): _reasons(attempts, a) for a in attempts}
     if as_json:
         show_json([_as_data(person, cell) for person, cell in shown])
         return

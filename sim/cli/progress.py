@@ -95,9 +95,7 @@ class _Lines:
         if now - self._last < LOG_EVERY_S and progress.left:
             return
         known = progress.done + progress.known
-        text = (
-            f"{known}/{known + progress.left} {self._words}, {pace(progress)}, {cleared(progress)}"
-        )
+        text = f"{known}/{known + progress.left} {self._words}, {pace(progress)}, {cleared(progress)}"
         if text.partition(",")[0] != self._text.partition(",")[0]:
             self._show(text)
         self._last, self._text = now, text

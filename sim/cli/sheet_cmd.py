@@ -67,9 +67,7 @@ def as_data(
     """The sheet as plain data in bench units."""
     tip = numbers.tip_deg
     base = configuration.sheet.truck_price
-    named = {
-        key: value for key, value in vars(numbers).items() if key not in ("tip_deg", "ramp_first_lift")
-    }
+    named = {key: value for key, value in vars(numbers).items() if key not in ("tip_deg", "ramp_first_lift")}
     return {
         "name": configuration.name,
         "hash": configuration.hash[:16],

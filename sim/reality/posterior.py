@@ -119,9 +119,7 @@ class Posterior:
         for surface in self.surfaces:
             some = [self._line[line] for line in self.lines if self._of_surface[line] == surface and line != without]
             found[surface] = self._prior_grip[:, None, None] + (sum(some) if some else np.zeros((1, 1, 1)))
-            found[surface] = np.broadcast_to(
-                found[surface], (len(self.log_grip), len(self.skill), len(SPREADS))
-            )
+            found[surface] = np.broadcast_to(found[surface], (len(self.log_grip), len(self.skill), len(SPREADS)))
         return found
 
     def _weights(self, surface: str, without: str | None = None) -> Vector:
