@@ -45,7 +45,10 @@ def test_story_from_an_empty_folder_to_a_verdict_and_a_drilling_sheet(hand: Hand
         hand.click("li a[href*='question/run']")
         assert wait_long(lambda: hand.value("#standing", "data-running") == "no" and
                          hand.value("#standing", "data-stage")) == "done", hand.text("#run")
-        assert "battery moved against as it is" in wait(lambda: hand.text(".verdict")).lower()
+        said = wait(lambda: hand.text(".verdict.decided"))
+        assert said.lower().startswith("battery moved: ")
+        assert "it brings" in said
+        assert "battery moved against as it is" in hand.text("#run").lower()
         hand.click("#to-answer")
         hand.click("a.drilling[href*='battery-moved']")
         hand.says("#content", "Pack OUT of the truck")
@@ -98,7 +101,8 @@ def test_the_same_story_by_keyboard_alone(hand: Hand, tmp_path: Path) -> None:
         hand.press(Keys.ENTER)
         assert wait_long(lambda: hand.value("#standing", "data-running") == "no" and
                          hand.value("#standing", "data-stage")) == "done", hand.text("#run")
-        assert "pack over the front axle against as it is" in wait(lambda: hand.text(".verdict")).lower()
+        assert wait(lambda: hand.text(".verdict.decided")).lower().startswith("pack over the front axle: ")
+        assert "pack over the front axle against as it is" in hand.text("#run").lower()
         hand.tab_to("#to-answer")
         hand.press(Keys.ENTER)
         hand.tab_to("a.drilling[href*='pack-over']")
