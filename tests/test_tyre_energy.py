@@ -192,3 +192,26 @@ def test_a_step_is_as_hard_whichever_way_the_grid_lies(degrees: int, spacing: fl
     allowed = 0.04 if spacing > 0.0015 else 0.012
     assert np.abs(turned - straight).max() < allowed * np.abs(straight).max()
     assert turned.sum(axis=0) == pytest.approx(straight.sum(axis=0), rel=2.0 * allowed)
+
+
+@pytest.mark.parametrize("spacing", [0.002, 0.001])
+@pytest.mark.parametrize("degrees", [10, 30])
+def test_an_upright_wheel_on_a_side_slope_stands_on_its_shoulder(degrees: int, spacing: float) -> None:
+    """Force against a plain sum of p n dA over the slope, a tenth of a millimetre apart (docs/tyre_law.md)."""
+    grade = math.tan(math.radians(degrees))
+    axis = np.arange(-0.05, 0.05 + spacing / 2.0, spacing)
+    rig = Rig(truck("gundi"), Heightfield.of(np.tile(grade * axis, (len(axis), 1)), (-0.05, -0.05), spacing))
+    tyre, fine = rig.tyre, 1e-4
+    half, edge = 0.5 * tyre.width, SOFT_EDGE * tyre.width
+    x, y = np.meshgrid(np.arange(-R, R, fine), np.arange(-half - edge, half + edge, fine), indexing="ij")
+    # A light load lies on few parts.
+    for share, within in ((0.85, 0.015), (0.95, 0.04)):
+        # Above the middle of a level line by less than the radius and by what the uphill shoulder stands higher.
+        high = share * R + 0.5 * half * grade
+        r = np.hypot(x, grade * (y + 2e-4) - high)
+        depth = R - r - tyre.crown * y**2
+        window = np.clip((half + 0.5 * edge - np.abs(y)) / edge, 0.0, 1.0)
+        p = np.interp(depth, tyre.law_step * np.arange(len(tyre.pressure())), tyre.pressure(), left=0.0)
+        total = float(np.sum(np.where(depth > 0.0, p * window, 0.0))) * fine * fine
+        found = rig.force(3e-4, high, y=2e-4)[:3]
+        assert found == pytest.approx([0.0, -grade * total, total], rel=within, abs=0.005 * total)

@@ -35,13 +35,13 @@ from sim.physics.vector import Vec, add, cross, dot, minus, plus_cross, times
 
 Array = NDArray[np.float64]
 Box = tuple[float, float, float, float]
-STRIDE = 0.15
+STRIDE = 0.23
 """Longest part of ground over the tyre's radius, along x, y and z: cells are taken together up to it."""
 SMOOTH = 0.2
 """Change of slope from cell to cell up to which ground counts as without edges."""
 FACE = 0.06
 """Highest part over the radius on ground with edges: the face of a ledge is integrated along its height."""
-SHOULDER = 1.1
+SHOULDER = 1.6
 """Widest part over the width in which the tyre's shoulder fades."""
 LEAST = 1.0e-12
 """m; a part that is narrower, or of which the shoulder leaves less, is none."""
@@ -238,10 +238,16 @@ def touch_part(
     left, inward = fade(w, abs(side), sides)
     area = 4.0 * long_x * long_y * left
     depth += 2.0 * w.crown * abs(side) * inward
+    if inward * inward > LEAST * sides:
+        # The middle of what the shoulder leaves lies along the part too, which is deeper there or less deep.
+        slip = math.copysign(inward, side) / sides
+        depth += slip * (ex * tx + ey * ty) * per_r
+        mx, my = -slip * long_x * tx, -slip * long_y * ty
+        lx, ly, lz = lx + mx, ly + my, lz + mx * gx + my * gy
     side -= math.copysign(inward, side)
     above = depth - 3.0 * bend
     if above * above >= steepest:
-        return depth - bend if above > 0.0 else -1.0, area, side, per_r, at
+        return depth - bend if above > 0.0 else -1.0, area, side, per_r, (lx, ly, lz)
     # The tyre ends on this part: only what is inside counts, at its mean depth.
     change = math.sqrt(steepest)
     end = 2.0 * depth / (change + math.sqrt(max(steepest + 12.0 * bend * depth, 0.0)))
