@@ -90,8 +90,9 @@ def test_no_control_character_of_a_name_reaches_a_page_a_table_or_the_terminal(
     path = made_store.make(tmp_path / "s.sqlite", ("as it is", bad), repeats=4, traces=1, places=(("ledge", 20.0),))
     code, out, err = call(capsys, "compare", str(path), "--tilt", "0", "--out", str(tmp_path / "c"))
     assert code == 0
-    call(capsys, "store", "info", str(path))
-    said = out + err + "".join(capsys.readouterr())
+    code, shown, told_too = call(capsys, "store", "show", str(path))
+    assert code == 0
+    said = out + err + shown + told_too
     assert not CONTROLS.search(said)
     code, _, _ = call(capsys, "report", str(path), "--out", str(tmp_path / "r.html"))
     assert code == 0
