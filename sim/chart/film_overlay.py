@@ -51,6 +51,7 @@ def draw_names(pen: ImageDraw.ImageDraw, eye: Camera, clip: Clip, sample: int, l
     spots = [eye.project((rotation[one.body] @ one.at + origin[one.body])[None])[0] for one in clip.actor.shape.names]
     middle = eye.centre[0]
     step = 1.25 * float(letters.size)
+    labels = []
     for side in (-1, 1):
         mine = [(spot, one) for spot, one in zip(spots, clip.actor.shape.names, strict=True)
                 if (spot[0] >= middle) == (side > 0) and spot[2] > 0.0]
@@ -62,9 +63,11 @@ def draw_names(pen: ImageDraw.ImageDraw, eye: Camera, clip: Clip, sample: int, l
             box = pen.textbbox((x, y), one.text, font=letters, anchor="rm" if side > 0 else "lm")
             start = (box[0] - 4 if side > 0 else box[2] + 4, y)
             pen.line([start, (float(spot[0]), float(spot[1]))], fill=tone, width=2)
-            pen.rectangle((box[0] - 4, box[1] - 2, box[2] + 4, box[3] + 2), fill="white")
-            pen.text((x, y), one.text, font=letters, fill=tone, anchor="rm" if side > 0 else "lm")
+            labels.append((box, (x, y), one.text, tone, "rm" if side > 0 else "lm"))
             y += step
+    for box, at, text, tone, anchor in labels:  # over all lines: one to a part beyond would strike a name through
+        pen.rectangle((box[0] - 4, box[1] - 2, box[2] + 4, box[3] + 2), fill="white")
+        pen.text(at, text, font=letters, fill=tone, anchor=anchor)
 
 
 def _disc(pen: ImageDraw.ImageDraw, at: Array, radius: float, inside: str | None, edge: str, fine: int) -> None:

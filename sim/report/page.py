@@ -160,7 +160,7 @@ def render(store: Store, baseline: str | None, tell: Watch, tilt: int = 0) -> Re
                 "needs": missing(context["plan_text"], driven)}
     tell("putting the page together")
     foot = f"{context['trials']} simulated trials" + (", invented trucks" if context["invented"] else "")
-    moments = [base64.b64decode(still.address.partition(",")[2]) for still in context["stills"][:2]]
+    moments = [(base64.b64decode(still.address.partition(",")[2]), still.caption) for still in context["stills"][:2]]
     shares = {f"share-{shape}.png": share_picture(context["question"], context["answer"], foot, moments, shape)
               for shape in SIZES}
     return Rendered(without_controls(_template().render(context)), tables, shares, packed)

@@ -135,7 +135,7 @@ def stills(clips: Sequence[tuple[Pick, Clip]]) -> list[Still]:
         buffer = io.BytesIO()
         picture.save(buffer, "JPEG", quality=84)
         margin, time = np.degrees(clip.trace.margin[worst]), clip.trace.time[worst]
-        caption = f"{clip.actor.name} on {pick.label} at {time:.1f} s: {_state(margin)}. {clip.outcome}"
+        caption = f"{clip.actor.name} on {pick.label} at {time:.1f} s: {_state(margin)}; {clip.outcome}"
         address = "data:image/jpeg;base64," + base64.b64encode(buffer.getvalue()).decode("ascii")
         made.append(Still(address, f"{caption}, {clip.reason}."))
     return made
