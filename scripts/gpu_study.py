@@ -1,22 +1,22 @@
 """What a graphics processor does with our trials, measured on one: needs cragbench[gpu].
 
     python3 scripts/gpu_study.py agreement    1,000 trials on both targets
-    python3 scripts/gpu_study.py cost         time by the number of trials at once; registers and occupancy
+    python3 scripts/gpu_study.py cost         time by the number of trials at once; registers and room for attempts
     python3 scripts/gpu_study.py grids        limits on other grids and directions, 64 tries a level
-    python3 scripts/gpu_study.py explore      a search over two things against every set-up of their grid
 
 Each prints one JSON line; several may be given.
 """
 
 from __future__ import annotations
 
+import argparse
 import json
 import sys
-import tempfile
 import time
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from functools import cache
+from itertools import cycle, islice
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +24,7 @@ ROOT = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(ROOT))
 
 import numpy as np  # noqa: E402
+from numba import cuda  # noqa: E402
 
 from models.scenario import DATA  # noqa: E402
 from sim.batch import device  # noqa: E402
@@ -79,11 +80,13 @@ def agreement() -> dict[str, object]:
     from concurrent.futures import ProcessPoolExecutor
 
     wanted = tasks(1000)
-    began = time.perf_counter()
-    hands = device.Device(TRUCKS, seats=1024)
-    there = run(hands, wanted)
-    spent = time.perf_counter() - began
-    hands.close()
+    spent = []
+    for _ in range(2):  # the first compiles
+        began = time.perf_counter()
+        hands = device.Device(TRUCKS, seats=1024)
+        there = run(hands, wanted)
+        spent.append(time.perf_counter() - began)
+        hands.close()
     began = time.perf_counter()
     with ProcessPoolExecutor() as pool:
         here = dict(zip(wanted, pool.map(_here, wanted, chunksize=8), strict=True))
@@ -97,45 +100,58 @@ def agreement() -> dict[str, object]:
         "largest margin apart, deg": float(np.nanmax(margins)),
         "median margin apart, deg": float(np.nanmedian(margins)),
         "margins more than 1e-6 deg apart": [
-            [a.outcome, a.reason, a.min_margin_deg, b.min_margin_deg]
-            for (a, b), apart in zip(pairs, margins, strict=True) if not apart <= 1e-6
+            [task.obstacle, task.level, task.driver, task.repeat, a.outcome, a.reason, a.min_margin_deg, b.min_margin_deg]
+            for task, (a, b), apart in zip(wanted, pairs, margins, strict=True) if not apart <= 1e-6
         ],
-        "device s, compiling too": spent, "cores s": cores,
+        "device s, compiling too and again": spent, "cores s": cores,
     }  # fmt: skip
 
 
-def cost(counts: Iterable[int] = (1024, 8192, 32768)) -> dict[str, object]:
+def cost(counts: Iterable[int] = (1, 32, 132, 1024, 2048, 4096, 8192, 32768)) -> dict[str, object]:
     """Time of one step of all, by how many trials there are, and what the kernel takes of the device."""
-    from numba import cuda
-
-    wanted, found = tasks(1536), {}
+    found: dict[int, float] = {}
     for count in counts:
-        hands = device.Device(TRUCKS, seats=count)
-        for k in range(count):
-            hands.give(wanted[k % len(wanted)])
-        hands._seat_all()
+        hands = seated(count)
         hands._go_on()
-        began = time.perf_counter()
-        for _ in range(4):
-            hands._go_on()
         cuda.synchronize()
-        found[count] = (time.perf_counter() - began) / (4 * device.LOOKS * 10) * 1e6
+        best = []
+        for _ in range(3):
+            began = time.perf_counter()
+            hands._go_on()
+            cuda.synchronize()
+            best.append((time.perf_counter() - began) / (device.LOOKS * 10) * 1e6)
+        found[count] = sorted(best)[1]
         hands.close()
-        print(json.dumps({"us a step of all": found, **_kernel()}), flush=True)
-    return {"us a step of all": found, "us a trial-step": {n: t / n for n, t in found.items()}} | _kernel()
+        print(json.dumps({"us a step of all": found, **kernel()}), flush=True)
+    return {"us a step of all": found, "us a trial-step": {n: t / n for n, t in found.items()}} | kernel()
 
 
-def _kernel() -> dict[str, object]:
-    """What a thread takes, and how many threads a multiprocessor has room for by its registers alone."""
-    from numba import cuda
+def seated(count: int, different: int = 256) -> device.Device:
+    """A device with so many trials under way, settled, of which some are equal."""
+    hands = device.Device(TRUCKS, seats=count)
+    for task in tasks(min(count, different)):
+        hands.give(task)
+    hands._get_ready(count)
+    hands._waiting.clear()
+    hands._ready.extend(islice(cycle(list(hands._ready)), count - len(hands._ready)))
+    hands._sit_down()
+    for _ in range(6):
+        hands._go_on()
+    hands._answers.clear()
+    return hands
 
-    kernel, card, threads = device.many.go_on, cuda.get_current_device(), device.many.GROUPS
-    registers = next(iter(kernel.get_regs_per_thread().values()))
-    room = card.MAX_REGISTERS_PER_MULTIPROCESSOR // (-(-registers // 8) * 8 * threads) * threads
+
+def kernel() -> dict[str, object]:
+    """What a lane takes, and how many attempts find room in a multiprocessor by registers and by shared memory."""
+    go_on, card = device.many.go_on, cuda.get_current_device()
+    registers = next(iter(go_on.get_regs_per_thread().values()))
+    shared = next(iter(go_on.get_shared_mem_per_block().values()))
     return {
-        "registers a thread": registers, "local bytes a thread": next(iter(kernel.get_local_mem_per_thread().values())),
-        "threads a block": threads, "threads a multiprocessor": room, "multiprocessors": card.MULTIPROCESSOR_COUNT,
-        "of its most": room / card.MAX_THREADS_PER_MULTIPROCESSOR,
+        "registers a lane": registers, "shared bytes an attempt": shared,
+        "local bytes a lane": next(iter(go_on.get_local_mem_per_thread().values())),
+        "attempts a multiprocessor by registers": card.MAX_REGISTERS_PER_MULTIPROCESSOR // (-(-registers // 8) * 256),
+        "and by shared memory": card.MAX_SHARED_MEMORY_PER_MULTIPROCESSOR // (shared + 1024),
+        "multiprocessors": card.MULTIPROCESSOR_COUNT,
     }  # fmt: skip
 
 
@@ -196,83 +212,17 @@ def grids(tries: int = 48) -> dict[str, object]:
     return answer
 
 
-SPACE = """schema = 1
-name = "battery and brass on the invented 1/24"
-invented = true
-currency = "USD"
-[[move]]
-part = "battery"
-along = ["battery tray"]
-step_mm = 3
-drill = true
-[[ballast]]
-name = "front axle brass"
-body = "front_axle"
-at_mm = [143, 0, 20]
-size_mm = [8, 40, 12]
-most_g = 30
-step_g = 5
-price_per_g = 0.5
-"""
-
-
-def explore(repeats: int = 32) -> dict[str, object]:
-    """The search's answer beside every set-up of a grid over two things, driven in the same luck."""
-    from itertools import product
-
-    from models.sheet import load_sheet
-    from sim.explore.aim import Aim
-    from sim.explore.dimension import dimensions
-    from sim.explore.proposal import propose
-    from sim.explore.search import Effort, search
-    from sim.explore.space_file import load_space
-    from sim.explore.trial_ground import opened
-    from sim.explore.workshop import Bounds, Setup, Workshop
-
-    aims = (Aim("climb", (46.0, 50.0, 52.0, 54.0, 58.0), "deg"),
-            Aim("side-hill", (33.0, 36.0, 38.0, 40.0, 43.0), "deg"),
-            Aim("descent", (42.0, 46.0, 48.0, 50.0, 54.0), "deg"))
-    with tempfile.TemporaryDirectory() as folder:
-        space = Path(folder) / "space.toml"
-        space.write_text(SPACE, encoding="utf-8")
-        free = dimensions(load_sheet(DATA / "gundi.toml"), load_space(space), [], Path(folder))
-        shop = Workshop(load_sheet(DATA / "gundi.toml"), free, Bounds(1e9, float("inf"), None))
-        base = shop.build(shop.now)
-        assert isinstance(base, Setup)
-        with opened(aims, yard_of(base.truck.model), Path(folder) / "store.sqlite", workers=1, driver="steady", seed=1,
-                    unknowns=(), on_device=True) as ground:
-            began = time.perf_counter()
-            effort = Effort(30, most=32, confirm=repeats, batch=15)
-            found = search(shop, ground, effort, 1)
-            answer = propose(found, effort)
-            spent, driven = time.perf_counter() - began, ground.run_trials
-            built = [shop.build(genes) for genes in product(*(range(len(one.options)) for one in free))]
-            everything = [one for one in built if isinstance(one, Setup)]
-            found.scores.find((one, range(repeats)) for one in everything)
-            table = {one.genes: found.scores.of(one, range(repeats)) for one in everything}
-    mean = {genes: float(sample.mean()) for genes, sample in table.items()}
-    best = max(mean, key=lambda genes: mean[genes])
-    names = {one.genes: one.name for one in everything}
-    spread = {genes: float(sample.mean(axis=1).std(ddof=1) / np.sqrt(len(sample))) for genes, sample in table.items()}
-    single = {g: m for g, m in mean.items() if sum(a != b for a, b in zip(g, shop.now, strict=True)) == 1}
-    alone = max(single, key=lambda genes: single[genes])
-    return {
-        "set-ups of the grid": len(everything), "that cannot be built": len(built) - len(everything),
-        "driven by the search": len(found.driven), "trials of the search": driven, "s of the search": spent,
-        "trials of all": ground.run_trials, "as it is": [mean[shop.now], spread[shop.now]],
-        "best of the grid": [names[best], mean[best], spread[best]],
-        "best single change": [names[alone], mean[alone], spread[alone]],
-        "proposed": [[one.setup.name, mean[one.setup.genes], spread[one.setup.genes]] for one in answer.proposals],
-        "rank of the first proposed": 1 + sum(m > mean[answer.proposals[0].setup.genes] for m in mean.values()),
-        "grid": {names[g]: [float(v) for v in table[g].mean(axis=0)] for g in table},
-    }  # fmt: skip
-
-
 def main() -> None:
     """Run what is asked for."""
-    for name in sys.argv[1:] or ("agreement",):
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("what", nargs="*", default=["agreement"], choices=["agreement", "cost", "grids"])
+    parser.add_argument("--registers", type=int, help="Of a lane at most, instead of the usual.")
+    asked = parser.parse_args()
+    if asked.registers:
+        device.many.go_on = cuda.jit(max_registers=asked.registers)(device.many.go_on.py_func)
+    for name in asked.what:
         began = time.perf_counter()
-        answer = {"agreement": agreement, "cost": cost, "grids": grids, "explore": explore}[name]()
+        answer = {"agreement": agreement, "cost": cost, "grids": grids}[name]()
         print(json.dumps({name: answer, "s": time.perf_counter() - began}), flush=True)
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,26 +32,43 @@ def tile(
     ``shape`` nodes at ``spacing`` m along x and y. ``density`` gives the two-sided two-dimensional power spectral
     density, m^4 (m^2 per (cycle/m)^2), at a radial wave number in cycles/m; it is never asked at zero.
     """
+    waves = fft.rfft2(rng.standard_normal(shape)) * _gain(shape, spacing, density)
+    return np.asarray(fft.irfft2(waves, s=shape), dtype=np.float64)
+
+
+@lru_cache(maxsize=8)
+def _gain(shape: tuple[int, int], spacing: tuple[float, float], density: Callable[[Grid], Grid]) -> Grid:
+    """What every wave of white noise is multiplied by; the same for every seed, so that it is kept."""
     n = np.hypot(fft.fftfreq(shape[0], spacing[0])[:, None], fft.rfftfreq(shape[1], spacing[1])[None, :])
     n[0, 0] = 1.0
     # White noise of unit variance on this grid has the flat two-sided density spacing_x * spacing_y.
     gain = np.sqrt(density(n) / (spacing[0] * spacing[1]))
     gain[0, 0] = 0.0
-    return np.asarray(fft.irfft2(fft.rfft2(rng.standard_normal(shape)) * gain, s=shape), dtype=np.float64)
+    return np.asarray(gain)
 
 
-def power_law(level: float, waviness: float, band: tuple[float, float]) -> Callable[[Grid], Grid]:
+@dataclass(frozen=True)
+class PowerLaw:
+    """A density by wave number k; equal ones are told to be so."""
+
+    level: float
+    waviness: float
+    band: tuple[float, float]
+
+    def __call__(self, k: Grid) -> Grid:
+        """Density at a radial wave number, cycles/m; zero outside the band."""
+        inside = (k >= self.band[0]) & (k <= self.band[1])
+        return np.where(inside, 0.25 * self.level * k ** -(self.waviness + 1.0), 0.0)
+
+
+def power_law(level: float, waviness: float, band: tuple[float, float]) -> PowerLaw:
     """Two-dimensional density whose straight cuts have the one-sided profile density ``level * n**-2``.
 
     For waviness 2 a cut through C k^-3 has 2 * C * integral of (n^2 + m^2)^(-3/2) dm = 4 C n^-2, so C = level / 4.
     The identity needs all k from n to infinity; a band that ends at n_max lowers the cut's density by the
     factor sqrt(1 - (n/n_max)^2). Other wavinesses keep the fall but not the level.
     """
-
-    def density(k: Grid) -> Grid:
-        return np.where((k >= band[0]) & (k <= band[1]), 0.25 * level * k ** -(waviness + 1.0), 0.0)
-
-    return density
+    return PowerLaw(level, waviness, band)
 
 
 def periodic(surface: Grid, spacing: tuple[float, float]) -> Shape:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import time
 from collections import OrderedDict, deque
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from importlib.metadata import PackageNotFoundError, version
+from itertools import islice
 from typing import Any
 
 import numpy as np
@@ -24,13 +26,13 @@ from sim.trial import driver, ground_cache
 from sim.trial.brief import blank_notes, brief_of
 from sim.trial.measures import result_of
 from sim.trial.perform import conditions, perform
-from sim.trial.rows import B_TIME_LIMIT, N_PHASE, OVER
+from sim.trial.rows import B_TIME_LIMIT, OVER
 from sim.trial.task import Fault, Report, Task, Versions, record
 from sim.trial.trial import mood, place_at_start, shifted
 from terrain.obstacle import Obstacle
 
 try:
-    from numba import cuda
+    from numba import config, cuda
 
     from sim.trial import many
 except ImportError as error:
@@ -42,10 +44,12 @@ except ImportError as error:
     ) from error
 
 Array = NDArray[np.float64]
-SEATS = 16384
-"""Trials at a time; a device that is free runs them hardly slower than half as many."""
+SEATS = 8192
+"""Trials at a time: several times what finds room on a large device at once, so that long ones hold nobody up."""
 LOOKS = 25
 """Looks between two visits: a quarter of a second of every trial."""
+AHEAD = 64
+"""Trials whose grounds are made together."""
 GROUNDS, GROUND_MB = 2048, 8192
 """How many grounds lie on the device, and how much of its memory they may take."""
 
@@ -71,6 +75,15 @@ def check_device() -> None:
         )
 
 
+_Where = tuple[str, float, str, float | None, int, bool]
+
+
+def _where(task: Task) -> _Where:
+    """What a trial's ground depends on."""
+    luck = task.draw
+    return task.obstacle, task.level, task.yard, luck.roughness_mm, luck.rock_seed, luck.mirrored
+
+
 @dataclass
 class _Waiting:
     """A trial ready to sit down."""
@@ -78,7 +91,7 @@ class _Waiting:
     task: Task
     config: int
     ground: int
-    column: Array
+    row: Array
     com: Array
 
 
@@ -123,7 +136,7 @@ def _sent(value: Any) -> Any:
 
 
 class _Grounds:
-    """The pool of grounds on the device; the one unused for longest makes room."""
+    """The pool of grounds on the device; the one unused for longest makes room. New ones are sent when needed."""
 
     def __init__(self, count: int) -> None:
         self._count = count
@@ -131,10 +144,11 @@ class _Grounds:
         self._empty = list(range(count))[::-1]
         self._users = np.zeros(count, dtype=int)
         self._shape: tuple[int, ...] = (0,) * 5
+        self._wanted = self._shape
+        self._new: set[int] = set()
         self._number = np.zeros((count, many.G_SIZE))
         self._held: list[Obstacle | None] = [None] * count
         self.on_device: Any = None
-        self._stale = True
 
     def place(self, key: tuple[object, ...], obstacle: Obstacle) -> int | None:
         """Row of a ground, which is laid there if it is new and counted as used; None while all are in use."""
@@ -149,15 +163,24 @@ class _Grounds:
         self._users[self._place[key]] += 1
         return self._place[key]
 
+    def held(self, key: tuple[object, ...]) -> Obstacle | None:
+        """The ground of this key, if it lies there."""
+        return self._held[self._place[key]] if key in self._place else None
+
     def leave(self, place: int) -> None:
         """One user less."""
         self._users[place] -= 1
 
     def uploaded(self) -> Any:
-        """The pool on the device."""
-        if self._stale:
-            self.on_device = self.on_device._replace(number=cuda.to_device(self._number))
-            self._stale = False
+        """The pool on the device, with all that was laid since."""
+        if self._new:
+            if self._wanted != self._shape:
+                self._grow(self._wanted)
+            else:
+                for place in self._new:
+                    self._write(place)
+                self.on_device = self.on_device._replace(number=cuda.to_device(self._number))
+            self._new.clear()
         return self.on_device
 
     def _free(self) -> int | None:
@@ -171,7 +194,7 @@ class _Grounds:
     def _lay(self, place: int, obstacle: Obstacle) -> None:
         ground, lane = ground_arrays(obstacle.ground), np.ascontiguousarray(obstacle.lane, dtype=float)
         (nx, ny), (bx, by, _) = ground.z.shape, ground.coarse.shape
-        shape = tuple(max(a, b) for a, b in zip(self._shape, (nx, ny, bx, by, len(lane)), strict=True))
+        shape = tuple(max(a, b) for a, b in zip(self._wanted, (nx, ny, bx, by, len(lane)), strict=True))
         if self._count * shape[0] * shape[1] * 8 > GROUND_MB * 2**20:
             raise SimError("the ground is too large to lie on the device in so many places", field="ground",
                            value=f"{nx} x {ny} nodes", remedy="Run it on this machine's cores")  # fmt: skip
@@ -179,13 +202,12 @@ class _Grounds:
         self._number[place] = (
             ground.x0, ground.y0, ground.per_cell, ground.per_block, ground.top, nx, ny, bx, by, len(lane)
         )  # fmt: skip
-        self._stale = True
-        if shape != self._shape:
-            self._grow(shape)
-            return
-        self._write(place, obstacle)
+        self._wanted = shape
+        self._new.add(place)
 
-    def _write(self, place: int, obstacle: Obstacle) -> None:
+    def _write(self, place: int) -> None:
+        obstacle = self._held[place]
+        assert obstacle is not None
         ground, lane = ground_arrays(obstacle.ground), np.ascontiguousarray(obstacle.lane, dtype=float)
         rows = max(ground.z.shape[0], ground.coarse.shape[0], len(lane))
         many.lay[many.blocks(rows), many.GROUPS](
@@ -204,7 +226,7 @@ class _Grounds:
         )  # fmt: skip
         for place, obstacle in enumerate(self._held):
             if obstacle is not None:
-                self._write(place, obstacle)
+                self._write(place)
 
 
 class Device:
@@ -223,6 +245,10 @@ class Device:
         self._trucks = _Trucks(trucks)
         self._grounds = _Grounds(grounds)
         self._waiting: deque[Task] = deque()
+        self._ready: deque[_Waiting] = deque()
+        self._makers = ThreadPoolExecutor()
+        self._made: dict[_Where, Future[Obstacle]] = {}
+        self._foreseen = 0
         self._sitting: list[Task | None] = [None] * seats
         self._ground_of = np.zeros(seats, dtype=int)
         self._empty = list(range(seats))[::-1]
@@ -239,7 +265,7 @@ class Device:
 
     def free(self) -> int:
         """Room for further tasks: as many wait as sit."""
-        return len(self._sitting) + len(self._empty) - len(self._waiting)
+        return len(self._sitting) + len(self._empty) - len(self._waiting) - len(self._ready)
 
     def give(self, task: Task) -> None:
         """Hand a task over."""
@@ -248,7 +274,9 @@ class Device:
     def collect(self, timeout: float) -> list[Answer]:
         """Seat who waits, let all go on for a quarter of a second of theirs, and answer for whoever is done."""
         if timeout > 0.0:
-            self._seat_all()
+            if len(self._empty) == len(self._sitting):
+                self._get_ready(len(self._empty))
+            self._sit_down()
             if len(self._empty) < len(self._sitting):
                 self._go_on()
             elif not self._answers:
@@ -259,34 +287,48 @@ class Device:
     def close(self) -> None:
         """Forget who sits there."""
         self._waiting.clear()
+        self._ready.clear()
+        self._makers.shutdown(cancel_futures=True)
         self._seats = None
 
-    def _seat_all(self) -> None:
-        """Fill empty seats from those who wait, in order."""
-        ready: list[_Waiting] = []
-        while self._waiting and len(ready) < len(self._empty):
+    def _get_ready(self, most: int, until: Callable[[], bool] = lambda: False) -> None:
+        """Draw up what those who wait bring along, in order, until ``most`` are ready or the device has stopped."""
+        while self._waiting and len(self._ready) < most and not until():
+            if self._foreseen <= 0:
+                self._look_ahead()
+            self._foreseen -= 1
             task = self._waiting[0]
             if task.keep_trace:  # a motion is recorded where it can be looked at
                 self._answers.append(carry_out(perform, self._models, self._waiting.popleft()))
                 continue
             try:
-                found = self._ready(task)
+                found = self._drawn_up(task)
             except Exception as error:
                 self._answers.append(Fault(task, "raised", f"{type(error).__name__}: {error}"))
                 self._waiting.popleft()
                 continue
             if found is None:
                 break
-            ready.append(found)
+            self._ready.append(found)
             self._waiting.popleft()
-        if ready:
-            self._sit_down(ready)
 
-    def _ready(self, task: Task) -> _Waiting | None:
+    def _look_ahead(self) -> None:
+        """Have the grounds of those who come next made, on all cores, while others are drawn up."""
+        coming = list(islice(self._waiting, AHEAD))
+        self._foreseen = len(coming)
+        wanted = {_where(task): None for task in coming if not task.keep_trace}
+        self._made = {key: made for key, made in self._made.items() if key in wanted}  # the others lie there
+        for key in wanted:
+            if key not in self._made and self._grounds.held(key) is None:
+                self._made[key] = self._makers.submit(ground_cache.ground, *key)
+
+    def _drawn_up(self, task: Task) -> _Waiting | None:
         """Everything that a trial brings along; None while there is no place for its ground."""
-        luck = task.draw
-        where = (task.obstacle, task.level, task.yard, luck.roughness_mm, luck.rock_seed, luck.mirrored)
-        obstacle = ground_cache.ground(*where)
+        luck, where = task.draw, _where(task)
+        obstacle = self._grounds.held(where)
+        if obstacle is None:
+            made = self._made.get(where)
+            obstacle = ground_cache.ground(*where) if made is None else made.result()
         config = self._trucks.place(task.config, obstacle)
         met = conditions(luck)
         truck = shifted(self._models[task.config], met.cg_shift)
@@ -295,26 +337,30 @@ class Device:
         standing.stand_on(obstacle.ground)
         place_at_start(standing, obstacle.start, met)
         brief = brief_of(truck, obstacle, mood(driver.named(task.driver), luck.driver_seed))
-        column = many.column(
+        row = many.column(
             standing.state, STEP, met.grip_scale, met.voltage_scale, brief, blank_notes(brief)
         )
         self._margin_looks = max(self._margin_looks, int(brief[B_TIME_LIMIT] / driver.LOOK) + 10)
         ground = self._grounds.place(where, obstacle)
         if ground is None:
             return None
-        return _Waiting(task, config, ground, column, np.array([body.p_BBcm for body in truck.bodies]))
+        return _Waiting(task, config, ground, row, np.array([body.p_BBcm for body in truck.bodies]))
 
-    def _sit_down(self, ready: list[_Waiting]) -> None:
+    def _sit_down(self) -> None:
+        """Fill empty seats with those who are ready."""
+        seated = [self._ready.popleft() for _ in range(min(len(self._ready), len(self._empty)))]
+        if not seated:
+            return
         self._make_seats()
-        seats = [self._empty.pop() for _ in ready]
-        for seat, one in zip(seats, ready, strict=True):
+        seats = [self._empty.pop() for _ in seated]
+        for seat, one in zip(seats, seated, strict=True):
             self._sitting[seat] = one.task
             self._ground_of[seat] = one.ground
-        many.take_seat[many.blocks(len(seats)), many.GROUPS](
+        many.take_seat[len(seats), many.GROUPS](
             cuda.to_device(np.array(seats)),
-            cuda.to_device(np.array([[one.config for one in ready], [one.ground for one in ready]])),
-            cuda.to_device(np.stack([one.column for one in ready], axis=-1)),
-            cuda.to_device(np.stack([one.com for one in ready], axis=-1)),
+            cuda.to_device(np.array([(one.config, one.ground) for one in seated])),
+            cuda.to_device(np.stack([one.row for one in seated])),
+            cuda.to_device(np.stack([one.com for one in seated])),
             self._seats,
         )
 
@@ -325,35 +371,40 @@ class Device:
         n = len(self._sitting)
         old, self._seats = self._seats, None
         if old is None:
-            points_to = many.room((2, n), np.int64)
-            made = {name: many.room((*shape, n)) for name, shape in shapes.items() if name != "row"}
-            made["row"] = many.room((*shapes["row"], n), value=OVER)
+            points_to = many.room((n, 2), np.int64)
+            made = {name: many.room((n, *shape)) for name, shape in shapes.items() if name != "row"}
+            made["row"] = many.room((n, *shapes["row"]), value=OVER)
         else:
             points_to = old.points_to
             made = {name: getattr(old, name) for name in shapes}
             for name, shape in shapes.items():
                 if any(a > b for a, b in zip(shape, self._shape[name], strict=True)):
-                    made[name] = _larger(made[name], (*shape, n))
+                    made[name] = _larger(made[name], (n, *shape))
                 else:
                     shapes[name] = self._shape[name]
         self._shape = shapes
         self._seats = many.Seats(points_to, **made)
 
     def _go_on(self) -> None:
+        """Let all go on, and meanwhile draw up who comes next."""
         began = time.perf_counter()
         n = len(self._sitting)
-        many.go_on[many.blocks(n), many.GROUPS](
+        many.go_on[n, many.LANES](
             LOOKS, round(driver.LOOK / STEP), STEP, self._gravity, self._trucks.uploaded(), self._grounds.uploaded(),
             self._seats,
         )  # fmt: skip
-        phase = self._seats.row[many.R_NOTES + N_PHASE].copy_to_host()
+        phases = cuda.device_array(n)
+        many.read_phases[many.blocks(n), many.GROUPS](self._seats, phases)
+        if self._waiting:
+            self._get_ready(n, _stopped())
+        phase = phases.copy_to_host()
         done = np.array([k for k in np.flatnonzero(phase == OVER) if self._sitting[k] is not None], dtype=int)
         share = (time.perf_counter() - began) / max(n - len(self._empty), 1)
         if not len(done):
             return
-        out = cuda.device_array((many.R_SIZE, len(done)))
-        many.read_out[many.blocks(len(done)), many.GROUPS](cuda.to_device(done), self._seats, out)
-        for seat, row in zip(done, out.copy_to_host().T, strict=True):
+        out = cuda.device_array((len(done), many.R_SIZE))
+        many.read_out[len(done), many.GROUPS](cuda.to_device(done), self._seats, out)
+        for seat, row in zip(done, out.copy_to_host(), strict=True):
             task = self._sitting[seat]
             assert task is not None
             found = result_of(*many.outcome(row))
@@ -361,6 +412,15 @@ class Device:
             self._sitting[seat] = None
             self._grounds.leave(int(self._ground_of[seat]))
             self._empty.append(int(seat))
+
+
+def _stopped() -> Callable[[], bool]:
+    """Ask whether the device has done what it was given so far."""
+    if not hasattr(cuda, "event") or config.ENABLE_CUDASIM:  # the simulator is done when it returns
+        return lambda: False
+    event = cuda.event(timing=False)
+    event.record()
+    return lambda: bool(event.query())
 
 
 def _larger(old: Any, shape: tuple[int, ...]) -> Any:

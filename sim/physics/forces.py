@@ -7,12 +7,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.physics.arrays import M_TIME, U_DT, ModelArrays, Motion
+from sim.physics.arrays import M_SINK, M_TIME, U_DT, W_SINK, ModelArrays, Motion
 from sim.physics.compiled import kernel
 from sim.physics.drive_force import drive_forces, steer_forces
 from sim.physics.ground_sampling import Ground
 from sim.physics.hull_force import hull_forces
 from sim.physics.kinematics import forward, generalise
+from sim.physics.lanes import ALONE, leads, meet
 from sim.physics.shock_force import shock_forces
 from sim.physics.tyre_force import tyre_forces
 
@@ -27,17 +28,26 @@ STATE, CONTROLS, MEMORY, OUT, MODEL, HULL_BRISTLES, MOTION, WHEELS = 0, 1, 2, 3,
 def step_forces(
     state: Array, controls: Array, memory: Array, out: Array, model: ModelArrays, bristles: Array, load: Array,
     patch: Array, hull_bristles: Array, ground: Ground, motion: Motion, wrench: Array, wheels: Array,
+    lane: int = ALONE,
 ) -> None:  # fmt: skip
     """Read the state, let every force element act, write base wrench and joint efforts.
 
-    ``motion`` and ``wrench`` (11, 6) are room to work; ``motion`` holds the kinematics of this step afterwards.
+    ``motion`` and ``wrench`` (11, 6) are room to work; ``motion`` holds the kinematics of this step afterwards. Lanes
+    that work together have a ``load`` and a ``patch`` of their own each (:mod:`sim.physics.lanes`).
     """
-    out[:] = 0.0
-    wrench[:, :] = 0.0
-    forward(state, model.body, model.drive, motion)
+    if leads(lane):
+        out[:] = 0.0
+        wrench[:, :] = 0.0
+        forward(state, model.body, model.drive, motion)
+    meet(lane)
     tyre_forces(
-        controls, memory, model.tyre, model.pressure, bristles, load, patch, ground, motion, wrench, wheels
+        controls, memory, model.tyre, model.pressure, bristles, load, patch, ground, motion, wrench, wheels, lane
     )  # fmt: skip
+    meet(lane)
+    if not leads(lane):
+        return
+    for wheel in range(wheels.shape[0]):
+        memory[M_SINK] = max(memory[M_SINK], wheels[wheel, W_SINK])
     hull_forces(controls, memory, model.hull, hull_bristles, ground, motion, wrench)
     shock_forces(model.shock, motion, wrench)
     drive_forces(state, controls, memory, model.drive, motion.rotation, wrench, out)

@@ -13,6 +13,7 @@ from sim.physics.compiled import kernel
 from sim.physics.dynamics import accelerations
 from sim.physics.forces import MODEL, MOTION, OUT, STATE, ForceArguments, step_forces
 from sim.physics.kinematics import forward
+from sim.physics.lanes import ALONE, leads
 from sim.physics.vector import dot, plus, plus_cross, put, size, times, vec
 
 Array = NDArray[np.float64]
@@ -75,14 +76,16 @@ def free_step(
 @kernel
 def run_steps(
     steps: int, present: Array, gravity: Array, step: float, work: Array, matrix: Array, result: Array,
-    arguments: ForceArguments,
+    arguments: ForceArguments, lane: int = ALONE,
 ) -> None:  # fmt: skip
     """Advance ``present`` by a number of steps; the forces' arrays hold what the last step's forces came from."""
     a = arguments
     state = a[STATE]
     for _ in range(steps):
-        for k in range(S_SIZE):
-            state[k] = present[k]
+        if leads(lane):
+            for k in range(S_SIZE):
+                state[k] = present[k]
         # Written out, for the compiler of another target takes no star.
-        step_forces(a[0], a[1], a[2], a[3], a[4], a[5], a[6], a[7], a[8], a[9], a[10], a[11], a[12])
-        move(present, a[OUT], a[MODEL].body, a[MOTION], gravity, step, work, matrix, result)
+        step_forces(a[0], a[1], a[2], a[3], a[4], a[5], a[6], a[7], a[8], a[9], a[10], a[11], a[12], lane)
+        if leads(lane):
+            move(present, a[OUT], a[MODEL].body, a[MOTION], gravity, step, work, matrix, result)

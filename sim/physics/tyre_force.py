@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 from models.rigid import WHEEL_BODIES
 from sim.physics.arrays import (
     M_PRESSURE,
-    M_SINK,
     T_AREA,
     T_BRISTLE,
     T_CARCASS,
@@ -34,6 +33,7 @@ from sim.physics.arrays import (
 )
 from sim.physics.compiled import kernel
 from sim.physics.ground_sampling import Ground, survey
+from sim.physics.lanes import ALONE, wheels_of
 from sim.physics.tyre_grip import update_pressure, wheel_grip
 from sim.physics.tyre_patch import grip_patch, lift_off, move_carcass, touch_down
 from sim.physics.tyre_pressure import (
@@ -68,15 +68,16 @@ def lowest_point(centre: Vec, axle: Vec, radius: float) -> Vec:
 @kernel
 def tyre_forces(
     controls: Array, memory: Array, tyre: Array, pressure: Array, bristles: Array, load: Array, patch: Array,
-    ground: Ground, motion: Motion, wrench: Array, wheels: Array,
+    ground: Ground, motion: Motion, wrench: Array, wheels: Array, lane: int = ALONE,
 ) -> None:  # fmt: skip
-    """Ground forces of the four tyres: added to the wheel bodies' wrenches and reported per wheel in ``wheels``.
+    """Ground forces of the four tyres, or of a lane's: added to the wheels' wrenches and reported in ``wheels``.
 
     ``load`` (n_round, rows, L_SIZE) and ``patch`` are room to work; ``load`` is zero before and after.
     """
     dt = controls[U_DT]
     room = patch[patch.shape[0] - 1]
-    for wheel in range(4):
+    begin, end = wheels_of(lane)
+    for wheel in range(begin, end):
         b = WHEELS[wheel]
         centre = at(motion.origin, b)
         velocity = at(motion.velocity, b)
@@ -97,7 +98,6 @@ def tyre_forces(
         wheels[wheel, W_NORMAL] = normal
         wheels[wheel, W_TOUCH] = area / tyre[wheel, T_AREA]
         wheels[wheel, W_SINK] = room[E_SINK]
-        memory[M_SINK] = max(memory[M_SINK], room[E_SINK])
         if normal > 0.0:
             put_at(wheels, wheel, W_PX, plus(centre, over(vec(room, E_PLACE), normal)))
             mu = wheel_grip(tyre, memory, wheel, controls[U_GRIP])

@@ -48,6 +48,7 @@ def touch_down(
         for j in range(rows):
             normal = load[i, j, L_NORMAL]
             if normal <= 0.0:
+                load[i, j, L_AREA] = 0.0  # ground that the tyre leaves faster than it can follow
                 continue
             force = load[i, j, L_FORCE], load[i, j, L_FORCE + 1], load[i, j, L_FORCE + 2]
             carried = size(force)

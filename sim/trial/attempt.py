@@ -18,6 +18,7 @@ from sim.physics.arrays import (
 )
 from sim.physics.compiled import kernel
 from sim.physics.forces import CONTROLS, HULL_BRISTLES, MEMORY, MODEL, MOTION, WHEELS, ForceArguments
+from sim.physics.lanes import ALONE, leads, meet
 from sim.physics.observe import V_CG_VEL, V_S, observe
 from sim.physics.stepping import run_steps
 from sim.physics.vector import size, vec
@@ -86,24 +87,29 @@ def judge(
 @kernel
 def attempt(
     looks: int, steps: int, present: Array, gravity: Array, step: float, work: Array, matrix: Array, result: Array,
-    notes: Array, brief: Array, margins: Array, lane: Array, contact: Array, support: Array, view: Array,
-    arguments: ForceArguments,
+    notes: Array, brief: Array, margins: Array, line: Array, contact: Array, support: Array, view: Array,
+    arguments: ForceArguments, lane: int = ALONE,
 ) -> None:  # fmt: skip
     """Go on with an attempt for a number of looks of ``steps`` steps each, or until it is over.
 
-    ``present`` to ``result`` and ``arguments`` as for :func:`sim.physics.stepping.run_steps`, ``lane`` to ``view`` as
-    for :func:`sim.physics.observe.observe`, the rows as in :mod:`sim.trial.rows`; ``margins`` has room for one a look.
+    ``present`` to ``result`` and ``arguments`` as for :func:`sim.physics.stepping.run_steps`, ``line`` (the lane
+    to drive along) to ``view`` as for :func:`sim.physics.observe.observe`, the rows as in :mod:`sim.trial.rows`;
+    ``margins`` has room for one a look.
     """
     model, motion, memory, wheels = arguments[MODEL], arguments[MOTION], arguments[MEMORY], arguments[WHEELS]
     for _ in range(looks):
         if notes[N_PHASE] == OVER:
             return
         tread = memory[M_MOTOR_SPEED] / model.drive.rear * brief[B_RADIUS]
-        act(notes, brief, view, tread, arguments[CONTROLS])
         due = 0 if notes[N_PHASE] == STARTING else steps
-        run_steps(due, present, gravity, step, work, matrix, result, arguments)
-        observe(
-            model.body, motion, wheels, lane, brief[B_REACH], LOOK, gravity, contact, model.hull,
-            arguments[HULL_BRISTLES], support, view,
-        )  # fmt: skip
-        judge(notes, brief, view, margins, tread, memory, wheels)
+        if leads(lane):
+            act(notes, brief, view, tread, arguments[CONTROLS])
+        meet(lane)
+        run_steps(due, present, gravity, step, work, matrix, result, arguments, lane)
+        if leads(lane):
+            observe(
+                model.body, motion, wheels, line, brief[B_REACH], LOOK, gravity, contact, model.hull,
+                arguments[HULL_BRISTLES], support, view,
+            )  # fmt: skip
+            judge(notes, brief, view, margins, tread, memory, wheels)
+        meet(lane)

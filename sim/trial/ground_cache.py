@@ -7,6 +7,7 @@ import json
 from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass
+from threading import Lock
 
 from sim.errors import SimError
 from sim.trial.luck import level_text
@@ -72,15 +73,18 @@ class _Kept:
 
     def __init__(self) -> None:
         self._last: OrderedDict[tuple[object, ...], Obstacle] = OrderedDict()
+        self._alone = Lock()
 
     def get(self, place: tuple[object, ...], make: Callable[[], Obstacle]) -> Obstacle:
         """The obstacle of a place: kept, shared by another process, or made."""
-        found = self._last.pop(place, None)
+        with self._alone:
+            found = self._last.pop(place, None)
         if found is None:
             found = pool.obstacle(hashlib.sha256(json.dumps(place).encode()).hexdigest()[:32], make)
-        self._last[place] = found
-        while len(self._last) > 1 and (len(self._last) > KEPT or self._bytes() > KEPT_MB * 2**20):
-            self._last.popitem(last=False)
+        with self._alone:
+            self._last[place] = found
+            while len(self._last) > 1 and (len(self._last) > KEPT or self._bytes() > KEPT_MB * 2**20):
+                self._last.popitem(last=False)
         return found
 
     def _bytes(self) -> int:

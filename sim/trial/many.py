@@ -1,8 +1,9 @@
-"""Attempts side by side on a graphics processor: the kernels of :mod:`sim.trial.attempt`, a thread each.
+"""Attempts side by side on a graphics processor: the kernels of :mod:`sim.trial.attempt`, four lanes each.
 
-Every attempt has a seat. What changes during it lies in arrays with the seat as last axis, so that neighbours read
-neighbouring memory; trucks and grounds lie in tables that many seats share. No kernel is written twice: the compiler
-for the device takes the functions that run on a processor.
+Every attempt has a seat, and a warp to itself: attempts go different ways, and in one warp they would wait for each
+other. Its lanes take a wheel each; what every step needs lies in the memory that they share. Trucks and grounds lie in
+tables that many seats share. No kernel is written twice: the compiler for the device takes the functions that run on a
+processor.
 """
 
 from __future__ import annotations
@@ -10,10 +11,11 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 import numpy as np
-from numba import cuda
+from numba import config, cuda, float64
 from numpy.typing import NDArray
 
 from models.massprops import GRAVITY
+from sim.physics import lanes
 from sim.physics.arrays import (
     M_SIZE,
     O_SIZE,
@@ -32,18 +34,26 @@ from sim.physics.arrays import (
     Shocks,
     places,
 )
+from sim.physics.compiled import KEPT
 from sim.physics.dynamics import BODIES, C_SIZE, FREEDOMS
 from sim.physics.ground_sampling import Ground
+from sim.physics.lanes import LANES
 from sim.physics.observe import V_S, V_SIZE
 from sim.physics.tyre_patch import P_SIZE
 from sim.physics.tyre_pressure import L_SIZE
+from sim.physics.vector import at, put_at
 from sim.trial.attempt import attempt
 from sim.trial.rows import B_SIZE, N_PHASE, N_SEEN, OVER
+
+try:
+    from numba.cuda.extending import overload
+except ImportError:  # numba's own, as far as it still has a device
+    from numba.extending import overload
 
 Array = NDArray[np.float64]
 LONGEST_DELAY = 40
 """Looks of reaction that notes have room for."""
-# All rows of a seat in one column.
+# All rows of a seat one after the other.
 R_PRESENT, R_STATE, R_RESULT, R_CONTROLS, R_MEMORY, R_OUT, R_BRIEF, R_VIEW, R_NOTES, R_SIZE = places(
     S_SIZE, S_SIZE, FREEDOMS, U_SIZE, M_SIZE, O_SIZE, B_SIZE, V_SIZE, N_SEEN + LONGEST_DELAY + 1
 )
@@ -54,7 +64,13 @@ Z_CONFIG, Z_GROUND = 0, 1
 (G_X0, G_Y0, G_CELL, G_BLOCK, G_TOP, G_NX, G_NY, G_BX, G_BY, G_LANE), G_SIZE = range(10), 10
 """Numbers of a ground."""
 GROUPS = 64
-"""Threads of a block."""
+"""Threads of a block where it is not an attempt."""
+NUMBER = float64
+"""Of what the lanes share."""
+REGISTERS = 128
+"""Of a lane at most, so that more attempts find room at once; what has no room in them is kept near by."""
+LIMITS: dict[str, Any] = {} if config.ENABLE_CUDASIM else {"max_registers": REGISTERS, "cache": KEPT}
+"""How attempts are compiled for a device: once for all runs, as for a processor."""
 
 
 class Trucks(NamedTuple):
@@ -80,18 +96,16 @@ class Places(NamedTuple):
 
 
 class Seats(NamedTuple):
-    """What changes, the seat last."""
+    """What changes, the seat first."""
 
     points_to: NDArray[np.int64]
     row: Array
     com: Array
-    """(11, 3, n) centres of mass: luck moves the truck's own."""
-    work: Array
-    matrix: Array
-    contact: Array
+    """(n, 11, 3) centres of mass: luck moves the truck's own."""
     support: Array
     bristles: Array
     load: Array
+    """(n, 4, rounds, rows, L_SIZE) and the next: every lane has room of its own."""
     patch: Array
     hull_bristles: Array
     rotation: Array
@@ -103,19 +117,62 @@ class Seats(NamedTuple):
 DRIVE_NUMBERS = len(Drive._fields) - 2
 
 
-@cuda.jit
+def _wait() -> None:
+    cuda.syncthreads()
+
+
+def _wait_beside(lane: int) -> None:
+    cuda.syncthreads()
+
+
+if config.ENABLE_CUDASIM:
+    lanes.wait = _wait
+else:
+    overload(lanes.meet, strict=False, target="cuda")(lambda lane: _wait_beside)
+
+
+@cuda.jit(device=True)
+def fetch(
+    lane: int, row: Array, to_row: Array, rotation: Array, to_rotation: Array, points: Array, to_points: Array,
+    wheels: Array, to_wheels: Array,
+) -> None:  # fmt: skip
+    """Copy what lasts from step to step, each lane its part."""
+    for i in range(lane, R_SIZE, LANES):
+        to_row[i] = row[i]
+    for i in range(lane, BODIES, LANES):
+        for j in range(3):
+            put_at(to_rotation[i], j, 0, at(rotation[i], j))
+        for j in range(4):
+            put_at(to_points[j], i, 0, at(points[j], i))
+            put_at(to_points[j], i, 3, at(points[j], i, 3))
+    for j in range(W_SIZE):
+        to_wheels[lane, j] = wheels[lane, j]
+
+
+@cuda.jit(**LIMITS)
 def go_on(looks: int, steps: int, step: float, gravity: Array, trucks: Trucks, grounds: Places, seats: Seats) -> None:
-    """Take some looks in every seat whose attempt is not over."""
-    n = cuda.grid(1)
-    row = seats.row
-    if n >= row.shape[1] or row[R_NOTES + N_PHASE, n] == OVER:
+    """Take some looks in every seat whose attempt is not over: a block of :data:`sim.physics.lanes.LANES` each."""
+    n, lane = cuda.blockIdx.x, cuda.threadIdx.x
+    if seats.row[n, R_NOTES + N_PHASE] == OVER:
         return
-    c = seats.points_to[Z_CONFIG, n]
-    g = seats.points_to[Z_GROUND, n]
+    row = cuda.shared.array(R_SIZE, NUMBER)
+    com = cuda.shared.array((BODIES, 3), NUMBER)
+    work = cuda.shared.array((BODIES, C_SIZE), NUMBER)
+    matrix = cuda.shared.array((FREEDOMS, FREEDOMS), NUMBER)
+    contact = cuda.shared.array((4, 3), NUMBER)
+    rotation = cuda.shared.array((BODIES, 3, 3), NUMBER)
+    points = cuda.shared.array((4, BODIES, 6), NUMBER)
+    wheels = cuda.shared.array((4, W_SIZE), NUMBER)
+    if lane == 0:
+        for i in range(BODIES):
+            put_at(com, i, 0, at(seats.com[n], i))
+    fetch(lane, seats.row[n], row, seats.rotation[n], rotation, seats.points[n], points, seats.wheels[n], wheels)
+    cuda.syncthreads()
+    c = seats.points_to[n, Z_CONFIG]
+    g = seats.points_to[n, Z_GROUND]
     size = trucks.sizes[c]
     rounds, rows, shocks, feelers = size[Z_ROUND], size[Z_ROWS], size[Z_SHOCKS], size[Z_HULL]
     b, s, d, h = trucks.body, trucks.shock, trucks.drive[c], trucks.hull
-    com = seats.com[:, :, n]
     drive = Drive(
         d[0], d[1], d[2], d[3], d[4], d[5], d[6], d[7], d[8], d[9], d[10], d[11], d[12], d[13] != 0.0, d[14] != 0.0,
         d[15], d[16], d[17], d[18], d[19], d[20], d[21], com[0], trucks.base_rotation[c],
@@ -135,59 +192,65 @@ def go_on(looks: int, steps: int, step: float, gravity: Array, trucks: Trucks, g
             h.grip[c, :feelers], h.damping[c, :feelers],
         ),
     )  # fmt: skip
-    at = grounds.number[g]
-    nx, ny, bx, by, corners = int(at[G_NX]), int(at[G_NY]), int(at[G_BX]), int(at[G_BY]), int(at[G_LANE])
+    number = grounds.number[g]
+    nx, ny, bx, by = int(number[G_NX]), int(number[G_NY]), int(number[G_BX]), int(number[G_BY])
     ground = Ground(
-        grounds.z[g, :nx, :ny], grounds.coarse[g, :bx, :by], at[G_X0], at[G_Y0], at[G_CELL], at[G_BLOCK], at[G_TOP],
-        nx - 1.0, ny - 1.0,
+        grounds.z[g, :nx, :ny], grounds.coarse[g, :bx, :by], number[G_X0], number[G_Y0], number[G_CELL],
+        number[G_BLOCK], number[G_TOP], nx - 1.0, ny - 1.0,
     )  # fmt: skip
-    points = seats.points[:, :, :, n]
-    motion = Motion(seats.rotation[:, :, :, n], points[0], points[1], points[2])
-    memory, view = row[R_MEMORY:R_OUT, n], row[R_VIEW:R_NOTES, n]
     attempt(
-        looks, steps, row[R_PRESENT:R_STATE, n], gravity, step, seats.work[:, :, n], seats.matrix[:, :, n],
-        row[R_RESULT:R_CONTROLS, n], row[R_NOTES:R_SIZE, n], row[R_BRIEF:R_VIEW, n], seats.margins[:, n],
-        grounds.lane[g, :corners], seats.contact[:, :, n], seats.support[:, :, n], view,
-        (row[R_STATE:R_RESULT, n], row[R_CONTROLS:R_MEMORY, n], memory, row[R_OUT:R_BRIEF, n], model,
-         seats.bristles[:, :rounds, : rows + 1, :, n], seats.load[:rounds, :rows, :, n],
-         seats.patch[: rounds * rows + 1, :, n], seats.hull_bristles[:feelers, :, n], ground, motion, points[3],
-         seats.wheels[:, :, n]),
+        looks, steps, row[R_PRESENT:R_STATE], gravity, step, work, matrix, row[R_RESULT:R_CONTROLS],
+        row[R_NOTES:R_SIZE], row[R_BRIEF:R_VIEW], seats.margins[n], grounds.lane[g, : int(number[G_LANE])], contact,
+        seats.support[n], row[R_VIEW:R_NOTES],
+        (row[R_STATE:R_RESULT], row[R_CONTROLS:R_MEMORY], row[R_MEMORY:R_OUT], row[R_OUT:R_BRIEF], model,
+         seats.bristles[n, :, :rounds, : rows + 1, :], seats.load[n, lane, :rounds, :rows, :],
+         seats.patch[n, lane, : rounds * rows + 1, :], seats.hull_bristles[n, :feelers, :], ground,
+         Motion(rotation, points[0], points[1], points[2]), points[3], wheels),
+        lane,
     )  # fmt: skip
+    cuda.syncthreads()
+    fetch(lane, row, seats.row[n], rotation, seats.rotation[n], points, seats.points[n], wheels, seats.wheels[n])
 
 
 @cuda.jit
 def take_seat(which: Array, points_to: Array, row: Array, com: Array, seats: Seats) -> None:
-    """Put a new attempt, a column each, into some seats; its force elements have no memory."""
-    k = cuda.grid(1)
-    if k >= which.shape[0]:
-        return
+    """Put a new attempt, a block of threads and a row each, into some seats; its force elements have no memory."""
+    k, thread, threads = cuda.blockIdx.x, cuda.threadIdx.x, cuda.blockDim.x
     n = which[k]
-    for i in range(points_to.shape[0]):
-        seats.points_to[i, n] = points_to[i, k]
-    for i in range(row.shape[0]):
-        seats.row[i, n] = row[i, k]
-    for i in range(BODIES):
+    for i in range(thread, R_SIZE, threads):
+        seats.row[n, i] = row[k, i]
+    for i in range(thread, BODIES, threads):
         for j in range(3):
-            seats.com[i, j, n] = com[i, j, k]
-    for i in range(seats.hull_bristles.shape[0]):
+            seats.com[n, i, j] = com[k, i, j]
+    for i in range(thread, seats.hull_bristles.shape[1], threads):
         for j in range(4):
-            seats.hull_bristles[i, j, n] = 0.0
+            seats.hull_bristles[n, i, j] = 0.0
     for wheel in range(4):
-        for i in range(W_SIZE):
-            seats.wheels[wheel, i, n] = 0.0
-        for i in range(seats.bristles.shape[1]):
-            for j in range(seats.bristles.shape[2]):
+        for i in range(thread, W_SIZE, threads):
+            seats.wheels[n, wheel, i] = 0.0
+        for i in range(thread, seats.bristles.shape[2], threads):
+            for j in range(seats.bristles.shape[3]):
                 for m in range(4):
-                    seats.bristles[wheel, i, j, m, n] = 0.0
+                    seats.bristles[n, wheel, i, j, m] = 0.0
+    if thread == 0:
+        for i in range(points_to.shape[1]):
+            seats.points_to[n, i] = points_to[k, i]
+
+
+@cuda.jit
+def read_phases(seats: Seats, out: Array) -> None:
+    """Copy the phase of every seat's attempt side by side."""
+    n = cuda.grid(1)
+    if n < seats.row.shape[0]:
+        out[n] = seats.row[n, R_NOTES + N_PHASE]
 
 
 @cuda.jit
 def read_out(which: Array, seats: Seats, out: Array) -> None:
-    """Copy the columns of some seats side by side."""
-    k = cuda.grid(1)
-    if k < which.shape[0]:
-        for i in range(R_SIZE):
-            out[i, k] = seats.row[i, which[k]]
+    """Copy the rows of some seats one below the other."""
+    k = cuda.blockIdx.x
+    for i in range(cuda.threadIdx.x, R_SIZE, cuda.blockDim.x):
+        out[k, i] = seats.row[which[k], i]
 
 
 @cuda.jit
@@ -251,10 +314,10 @@ def seat_shapes(tables: Trucks, looks: int) -> dict[str, tuple[int, ...]]:
     """Sizes of what a seat needs for the trucks of these tables and so many looks."""
     rounds, rows, _, _, feelers = (int(k) for k in tables.sizes.max(axis=0))
     return {
-        "row": (R_SIZE,), "com": (BODIES, 3), "work": (BODIES, C_SIZE), "matrix": (FREEDOMS, FREEDOMS),
-        "contact": (4, 3), "support": (4 + feelers, 3), "bristles": (4, rounds, rows + 1, 4),
-        "load": (rounds, rows, L_SIZE), "patch": (rounds * rows + 1, P_SIZE), "hull_bristles": (feelers, 4),
-        "rotation": (BODIES, 3, 3), "points": (4, BODIES, 6), "wheels": (4, W_SIZE), "margins": (looks,),
+        "row": (R_SIZE,), "com": (BODIES, 3), "support": (4 + feelers, 3), "bristles": (4, rounds, rows + 1, 4),
+        "load": (LANES, rounds, rows, L_SIZE), "patch": (LANES, rounds * rows + 1, P_SIZE),
+        "hull_bristles": (feelers, 4), "rotation": (BODIES, 3, 3), "points": (4, BODIES, 6), "wheels": (4, W_SIZE),
+        "margins": (looks,),
     }  # fmt: skip
 
 
@@ -270,7 +333,7 @@ def column(present: Array, step: float, grip: float, voltage: float, brief: Arra
 
 
 def outcome(row: Array) -> tuple[Array, Array, float]:
-    """Notes, memory of the force elements and place along the lane in a column that was read out."""
+    """Notes, memory of the force elements and place along the lane in a row that was read out."""
     return row[R_NOTES:R_SIZE], row[R_MEMORY:R_OUT], float(row[R_VIEW + V_S])
 
 
