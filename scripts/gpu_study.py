@@ -100,7 +100,7 @@ def agreement() -> dict[str, object]:
         "largest margin apart, deg": float(np.nanmax(margins)),
         "median margin apart, deg": float(np.nanmedian(margins)),
         "margins more than 1e-6 deg apart": [
-            [task.obstacle, task.level, task.driver, task.repeat, a.outcome, a.reason, a.min_margin_deg, b.min_margin_deg]
+            [task.obstacle, task.level, task.driver, task.repeat, a.reason, a.min_margin_deg, b.min_margin_deg]
             for task, (a, b), apart in zip(wanted, pairs, margins, strict=True) if not apart <= 1e-6
         ],
         "device s, compiling too and again": spent, "cores s": cores,

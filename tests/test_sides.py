@@ -100,6 +100,16 @@ def test_a_belly_on_rock_is_a_corner() -> None:
     assert footprint_margin(wide, 4, CG, DOWN) > narrow + math.radians(5.0)
 
 
+@pytest.mark.parametrize("shift", [-1e-9, 0.0, 1e-9])
+def test_contacts_one_above_the_other_are_no_edge_to_tip_over(shift: float) -> None:
+    """On a ledge's face they lie in line but for rounding, and the angle about such an upright edge is anything."""
+    ordinary = footprint_margin(CORNERS, 4, CG, DOWN)
+    above = CORNERS[[0]] + [shift, shift, 0.03]
+    push = np.array([0.05, -0.02, -1.0])
+    for force, tolerance in ((DOWN, 1e-6), (push, math.radians(4.0))):
+        assert footprint_margin(np.vstack([CORNERS, above]), 5, CG, force) == pytest.approx(ordinary, abs=tolerance)
+
+
 def test_two_points_are_no_footprint() -> None:
     assert footprint_margin(CORNERS, 2, CG, DOWN) == math.pi
     in_line = np.array([[0.0, 0.0, 0.0], [0.05, 0.0, 0.0], [0.1, 0.0, 0.0]])

@@ -21,6 +21,8 @@ from sim.physics.vector import Vec, at, cross, dot, minus, over, size, times
 Array = NDArray[np.float64]
 ROUND_TRIP = np.array([0, 1, 3, 2], dtype=np.int64)
 """Front left, front right, rear right, rear left: clockwise seen from above."""
+STEEP = 0.25
+"""Sine between an edge and the force under which it is none to tip over: ground of 75 degrees."""
 EDGE_NAMES = ("front", "right", "rear", "left")
 """The edge that starts at each corner of the round trip."""
 
@@ -62,6 +64,16 @@ def tip_over_margin(contact: Array, cg: Vec, force: Vec) -> tuple[float, int]:
 
 
 @kernel
+def is_steep(along: Vec, force: Vec) -> bool:
+    """Whether an edge runs nearly along the force. No truck tips over it: its weight has no lever to turn it so.
+
+    Such edges lie between contacts one above the other on the face of a ledge. The angle about them is rounding.
+    """
+    straight = dot(along, force)
+    return straight * straight > (1.0 - STEEP * STEEP) * dot(along, along) * dot(force, force)
+
+
+@kernel
 def next_corner(points: Array, count: int, here: int) -> int:
     """Corner of the convex hull (seen from above, walked clockwise) after the corner ``here``."""
     best = 0 if here != 0 else 1
@@ -97,7 +109,9 @@ def footprint_margin(points: Array, count: int, cg: Vec, force: Vec) -> float:
     for _ in range(count):
         there = next_corner(points, count, here)
         corners += 1
-        best = min(best, edge_angle(minus(at(points, here), cg), minus(at(points, there), cg), force))
+        p, q = minus(at(points, here), cg), minus(at(points, there), cg)
+        if not is_steep(minus(q, p), force):
+            best = min(best, edge_angle(p, q, force))
         here = there
         if here == first:
             break
