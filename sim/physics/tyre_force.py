@@ -35,7 +35,7 @@ from sim.physics.compiled import kernel
 from sim.physics.ground_sampling import Ground, survey
 from sim.physics.lanes import ALONE, wheels_of
 from sim.physics.tyre_grip import update_pressure, wheel_grip
-from sim.physics.tyre_patch import grip_patch, lift_off, move_carcass, touch_down
+from sim.physics.tyre_patch import empty, grip_patch, lift_off, move_carcass, touch_down
 from sim.physics.tyre_pressure import (
     E_AREA,
     E_AXLE,
@@ -106,6 +106,7 @@ def tyre_forces(
         else:
             put_at(wheels, wheel, W_PX, lowest_point(centre, axle, radius))
             mu = 0.0
+            empty(load, int(room[E_FIRST]), int(room[E_LAST]))
             count = lift_off(bristles, wheel)
         tread = tyre[wheel, T_BRISTLE]
         carcass = tyre[wheel, T_CARCASS]

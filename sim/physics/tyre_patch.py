@@ -75,6 +75,15 @@ def touch_down(
 
 
 @kernel
+def empty(load: Array, first: int, last: int) -> None:
+    """Forget the area of a tyre whose whole ground it leaves faster than it can follow: it carries nothing."""
+    n_round, rows, _ = load.shape
+    for k in range(first, min(last + 1, first + n_round)):
+        for j in range(rows):
+            load[k % n_round, j, L_AREA] = 0.0
+
+
+@kernel
 def lift_off(bristles: Array, wheel: int) -> int:
     """Straighten the bristles that touched a step ago and do so no more; returns that nothing touches."""
     _, n_round, rows, _ = bristles.shape
