@@ -71,7 +71,7 @@ def study(folder: Path, asked: argparse.Namespace) -> dict[str, object]:
     shop = workshop(folder, asked.battery_mm, asked.brass_g)
     base = shop.build(shop.now)
     assert isinstance(base, Setup)
-    effort = Effort(asked.setups, most=asked.repeats, confirm=asked.repeats, batch=12)
+    effort = Effort(asked.setups, most=asked.repeats, confirm=asked.repeats, batch=asked.batch)
     with opened(AIMS, yard_of(base.truck.model), folder / "explored.sqlite", workers=asked.workers, driver="steady",
                 seed=1, unknowns=(), on_device=asked.on == "gpu") as ground:
         began = time.perf_counter()
@@ -136,6 +136,7 @@ def main() -> None:
     parser.add_argument("--brass-g", type=float, default=10.0)
     parser.add_argument("--repeats", type=int, default=10)
     parser.add_argument("--setups", type=int, default=24)
+    parser.add_argument("--batch", type=int, default=12)
     parser.add_argument("--workers", type=int, default=1)
     asked = parser.parse_args()
     asked.out.mkdir(parents=True, exist_ok=True)
