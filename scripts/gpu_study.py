@@ -147,9 +147,9 @@ def kernel() -> dict[str, object]:
     registers = next(iter(go_on.get_regs_per_thread().values()))
     shared = next(iter(go_on.get_shared_mem_per_block().values()))
     return {
-        "registers a lane": registers, "shared bytes an attempt": shared,
+        "registers a lane": registers, "attempts a block": device.many.ATTEMPTS, "shared bytes a block": shared,
         "local bytes a lane": next(iter(go_on.get_local_mem_per_thread().values())),
-        "attempts a multiprocessor by registers": card.MAX_REGISTERS_PER_MULTIPROCESSOR // (-(-registers // 8) * 256),
+        "blocks a multiprocessor by registers": card.MAX_REGISTERS_PER_MULTIPROCESSOR // (-(-registers // 8) * 256),
         "and by shared memory": card.MAX_SHARED_MEMORY_PER_MULTIPROCESSOR // (shared + 1024),
         "multiprocessors": card.MULTIPROCESSOR_COUNT,
     }  # fmt: skip

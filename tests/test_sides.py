@@ -111,8 +111,9 @@ def test_contacts_one_above_the_other_are_no_edge_to_tip_over(push: tuple[float,
 
 def test_two_points_are_no_footprint() -> None:
     assert footprint_margin(CORNERS, 2, CG, DOWN) == math.pi
-    in_line = np.array([[0.0, 0.0, 0.0], [0.05, 0.0, 0.0], [0.1, 0.0, 0.0]])
-    assert footprint_margin(in_line, 3, CG, DOWN) == math.pi
+    for aside in (0.0, 1e-17, -1e-17, 1e-9):
+        in_line = np.array([[0.0, 0.0, 0.0], [0.05, aside, 0.0], [0.1, 0.0, 0.0]])
+        assert footprint_margin(in_line, 3, CG, DOWN) == math.pi
 
 
 def test_every_measure_reaches_the_record() -> None:

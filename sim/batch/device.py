@@ -389,7 +389,7 @@ class Device:
         """Let all go on, and meanwhile draw up who comes next."""
         began = time.perf_counter()
         n = len(self._sitting)
-        many.go_on[n, many.LANES](
+        many.go_on[-(-n // many.ATTEMPTS), many.LANES * many.ATTEMPTS](
             LOOKS, round(driver.LOOK / STEP), STEP, self._gravity, self._trucks.uploaded(), self._grounds.uploaded(),
             self._seats,
         )  # fmt: skip

@@ -23,6 +23,8 @@ ROUND_TRIP = np.array([0, 1, 3, 2], dtype=np.int64)
 """Front left, front right, rear right, rear left: clockwise seen from above."""
 STEEP = 0.25
 """Sine between an edge and the force under which it is none to tip over: ground of 75 degrees."""
+NARROW = 0.02
+"""Area of a footprint over the square of its length under which it is a line, as a belly's feelers on a ledge are."""
 EDGE_NAMES = ("front", "right", "rear", "left")
 """The edge that starts at each corner of the round trip."""
 
@@ -95,7 +97,8 @@ def next_corner(points: Array, count: int, here: int) -> int:
 def footprint_margin(points: Array, count: int, cg: Vec, force: Vec) -> float:
     """Smallest edge angle (rad) over the hull of the first ``count`` rows of ``points`` (n, 3), world, m.
 
-    ``cg`` and ``force`` as for :func:`tip_over_margin`. Fewer than three corners give pi: ask the four wheels instead.
+    ``cg`` and ``force`` as for :func:`tip_over_margin`. Points in a line, or fewer than three, give pi: ask the four
+    wheels instead.
     """
     if count < 3:
         return math.pi
@@ -105,14 +108,19 @@ def footprint_margin(points: Array, count: int, cg: Vec, force: Vec) -> float:
             first = k
     best = math.pi
     corners = 0
+    area = longest = 0.0
     here = first
     for _ in range(count):
         there = next_corner(points, count, here)
         corners += 1
+        ax, ay = points[here, 0] - points[first, 0], points[here, 1] - points[first, 1]
+        bx, by = points[there, 0] - points[first, 0], points[there, 1] - points[first, 1]
+        area += 0.5 * abs(ax * by - ay * bx)
+        longest = max(longest, bx * bx + by * by)
         p, q = minus(at(points, here), cg), minus(at(points, there), cg)
         if not is_steep(minus(q, p), force):
             best = min(best, edge_angle(p, q, force))
         here = there
         if here == first:
             break
-    return best if corners > 2 else math.pi
+    return best if corners > 2 and area > NARROW * longest else math.pi

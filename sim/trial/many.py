@@ -1,9 +1,8 @@
 """Attempts side by side on a graphics processor: the kernels of :mod:`sim.trial.attempt`, four lanes each.
 
-Every attempt has a seat, and a warp to itself: attempts go different ways, and in one warp they would wait for each
-other. Its lanes take a wheel each; what every step needs lies in the memory that they share. Trucks and grounds lie in
-tables that many seats share. No kernel is written twice: the compiler for the device takes the functions that run on a
-processor.
+Every attempt has a seat. Its lanes take a wheel each; what every step needs lies in memory that they share. Trucks and
+grounds lie in tables that many seats share. No kernel is written twice: the compiler for the device takes the functions
+that run on a processor.
 """
 
 from __future__ import annotations
@@ -11,7 +10,7 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 import numpy as np
-from numba import config, cuda, float64
+from numba import config, cuda, float64, int32
 from numpy.typing import NDArray
 
 from models.massprops import GRAVITY
@@ -37,7 +36,7 @@ from sim.physics.arrays import (
 from sim.physics.compiled import KEPT
 from sim.physics.dynamics import BODIES, C_SIZE, FREEDOMS
 from sim.physics.ground_sampling import Ground
-from sim.physics.lanes import LANES
+from sim.physics.lanes import LANES, meet
 from sim.physics.observe import V_S, V_SIZE
 from sim.physics.tyre_patch import P_SIZE
 from sim.physics.tyre_pressure import L_SIZE
@@ -63,14 +62,16 @@ Z_CONFIG, Z_GROUND = 0, 1
 """Sizes of a configuration's tables."""
 (G_X0, G_Y0, G_CELL, G_BLOCK, G_TOP, G_NX, G_NY, G_BX, G_BY, G_LANE), G_SIZE = range(10), 10
 """Numbers of a ground."""
+ATTEMPTS = 1 if config.ENABLE_CUDASIM else 4
+"""Attempts of a block, which share a warp: they go different ways, but what they read of the program they read once."""
+BESIDE = 2**LANES - 1
+"""Lanes of a warp's first attempt, as bits."""
 GROUPS = 64
-"""Threads of a block where it is not an attempt."""
+"""Threads of a block where it is not attempts."""
 NUMBER = float64
 """Of what the lanes share."""
-REGISTERS = 128
-"""Of a lane at most, so that more attempts find room at once; what has no room in them is kept near by."""
-LIMITS: dict[str, Any] = {} if config.ENABLE_CUDASIM else {"max_registers": REGISTERS, "cache": KEPT}
-"""How attempts are compiled for a device: once for all runs, as for a processor."""
+ONCE: dict[str, Any] = {} if config.ENABLE_CUDASIM else {"cache": KEPT}
+"""Compiled once for all runs, as for a processor."""
 
 
 class Trucks(NamedTuple):
@@ -122,13 +123,13 @@ def _wait() -> None:
 
 
 def _wait_beside(lane: int) -> None:
-    cuda.syncthreads()
+    cuda.syncwarp(int32(BESIDE << (cuda.threadIdx.x // LANES * LANES)))
 
 
 if config.ENABLE_CUDASIM:
     lanes.wait = _wait
 else:
-    overload(lanes.meet, strict=False, target="cuda")(lambda lane: _wait_beside)
+    overload(meet, strict=False, target="cuda")(lambda lane: _wait_beside)
 
 
 @cuda.jit(device=True)
@@ -149,25 +150,26 @@ def fetch(
         to_wheels[lane, j] = wheels[lane, j]
 
 
-@cuda.jit(**LIMITS)
+@cuda.jit(**ONCE)
 def go_on(looks: int, steps: int, step: float, gravity: Array, trucks: Trucks, grounds: Places, seats: Seats) -> None:
-    """Take some looks in every seat whose attempt is not over: a block of :data:`sim.physics.lanes.LANES` each."""
-    n, lane = cuda.blockIdx.x, cuda.threadIdx.x
-    if seats.row[n, R_NOTES + N_PHASE] == OVER:
+    """Take some looks in every seat whose attempt is not over: :data:`sim.physics.lanes.LANES` threads each."""
+    lane, own = cuda.threadIdx.x % LANES, cuda.threadIdx.x // LANES
+    n = cuda.blockIdx.x * ATTEMPTS + own
+    if n >= seats.row.shape[0] or seats.row[n, R_NOTES + N_PHASE] == OVER:
         return
-    row = cuda.shared.array(R_SIZE, NUMBER)
-    com = cuda.shared.array((BODIES, 3), NUMBER)
-    work = cuda.shared.array((BODIES, C_SIZE), NUMBER)
-    matrix = cuda.shared.array((FREEDOMS, FREEDOMS), NUMBER)
-    contact = cuda.shared.array((4, 3), NUMBER)
-    rotation = cuda.shared.array((BODIES, 3, 3), NUMBER)
-    points = cuda.shared.array((4, BODIES, 6), NUMBER)
-    wheels = cuda.shared.array((4, W_SIZE), NUMBER)
+    row = cuda.shared.array((ATTEMPTS, R_SIZE), NUMBER)[own]
+    com = cuda.shared.array((ATTEMPTS, BODIES, 3), NUMBER)[own]
+    work = cuda.shared.array((ATTEMPTS, BODIES, C_SIZE), NUMBER)[own]
+    matrix = cuda.shared.array((ATTEMPTS, FREEDOMS, FREEDOMS), NUMBER)[own]
+    contact = cuda.shared.array((ATTEMPTS, 4, 3), NUMBER)[own]
+    rotation = cuda.shared.array((ATTEMPTS, BODIES, 3, 3), NUMBER)[own]
+    points = cuda.shared.array((ATTEMPTS, 4, BODIES, 6), NUMBER)[own]
+    wheels = cuda.shared.array((ATTEMPTS, 4, W_SIZE), NUMBER)[own]
     if lane == 0:
         for i in range(BODIES):
             put_at(com, i, 0, at(seats.com[n], i))
     fetch(lane, seats.row[n], row, seats.rotation[n], rotation, seats.points[n], points, seats.wheels[n], wheels)
-    cuda.syncthreads()
+    meet(lane)
     c = seats.points_to[n, Z_CONFIG]
     g = seats.points_to[n, Z_GROUND]
     size = trucks.sizes[c]
@@ -208,7 +210,7 @@ def go_on(looks: int, steps: int, step: float, gravity: Array, trucks: Trucks, g
          Motion(rotation, points[0], points[1], points[2]), points[3], wheels),
         lane,
     )  # fmt: skip
-    cuda.syncthreads()
+    meet(lane)
     fetch(lane, row, seats.row[n], rotation, seats.rotation[n], points, seats.points[n], wheels, seats.wheels[n])
 
 
