@@ -42,6 +42,7 @@ currency = "USD"
 part = "battery"
 along = ["battery tray"]
 step_mm = {battery}
+drill = {drill}
 [[ballast]]
 name = "front axle brass"
 body = "front_axle"
@@ -58,17 +59,17 @@ AIMS = (
 )
 
 
-def workshop(folder: Path, battery: float, brass: float) -> Workshop:
+def workshop(folder: Path, battery: float, brass: float, drill: bool) -> Workshop:
     """The invented 1/24 with a battery that moves and brass at its front axle."""
     space = folder / "space.toml"
-    space.write_text(SPACE.format(battery=battery, brass=brass), encoding="utf-8")
+    space.write_text(SPACE.format(battery=battery, brass=brass, drill=str(drill).lower()), encoding="utf-8")
     sheet = load_sheet(DATA / "gundi.toml")
     return Workshop(sheet, dimensions(sheet, load_space(space), [], folder))
 
 
 def study(folder: Path, asked: argparse.Namespace) -> dict[str, object]:
     """Search, then drive the whole grid, and say where the search's answer stands in it."""
-    shop = workshop(folder, asked.battery_mm, asked.brass_g)
+    shop = workshop(folder, asked.battery_mm, asked.brass_g, asked.drill)
     base = shop.build(shop.now)
     assert isinstance(base, Setup)
     effort = Effort(asked.setups, most=asked.repeats, confirm=asked.repeats, batch=asked.batch)
@@ -136,6 +137,7 @@ def main() -> None:
     parser.add_argument("--brass-g", type=float, default=10.0)
     parser.add_argument("--repeats", type=int, default=10)
     parser.add_argument("--setups", type=int, default=24)
+    parser.add_argument("--drill", action="store_true", help="Where the battery moves, holes must be drilled.")
     parser.add_argument("--batch", type=int, default=12)
     parser.add_argument("--workers", type=int, default=1)
     asked = parser.parse_args()

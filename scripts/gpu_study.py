@@ -27,7 +27,7 @@ import numpy as np  # noqa: E402
 from numba import cuda  # noqa: E402
 
 from models.scenario import DATA  # noqa: E402
-from sim.batch import device  # noqa: E402
+from sim.batch import device, device_grounds  # noqa: E402
 from sim.batch.study import make_task, yard_of  # noqa: E402
 from sim.trial import ground_cache, perform  # noqa: E402
 from sim.trial.luck import Variation, draw  # noqa: E402
@@ -176,7 +176,7 @@ def grids(tries: int = 48) -> dict[str, object]:
                "ledge-down": np.arange(43.0, 55.1, 1.0), "v-notch": np.arange(40.0, 75.1, 3.0)}
     variants = ((2.0, 0.0), *OTHERS, (1.0, 30.0), (1.0, 45.0), (0.5, 45.0))
     ground_cache.ground = lambda obstacle, level, *_: _piece(obstacle, level)  # type: ignore[assignment]
-    device.GROUND_MB = 60_000
+    device_grounds.GROUND_MB = 60_000
     yard = yard_of(TRUCKS[SMALL]).text()
     answer: dict[str, object] = {}
     for family, levels in ladders.items():
