@@ -20,6 +20,7 @@ from sim.batch.worker import carry_out
 from sim.batch.worker_pool import Answer
 from sim.errors import SimError
 from sim.physics.arrays import ModelArrays
+from sim.physics.lanes import LANES
 from sim.physics.simulation import STEP, Simulation
 from sim.trial import driver, ground_cache
 from sim.trial.brief import blank_notes, brief_of
@@ -295,7 +296,7 @@ class Device:
         """Let all go on, and meanwhile draw up who comes next."""
         began = time.perf_counter()
         n = len(self._sitting)
-        many.go_on[-(-n // many.ATTEMPTS), many.LANES * many.ATTEMPTS](
+        many.go_on[-(-n // many.ATTEMPTS), LANES * many.ATTEMPTS](
             LOOKS, round(driver.LOOK / STEP), STEP, self._gravity, self._trucks.uploaded(), self._grounds.uploaded(),
             self._seats,
         )  # fmt: skip
