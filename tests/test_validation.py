@@ -10,7 +10,6 @@ from sim.validation.catalogue import checks
 from sim.validation.check import Check
 
 FINDINGS = {
-    "ledge, askew": "3 % higher at 45 deg to a grid of 0.5 mm: cells blur the edge, in proportion to their width",
     "v-notch, askew": "4 % steeper at 45 deg to a grid of 0.5 mm: cells blur the creases",
     "wide portal, narrow straight": "1.9 deg between the two with the tracks and heights assumed, 4 deg measured",
     "overdrive, climb": "on an even slope front overdrive gains nothing that can be shown",
