@@ -20,15 +20,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.physics.arrays import (
-    T_CROWN,
-    T_DAMP,
-    T_EDGE,
-    T_HALF_WIDTH,
-    T_LAW_STEP,
-    T_RADIUS,
-    places,
-)
+from sim.physics.arrays import T_CROWN, T_DAMP, T_EDGE, T_HALF_WIDTH, T_LAW_STEP, T_RADIUS, places
 from sim.physics.compiled import kernel, unfolded
 from sim.physics.ground_sampling import Ground
 from sim.physics.vector import Vec, add, cross, dot, minus, plus_cross, times
