@@ -34,7 +34,7 @@ def askew(x: Grid, y: Grid, about: float, skew_deg: float) -> Grid:
 
 
 def fine(skew_deg: float, yard: Yardstick) -> float | None:
-    """Cell for a face that lies askew, m: cells round its edge, and what is round is climbed higher (docs/tyre_law.md)."""
+    """Cell for a face that lies askew, m: cells round its edge, which is then climbed higher (docs/tyre_law.md)."""
     return 0.125 * yard.cell if skew_deg else None
 
 
