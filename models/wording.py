@@ -58,7 +58,8 @@ def in_words(kind: type[BaseModel], detail: ErrorDetails) -> tuple[str, str]:
         return f"must be {allowed}.", _nearest(detail["input"], context["expected"])
     if fault in ("too_short", "too_long"):
         return _length(kind, location, key)
-    return f"{detail['msg'][0].lower()}{detail['msg'][1:]}.", ""
+    said = detail["msg"].removeprefix("Value error, ")
+    return f"{said[0].lower()}{said[1:].removesuffix('?')}{'?' if said.endswith('?') else '.'}", ""
 
 
 _BOUNDS = {

@@ -169,6 +169,16 @@ def test_refused_in_one_message(tmp_path: Path, text: str, words: str) -> None:
     assert message.count("\n") <= 2
 
 
+def test_an_unknown_family_is_told_with_the_other_faults_in_file_order(tmp_path: Path) -> None:
+    text = HEAD.replace('name = "x"', 'name = "x"\nrepeats = 0') + LEDGE.replace("ledge", "ledg") + "[[obstacle]]\n"
+    with pytest.raises(mistakes(), match="repeats") as caught:
+        read_plan(write(tmp_path, text))
+    said = str(caught.value)
+    places = [said.find(words) for words in ("repeats", "no such obstacle family; did you mean ledge?", "obstacle.2")]
+    assert -1 not in places
+    assert places == sorted(places)
+
+
 def test_every_combination_of_too_many_changes_is_refused(tmp_path: Path) -> None:
     names = ", ".join(f'"{i}.toml"' for i in range(11))
     text = f'schema = 1\nname = "x"\n{LEDGE}[[combine]]\nbuild = "b"\nchanges = [{names}]\nchoose = "all"\n'

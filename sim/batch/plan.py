@@ -11,13 +11,16 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from models.record import read_record
 from models.spec import Spec
 from sim.errors import PlanError, reading
 from sim.trial.ground_cache import obstacle_text
 from sim.trial.luck import Variation
+from terrain import file_name
+from terrain.errors import TerrainError
+from terrain.request import family_named
 
 Name = Annotated[str, Field(min_length=1, max_length=200)]
 MOST_COMBINED = 10
@@ -65,6 +68,17 @@ class ObstacleEntry(Spec):
     find_limit: FindLimit | None = None
     parameters: dict[str, float] = Field(default_factory=dict)
     """The family's further numbers, as ``slope_deg = 15``."""
+
+    @field_validator("family")
+    @classmethod
+    def _is_known(cls, family: str) -> str:
+        """Told with the file's other faults; whether a ground's file is there shows when it is read."""
+        if not file_name.names_file(family):
+            try:
+                family_named(family)
+            except TerrainError as error:
+                raise ValueError(f"{error.what}; {error.remedy}") from None
+        return family
 
     @model_validator(mode="after")
     def _one_way(self) -> Self:
