@@ -104,20 +104,39 @@ class Ring:
         self.spread = csc_matrix(entries, shape=(2 * len(self.rest), count + 1))
         self.unknowns = np.zeros(count + 1)
 
-    def energy(
-        self, unknowns: Array, x: float, load: float, *, only: bool = False
-    ) -> tuple[float, Array, csc_matrix | None, Array]:
-        """Energy, its slope and curvature over the unknowns, and the slope over all nodes; or the energy ``only``."""
-        move = self.spread @ unknowns
-        place = self.rest + move.reshape(-1, 2) + [x, 0.0]
+    def solid(self, place: Array, *, only: bool = False) -> tuple[float, Array, csc_matrix | None]:
+        """Energy of the rubber, its slope over all nodes (n, 2) and its curvature; or the energy ``only``."""
         deformation = np.einsum("tci,tcj->tij", place[self.triangles], self.slope)
         det = np.linalg.det(deformation)
         if np.any(det <= 0.05):
-            return np.inf, unknowns, None, unknowns
+            return np.inf, place, None
         log = np.log(det)
         stretch = np.einsum("tij,tij->t", deformation, deformation)
         weight = self.area * self.modulus
         total = float(np.sum(weight * (0.5 * (stretch - 2.0 - 2.0 * log) + 0.5 * self.ratio * log**2)))
+        if only:
+            return total, place, None
+        back = np.swapaxes(np.linalg.inv(deformation), 1, 2)
+        stress = weight[:, None, None] * (deformation + (self.ratio * log - 1.0)[:, None, None] * back)
+        force = np.zeros((len(self.rest), 2))
+        np.add.at(force, self.triangles, np.einsum("tij,tcj->tci", stress, self.slope))
+        # Curvature: dP = dF + r back tr(F^-1 dF) - (r ln J - 1) back dF^T back.
+        n = self.slope
+        turned = np.einsum("tij,tcj->tci", back, n)
+        solid = np.einsum("tcj,tdj,ik->tcidk", n, n, np.eye(2))
+        solid += self.ratio * np.einsum("tci,tdk->tcidk", turned, turned)
+        solid -= (self.ratio * log - 1.0)[:, None, None, None, None] * np.einsum("tck,tdi->tcidk", turned, turned)
+        solid *= weight[:, None, None, None, None]
+        return total, force, _assemble(self.triangles, solid, len(self.rest))
+
+    def touch(
+        self, place: Array, grip: float = 0.0, *, only: bool = False
+    ) -> tuple[float, Array, csc_matrix | None]:
+        """Energy of contact, its slope over all nodes (n, 2) and its curvature; or the energy ``only``.
+
+        With ``grip`` the tread slides backward along the ground everywhere, as under a wheel that spins: friction
+        (grip times what presses) is added to the slope, which then is no energy's and whose matrix is not symmetric.
+        """
         ends = place[self.tread]
         length = np.linalg.norm(np.diff(self.rest[self.tread], axis=1)[:, 0], axis=1)
         part, share = np.array(PER_SIDE), np.array(WEIGHT)
@@ -125,32 +144,34 @@ class Ring:
         depth, normal = step_depth(points.reshape(-1, 2), self.height)
         hold = HARD * (length[:, None] * share[None, :]).ravel()
         depth = np.maximum(depth, 0.0)
-        total += float(np.sum(0.5 * hold * depth**2)) + load * float(unknowns[-1])
+        total = float(np.sum(0.5 * hold * depth**2))
         if only:
-            return total, unknowns, None, unknowns
-        inverse = np.linalg.inv(deformation)
-        back = np.swapaxes(inverse, 1, 2)
-        stress = weight[:, None, None] * (deformation + (self.ratio * log - 1.0)[:, None, None] * back)
+            return total, place, None
         force = np.zeros((len(self.rest), 2))
-        np.add.at(force, self.triangles, np.einsum("tij,tcj->tci", stress, self.slope))
-        push = (hold * depth)[:, None] * normal
+        # Into the ground and, against what friction does to the tread, a quarter turn from it.
+        way = normal - grip * np.stack([-normal[:, 1], normal[:, 0]], axis=1)
         both = np.stack([1.0 - part, part], axis=1)
-        touch = np.einsum("spi,pc->sci", push.reshape(len(ends), -1, 2), both)
-        np.add.at(force, self.tread, touch)
+        push = ((hold * depth)[:, None] * way).reshape(len(ends), -1, 2)
+        np.add.at(force, self.tread, np.einsum("spi,pc->sci", push, both))
+        stiff = np.where(depth > 0.0, hold, 0.0).reshape(len(ends), -1)
+        ways, into = way.reshape(push.shape), normal.reshape(push.shape)
+        contact = np.einsum("sp,spi,spk,pc,pd->scidk", stiff, ways, into, both, both)
+        return total, force, _assemble(self.tread, contact, len(self.rest))
+
+    def energy(
+        self, unknowns: Array, x: float, load: float, *, only: bool = False
+    ) -> tuple[float, Array, csc_matrix | None, Array]:
+        """Energy, its slope and curvature over the unknowns, and the slope over all nodes; or the energy ``only``."""
+        place = self.rest + (self.spread @ unknowns).reshape(-1, 2) + [x, 0.0]
+        inner, stress, solid = self.solid(place, only=only)
+        outer, push, contact = self.touch(place, only=only)
+        total = inner + outer + load * float(unknowns[-1])
+        if only or solid is None or contact is None:
+            return total, unknowns, None, unknowns
+        force = stress + push
         slope = np.asarray(self.spread.T @ force.ravel())
         slope[-1] += load
-        # Curvature: of the solid, dP = dF + r back tr(F^-1 dF) - (r ln J - 1) back dF^T back.
-        n = self.slope
-        turned = np.einsum("tij,tcj->tci", back, n)
-        solid = np.einsum("tcj,tdj,ik->tcidk", n, n, np.eye(2))
-        solid += self.ratio * np.einsum("tci,tdk->tcidk", turned, turned)
-        solid -= (self.ratio * log - 1.0)[:, None, None, None, None] * np.einsum("tck,tdi->tcidk", turned, turned)
-        solid *= weight[:, None, None, None, None]
-        stiff = np.where(depth > 0.0, hold, 0.0).reshape(len(ends), -1)
-        ways = normal.reshape(len(ends), -1, 2)
-        contact = np.einsum("sp,spi,spk,pc,pd->scidk", stiff, ways, ways, both, both)
-        matrix = _assemble(self.triangles, solid, len(self.rest)) + _assemble(self.tread, contact, len(self.rest))
-        return total, slope, (self.spread.T @ matrix @ self.spread).tocsc(), force
+        return total, slope, (self.spread.T @ (solid + contact) @ self.spread).tocsc(), force
 
     def settle(self, x: float, load: float) -> tuple[float, float]:
         """Pull along x (shear modulus times radius) and height of the axle (radii) at rest under a load."""

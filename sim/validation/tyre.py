@@ -56,6 +56,25 @@ class Rig:
         )  # fmt: skip
         return np.asarray(wheels[0])
 
+    def spun(self, x: float, height: float, slip: float) -> Array:
+        """Wheel read-out row once every bristle slides: held at (x, height), the tread run backward by ``slip``; m."""
+        steps, pace = 24, slip / 24.0 / float(self.tyre.row_radius.max())
+        a, dt = self._a, 1e-3
+        controls = np.zeros(U_SIZE)
+        controls[U_DT], controls[U_GRIP] = dt, 1.0
+        origin, spin, velocity = (np.zeros((self._count, 6)) for _ in range(3))
+        origin[:, 0], origin[:, 2], spin[:, 1] = x, height, pace / dt
+        memory, treads = np.zeros(M_SIZE), tread_arrays(self.tyre)
+        for k in range(steps):
+            c, s = math.cos(k * pace), math.sin(k * pace)
+            rotation = np.tile([[c, 0.0, s], [0.0, 1.0, 0.0], [-s, 0.0, c]], (self._count, 1, 1))
+            wrench, wheels = np.zeros((self._count, 6)), np.zeros((4, W_SIZE))
+            tyre_forces(
+                controls, memory, a.tyre, a.pressure, *treads, self._ground,
+                Motion(rotation, origin, spin, velocity), wrench, wheels,
+            )  # fmt: skip
+        return np.asarray(wheels[0])
+
     def lift(self, x: float, load: float, turn: float = 0.0) -> float:
         """Height of the axle (m) at which the tyre carries a vertical load (N) there, by bisection."""
         low, high = 0.5 * float(self.tyre.row_radius.max()), 2.0 * float(self.tyre.row_radius.max())
