@@ -65,10 +65,10 @@ class Served:
 
 
 @contextmanager
-def served(folder: Path, *options: str) -> Iterator[Served]:
+def served(folder: Path, *options: str, environment: Mapping[str, str] | None = None) -> Iterator[Served]:
     """Start ``cragbench page`` and wait until it says where it is."""
     command = [sys.executable, "-m", "sim.cli.main", "page", str(folder), "--no-browser", *options]
-    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+    environment = {**os.environ, "PYTHONPATH": str(ROOT), **(environment or {})}
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment,
                           cwd=ROOT) as process:
         try:

@@ -21,9 +21,10 @@ from sim.compare.export import comparison_row, limit_row, write_comparison_csv, 
 from sim.compare.holm import holm
 from sim.compare.holm import sentence as holm_sentence
 from sim.compare.limits import limits
-from sim.compare.sentences import about, finding, kind, label, level, sentences, textbook_lines
+from sim.compare.sentences import about, finding, kind, label, level, sentences, shift, textbook_lines
 from sim.compare.textbook import KARBER, LOGIT, PROBIT, shifts
 from sim.errors import SimError
+from sim.statistics.interval import Estimate
 from sim.statistics.paired import tabulate
 from sim.statistics.threshold import Belief
 from sim.store.store import Store, StoredTruck
@@ -151,6 +152,15 @@ def test_limits_of_a_ladder(tmp_path: Path) -> None:
     (line,) = textbook_lines([first, second])
     assert line.startswith("b on ledge, shift of the limit in mm: common-slope logit +")
     assert textbook_lines([first]) == []
+
+
+@pytest.mark.parametrize(("found", "said"), [
+    (Estimate(1.2345, 0.0026, 2.46), "+1.2 (+0.0 to +2.5)"),
+    (Estimate(-0.04, -0.3, 0.2), "+0.0 (-0.3 to +0.2)"),
+    (Estimate(123.4, 98.76, math.inf), "+123.4 (+98.8 to …)"),
+])
+def test_a_shift_is_told_to_a_tenth(found: Estimate, said: str) -> None:
+    assert shift(found) == said
 
 
 LOPSIDED = {"a": FakeTruck(36.0), "b": FakeTruck(36.0, lopsided=9.0)}

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import asyncio
+import io
 import re
 import shutil
+import signal
 import socket
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+import segno
 from page_server import Served, served
 
 from models.scenario import builds
+from sim.errors import SimError
 from sim.page.run_state import alive, held
 from sim.page.server import LOOPBACK, bound
 
@@ -162,3 +166,41 @@ def test_pieces_of_an_answer_do_not_wait_for_each_other() -> None:
             return await found
 
     assert not asyncio.run(delayed(bound(LOOPBACK, 0)))
+
+
+def test_for_the_network_the_address_is_shown_as_a_code_with_what_it_opens(tmp_path: Path) -> None:
+    # 127.0.0.2 is this machine too, and not the address that the page takes by itself.
+    with served(tmp_path, "--host", "127.0.0.2") as running:
+        assert running.link.startswith("http://127.0.0.2:")
+        status, _, text = running.ask("/log")
+        running.process.send_signal(signal.SIGINT)
+        printed, warned = running.process.communicate(timeout=30)
+    told = " ".join(warned.split())
+    for opened in ("WARNING", "can read and write the folder and start runs on this machine", "not encrypted",
+                   "your own network", "end it with Ctrl-C"):
+        assert opened in told
+    # The code on the terminal, module by module: an upper and a lower row in each line of half blocks.
+    wanted = segno.make(f"{running.link}log", error="m")
+    lines = [line for line in printed.splitlines() if set(line) & set("▀▄█")]
+    halves = {"█": (0, 0), "▀": (0, 1), "▄": (1, 0), " ": (1, 1)}
+    rows = [[halves[sign][half] for sign in line] for line in lines for half in (0, 1)]
+    square = [list(row) for row in wanted.matrix_iter(border=4)]
+    assert [row[: len(square)] for row in rows[: len(square)]] == square
+    # The page shows it too, with the same caution; a page for this machine alone shows neither.
+    assert status == 200
+    drawing = io.BytesIO()
+    wanted.save(drawing, kind="svg", xmldecl=False, svgns=True, scale=4, svgclass="qr", title="Address of this page",
+                omitsize=True)
+    assert drawing.getvalue().decode() in text
+    assert "can read and write the folder and start runs here; the connection is not encrypted" in text
+
+
+def test_a_page_for_this_machine_alone_has_no_code(page: Served) -> None:
+    _, _, text = page.ask("/log")
+    assert "This page answers on this machine alone." in text
+    assert 'class="qr"' not in text
+
+
+def test_every_address_at_once_is_none_for_a_phone() -> None:
+    with pytest.raises(SimError, match=r"Name this machine's own address"):
+        bound("0.0.0.0", 0)

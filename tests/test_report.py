@@ -237,6 +237,20 @@ def test_many_configurations_and_obstacles(tmp_path: Path) -> None:
     page = _Page(file.read_text(encoding="utf-8"))
     assert "2 400 trials of 20 trucks on 40 obstacles" in page.text
     assert sum(t == "details" and "open" in a for t, a in page.tags) == 8
+    # Nothing is dropped in silence: what is not shown is counted, with where it is.
+    labels = [a.get("aria-label") or "" for t, a in page.tags if t == "svg" and a.get("role") == "img"]
+    assert sum("front bias" in label for label in labels) == 20  # all drawn, most folded away
+    assert "18 more trucks drawn" in page.text
+    assert "Grey: 12 more, less unlike the first." in page.text
+    assert "14 more trucks are in endings.csv." in page.text
+    left = re.search(r"Also on record, and not in this page: (\d+) obstacles on which the trucks differ less and 14 "
+                     r"trucks that differ less from truck 0\. cragbench replay m\.sqlite --truck NAME --obstacle NAME "
+                     r"films them", page.text)
+    more = re.search(r"(\d+) more of these trials move in the page", page.text)
+    assert left is not None
+    assert more is not None
+    shown = 6 * (len(places) - int(left[1]))  # six trucks at each obstacle that is shown
+    assert shown == sum(t == "img" for t, _ in page.tags) + int(more[1])
 
 
 def test_data_in_scripts_cannot_end_them() -> None:

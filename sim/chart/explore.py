@@ -35,7 +35,7 @@ def front(answer: Answer, title: str, assumed: str = "") -> Figure:
         style.frame(axes, grid="both")
         for one, row in zip(kept, chance, strict=True):
             on = one.genes in best
-            axes.plot(100 * row[a], 100 * row[b], "o", ms=6 if on else 4, color=style.COLOURS[0] if on else "#c3c9d1",
+            axes.plot(100 * row[a], 100 * row[b], "o", ms=6 if on else 4, color=style.COLOURS[0] if on else style.FAINT,
                       mec="white", mew=0.5, zorder=3 if on else 2)
         base = answer.search.scores.chance(answer.base)
         axes.plot(100 * base[a], 100 * base[b], "X", ms=11, color=style.INK, mec="white", zorder=5)

@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 
 from sim.chart import style
 from sim.compare.limits import Limit
-from sim.compare.sentences import kind, level
+from sim.compare.sentences import kind, level, shift
 
 DRAWS = 6000
 MOST = 8
@@ -65,16 +65,14 @@ def title(limits: Sequence[Limit]) -> str:
     most = max(shown, key=lambda one: abs(one.difference.value) if one.difference else 0.0)
     assert most.difference is not None
     d = most.difference
-    shift = level(float(f"{d.value:.2g}"), unit)
-    return f"{most.name} moves the limit on {place} by {'+' if d.value > 0 else ''}{shift}"
+    return f"{most.name} moves the limit on {place} by {'+' if d.value > 0 else ''}{level(round(d.value, 1), unit)}"
 
 
 def _said(one: Limit) -> str:
     text = f"{one.name}: {level(float(f'{one.half.value:.3g}'), one.unit)}"
     if one.difference is None:
         return text
-    d = one.difference
-    return f"{text}, shift {d.value:+.2g} ({d.low:+.2g} to {d.high:+.2g})"
+    return f"{text}, shift {shift(one.difference)}"
 
 
 def _strong(limits: Sequence[Limit]) -> list[Limit]:

@@ -133,7 +133,7 @@ def _say_sides(found: Sequence[str]) -> None:
 
 
 def _show_limits(found: Sequence[Limit]) -> None:
-    from sim.compare.sentences import kind, level, limit_sides
+    from sim.compare.sentences import kind, level, limit_sides, shift
 
     for place in dict.fromkeys((limit.obstacle, limit.driver) for limit in found):
         own = [limit for limit in found if (limit.obstacle, limit.driver) == place]
@@ -144,7 +144,7 @@ def _show_limits(found: Sequence[Limit]) -> None:
                 f"{limit.trials}",
                 _level(limit.half, limit.belief.grid),
                 _level(limit.ninety, limit.belief.grid),
-                "" if limit.difference is None else _span(limit.difference, "+.2g"),
+                "" if limit.difference is None else shift(limit.difference),
                 limit.word + (f"; {limit.groups_text}" if limit.groups else "; doubtful fit" if limit.doubtful else ""),
             )
             for limit in own
@@ -159,10 +159,9 @@ def _show_limits(found: Sequence[Limit]) -> None:
         note("WARNING: where the fit is doubtful, trials do not fall off with the level as a limit supposes.")
 
 
-def _span(estimate: Estimate, form: str = ".3g") -> str:
-    ends = [format(end, form) if math.isfinite(end) else "…" for end in (estimate.low, estimate.high)]
-    value = format(estimate.value, form) if math.isfinite(estimate.value) else "…"
-    return f"{value} ({ends[0]} to {ends[1]})"
+def _span(estimate: Estimate) -> str:
+    value, low, high = (f"{x:.3g}" if math.isfinite(x) else "…" for x in (estimate.value, estimate.low, estimate.high))
+    return f"{value} ({low} to {high})"
 
 
 def _level(estimate: Estimate, tried: Grid) -> str:

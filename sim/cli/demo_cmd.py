@@ -123,5 +123,6 @@ def _what_next(folder: Path) -> None:
     say(f"  cragbench sheet {sheet} --change {changes / 'battery-forward.toml'}")
     say(f"  cragbench drive {sheet} climb:50 --change {changes / 'front-wheel-rings.toml'}")
     say(f"  edit {folder / 'plan.toml'} and run: cragbench batch {folder / 'plan.toml'}")
-    say(f"  write your own truck: copy {sheet}, weigh its parts, change the numbers")
+    say("  cragbench start NAME      (your own truck, from a kitchen scale, a ruler and at most twelve answers)")
+    say(f"  cragbench page {folder}      (all of it with a mouse or a finger)")
     say(f"  cragbench weigh {folder / 'readings' / 'gundi.toml'} --sheet {sheet}      (simulated readings)")

@@ -34,7 +34,6 @@ def doubt(
     from sim.decision.change_sets import drawer as make_drawer
     from sim.decision.obstacle_mix import lines as make_lines
     from sim.decision.runner import yard
-    from sim.decision.wording import intervals
     from sim.trial.truck import assemble
 
     asked = options.Asked(driver, as_json)
@@ -52,9 +51,8 @@ def doubt(
 
     def show() -> None:
         _show(answer)
-        say(doubts.sentence(answer))
-        say(intervals(answer.judgement))
-        say(answer.judgement.regret.text())
+        for text in _told(answer):
+            say(text)
 
     asked.end(field, lines, as_data(answer), files, (), show, answer.unknowns)
 
@@ -66,6 +64,7 @@ def as_data(answer: Doubt) -> dict[str, Any]:
     surface = answer.spread.surface
     return {
         "sentence": sentence(answer),
+        "sentences": _told(answer),
         **options.judged(answer.judgement),
         "surface": {"error": surface.error, "spread": surface.spread, "explained": surface.explained},
         "influences": [
@@ -75,6 +74,14 @@ def as_data(answer: Doubt) -> dict[str, Any]:
         ],
         "gains": answer.gains,
     }
+
+
+def _told(answer: Doubt) -> list[str]:
+    """What is said under the table: the finding, its intervals, what being wrong costs."""
+    from sim.decision.doubt import sentence
+    from sim.decision.wording import intervals
+
+    return [sentence(answer), intervals(answer.judgement), answer.judgement.regret.text()]
 
 
 def _show(answer: Doubt) -> None:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from sim.compare import textbook
 from sim.compare.comparison import CellResult, Comparison
 from sim.compare.limits import Limit
 from sim.compare.sides import both, side_names
@@ -66,10 +66,14 @@ def _about_limit(limit: Limit, base: Limit) -> str:
     where = kind(limit.obstacle)
     if limit.difference is None:
         return f"{limit.name} clears half at {where} {own} ({limit.half.low:.3g} to {limit.half.high:.3g}){sides}"
-    d = limit.difference
-    span = f"{d.value:+.2g} ({d.low:+.2g} to {d.high:+.2g})"
-    said = f"{limit.name} clears half at {where} {own} against {theirs}: {limit.word}, {span}{sides}"
+    said = f"{limit.name} clears half at {where} {own} against {theirs}: {limit.word}, {shift(limit.difference)}{sides}"
     return said + (f" ({limit.groups_text})" if limit.groups else "")
+
+
+def shift(of: Estimate) -> str:
+    """How far a limit moves, in its own unit, to a tenth as everywhere, with its interval."""
+    value, low, high = (f"{round(x, 1) + 0.0:+.1f}" if math.isfinite(x) else "…" for x in (of.value, of.low, of.high))
+    return f"{value} ({low} to {high})"
 
 
 def textbook_lines(limits: Sequence[Limit]) -> list[str]:
@@ -80,7 +84,8 @@ def textbook_lines(limits: Sequence[Limit]) -> list[str]:
 
 
 def _textbook(limit: Limit) -> str:
-    unit, found = level(1, limit.unit)[1:].strip(), textbook.line(limit.textbook)
+    unit = level(1, limit.unit)[1:].strip()
+    found = ", ".join(f"{name} {shift(one)}" for name, one in limit.textbook.items())
     return f"{limit.name} on {kind(limit.obstacle)}, shift of the limit in {unit}: {found} (95 %)."
 
 

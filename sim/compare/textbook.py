@@ -4,7 +4,6 @@ nothing of lapses. Where the trials do not allow one it is left out."""
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
 from contextlib import suppress
 
 import numpy as np
@@ -33,11 +32,6 @@ def shifts(baseline: Belief, own: Belief) -> dict[str, Estimate]:
         half = float(norm.ppf(0.975)) * float(np.hypot(doubt, more))
         found[KARBER] = Estimate(after - before, after - before - half, after - before + half)
     return found
-
-
-def line(found: Mapping[str, Estimate]) -> str:
-    """``common-slope logit +6.1 (+4.9 to +7.3), …``; empty where none could be fitted."""
-    return ", ".join(f"{name} {one.value:+.2g} ({one.low:+.2g} to {one.high:+.2g})" for name, one in found.items())
 
 
 def _counts(belief: Belief) -> LevelCounts:

@@ -34,6 +34,8 @@ DRIVER, SECOND, SEED = "steady", "bump", 1
 """Who drives, who drives half of the drawn cases, and the seed of all luck: those of ``cragbench verdict``."""
 EVERY_S = 0.5
 """Between two looks at a run's state."""
+PATIENCE_S = 60.0
+"""s for a command that was told to stop: the trials at hand end first."""
 
 
 class Teller:
@@ -195,15 +197,47 @@ def _decide(teller: Teller, folder: Path) -> None:
     command = [sys.executable, "-m", "sim.cli.main", teller.state.kind, *(str(folder / str(one)) for one in asked),
                *(word for one in _grounds(job, folder) for word in ("--line", one)), *job.get("options", ()), "--json",
                *out]
-    teller.tell(stage="working")
-    done = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, text=True, check=False)
-    if done.returncode == 130:
+    teller.tell(stage="working", done=0)
+    code, said, fault = _watched(command, folder / str(job["out"]) / "trials.sqlite" if "out" in job else None, teller)
+    if code == 130:
         raise KeyboardInterrupt
-    if done.returncode:
-        teller.tell(stage="failed", message=done.stderr.strip()[-1000:])
+    if code:
+        teller.tell(stage="failed", message=fault.strip()[-1000:])
         return
-    result = json.loads(done.stdout)
+    result = json.loads(said)
     teller.tell(stage="done", result=result, done=int(result.get("trials", 0)))
+
+
+def _watched(command: list[str], store: Path | None, teller: Teller) -> tuple[int, str, str]:
+    """Run a command; tell now and then how many trials its store holds. Returns exit code, output, errors."""
+    with subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+                          text=True) as child:
+        try:
+            while True:
+                try:
+                    said, fault = child.communicate(timeout=4 * EVERY_S)
+                    return child.returncode, said, fault
+                except subprocess.TimeoutExpired:
+                    teller.tell(done=_stored(store))
+        except KeyboardInterrupt:
+            try:
+                child.wait(PATIENCE_S)  # it was told too, and keeps what it has
+            except subprocess.TimeoutExpired:
+                child.kill()
+            raise
+
+
+def _stored(store: Path | None) -> int:
+    """Trials of a store that somebody else is filling; 0 before there is one."""
+    from sim.store.store import Store
+
+    try:
+        if store is None or not store.exists():
+            return 0
+        with Store(store) as opened:
+            return opened.count()
+    except SimError:  # half made at this moment
+        return 0
 
 
 def _cores() -> int:

@@ -118,7 +118,8 @@ def _doubt(result: Result) -> Told:
         (_name(one["name"]), _ranged(one["low"]), _ranged(one["high"]), _share(one["decides"]),
          _plain(one["minutes"]), _name(one["measure"] or "")) for one in result["influences"]]
     columns = ("not known", "gain if low", "gain if high", "decides, % of cases", "minutes", "how to measure")
-    return [result["sentence"]], columns, rows
+    # Answers of an earlier version hold the first sentence alone.
+    return result.get("sentences", [result["sentence"]]), columns, rows
 
 
 def _reality(result: Result) -> Told:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 import threading
 from collections.abc import Mapping
@@ -145,9 +146,12 @@ def run(request: Request) -> Response:
 
 
 def state(request: Request) -> Response:
-    """Give the part of a run's page that changes."""
+    """Give the part of a run's page that changes, or nothing if it is what the window shows."""
     shelf = shelf_of(request)
-    return shelf.page("run_state.html", request, **_seen(shelf, request.query_params.get("run", "")))
+    values = _seen(shelf, request.query_params.get("run", ""))
+    if request.query_params.get("seen") == values["seen"]:
+        return Response(status_code=204)
+    return shelf.page("run_state.html", request, **values)
 
 
 async def control(request: Request) -> Response:
@@ -172,9 +176,11 @@ def _seen(shelf: Shelf, name: str) -> dict[str, Any]:
     shown = findings(store) if store is not None and store.exists() else None
     total = found.done + found.known + found.left
     where = shelf.folder.name(store) if store else ""
-    return {"run": found, "running": _runs(shelf).running(name), "findings": shown, "store": where, "total": total,
+    seen = {"run": found, "running": _runs(shelf).running(name), "findings": shown, "store": where, "total": total,
             "left": _time(found.seconds_left), "decided": of_decision(found),
             "words": words(found), "build": str(found.job.get("build", ""))}
+    # So that a window whose run stands still keeps what somebody is reading as it is.
+    return seen | {"seen": hashlib.sha256(repr(seen).encode()).hexdigest()[:16]}
 
 
 def _store(shelf: Shelf, found: RunState) -> Path | None:

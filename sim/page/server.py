@@ -95,6 +95,9 @@ def bound(host: str, port: int) -> socket.socket:
 
     :raises SimError: It is taken, or the address is not one of this machine's.
     """
+    if host in ("", "0.0.0.0"):
+        raise SimError("stands for every address, and is none that a phone can ask for", field="host", value=host,
+                       remedy="Name this machine's own address in your network, as 192.168.1.20")
     # Of the protocol by name: without it asyncio does not switch off that small pieces of an answer wait for each other
     # (40 ms on a loopback).
     taken = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)

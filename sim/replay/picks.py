@@ -67,6 +67,13 @@ def picks(store: Store, comparison: Comparison, names: Sequence[str]) -> list[Pi
     return found
 
 
+def passed_over(store: Store, comparison: Comparison, shown: Sequence[Pick]) -> tuple[int, int]:
+    """How many obstacles and how many trucks have recorded trials and none among those shown."""
+    recorded = recorded_trials(store, comparison.versions)
+    spots = {(p.trial.task.obstacle, p.trial.task.level, p.trial.task.driver) for p in shown}
+    return (len({key[:3] for key in recorded} - spots), len({key[3] for key in recorded} - {p.config for p in shown}))
+
+
 def clips(
     store: Store, chosen: Sequence[Pick], watch: Callable[[str], None] | None = None, baseline: str | None = None
 ) -> list[tuple[Pick, Clip]]:

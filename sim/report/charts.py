@@ -33,8 +33,6 @@ from sim.trial import ground_cache
 from sim.trial.luck import Draw
 
 Named = Iterator[tuple[str, Figure]]
-MOST = 24
-"""Charts of one kind; a store with more obstacles has the others in its report's tables."""
 
 
 def draw_of_store(kind: str, file: Path, baseline: str | None, folder: Path, formats: Sequence[str]) -> list[Path]:
@@ -116,7 +114,7 @@ def _difficulty(subject: Subject) -> Named:
     for cell in subject.comparison.cells:
         groups.setdefault((cell.obstacle, cell.driver), []).append(cell)
     several = [(key, cells) for key, cells in groups.items() if len({c.level for c in cells}) > 1]
-    for (obstacle, driver), cells in several[:MOST]:
+    for (obstacle, driver), cells in several:
         yield f"difficulty-{obstacle}-{driver}", difficulty(cells, subject.names, width=subject.width)
 
 
@@ -143,16 +141,14 @@ def _margin_time(subject: Subject) -> Named:
 def _failures(subject: Subject) -> Named:
     ends = endings(subject.store, subject.comparison)
     trucks = {card.config: (card.name, card.series) for card in subject.cards()}
-    drawn = 0
     for where in places(subject.comparison.cells):
         found = ends.at(where, trucks)
-        if drawn == MOST or not any(len(e.along) for e in found):
+        if not any(len(e.along) for e in found):
             continue
         yard, luck = ends.grounds[where]
         draw = Draw.from_text(luck)
         ground = ground_cache.ground(where[0], where[1], yard, draw.roughness_mm, draw.rock_seed)
         text = label(at(subject.comparison.cells, where)[0])
-        drawn += 1
         yield f"failures-{text}-{where[2]}", failure_map(ground, found, text, subject.width)
 
 
@@ -166,7 +162,7 @@ def _value(subject: Subject) -> Named:
 def _truck(subject: Subject) -> Named:
     found = [card for card in subject.cards() if card.sheet is not None]
     base = next((card.sheet for card in found if card.baseline), None)
-    for card in found[:MOST]:
+    for card in found:
         if card.sheet is not None:
             yield f"truck-{card.name}", truck_drawing(card.sheet, None if card.baseline else base, card.name,
                                                      subject.width)

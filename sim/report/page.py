@@ -30,7 +30,7 @@ from sim.compare.sentences import difference, label, over, share
 from sim.errors import writing
 from sim.replay.clip import Clip
 from sim.replay.page_data import page_data
-from sim.replay.picks import Pick, clips, picks, sheets
+from sim.replay.picks import Pick, clips, passed_over, picks, sheets
 from sim.report import pictures
 from sim.report.csv_files import csv_texts
 from sim.report.endings import endings
@@ -126,6 +126,7 @@ def render(store: Store, baseline: str | None, tell: Watch, tilt: int = 0) -> Re
     tell("drawing charts")
     gallery = Gallery()
     heads, rows = matrix(comparison)
+    stills = pictures.stills(shown)
     context: dict[str, Any] = {
         "empty": False,
         "store": store.path.name,
@@ -148,8 +149,9 @@ def render(store: Store, baseline: str | None, tell: Watch, tilt: int = 0) -> Re
         "worth": pictures.worth(gallery, won, comparison.baseline.name),
         "drawings": pictures.drawings(gallery, found),
         "polar": pictures.polar(gallery, reading),
-        "stills": pictures.stills(shown),
-        "unplayed": len({pick.label for pick, _ in chosen}) - len({pick.label for pick, _ in shown}),
+        "stills": stills,
+        "unplayed": passed_over(store, comparison, [pick for pick, _ in shown]),
+        "unpictured": len(shown) - len(stills),
         "tables": {name: _data_address(table) for name, table in tables.items()},
         "replay": _replay(shown),
         **_story(store, comparison, found),
@@ -160,7 +162,7 @@ def render(store: Store, baseline: str | None, tell: Watch, tilt: int = 0) -> Re
                 "needs": missing(context["plan_text"], driven)}
     tell("putting the page together")
     foot = f"{context['trials']} simulated trials" + (", invented trucks" if context["invented"] else "")
-    moments = [(base64.b64decode(still.address.partition(",")[2]), still.caption) for still in context["stills"][:2]]
+    moments = [(base64.b64decode(still.address.partition(",")[2]), still.caption) for still in stills[:2]]
     shares = {f"share-{shape}.png": share_picture(context["question"], context["answer"], foot, moments, shape)
               for shape in SIZES}
     return Rendered(without_controls(_template().render(context)), tables, shares, packed)

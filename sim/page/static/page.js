@@ -130,30 +130,33 @@
     if (document.querySelector('[data-unsaved="yes"]')) event.preventDefault();
   });
 
-  // Tables to sort: a button in each head cell; numbers by data-value or by what is written.
-  function sortable(table) {
-    if (table.dataset.ready) return;
-    table.dataset.ready = "yes";
-    [...table.tHead.rows[0].cells].forEach((cell, column) => {
-      const button = document.createElement("button");
-      button.type = "button";
-      button.textContent = cell.textContent;
-      cell.replaceChildren(button);
-      button.addEventListener("click", () => {
-        const down = cell.getAttribute("aria-sort") !== "descending";
-        [...table.tHead.rows[0].cells].forEach((other) => other.removeAttribute("aria-sort"));
-        cell.setAttribute("aria-sort", down ? "descending" : "ascending");
-        const key = (row) => row.cells[column].dataset.value ?? row.cells[column].textContent.trim();
-        const rows = [...table.tBodies[0].rows].sort((a, b) => key(a).localeCompare(key(b), "en", { numeric: true }) ||
-          0);
-        const numeric = rows.every((row) => key(row) !== "" && !Number.isNaN(Number(key(row))));
-        if (numeric) rows.sort((a, b) => Number(key(a)) - Number(key(b)));
-        table.tBodies[0].append(...(down ? rows.reverse() : rows));
-      });
+  // Tables to sort by a button in each head cell, numbers by data-value or by what is written. A run that goes on renews
+  // its table: it is put in the order that was asked for again.
+  const orders = new Map();
+  const titleOf = (table) => table.closest("[aria-label]").getAttribute("aria-label") + table.tHead.textContent;
+
+  function sort(table, column, down) {
+    [...table.tHead.rows[0].cells].forEach((cell, n) => {
+      if (n === column) cell.setAttribute("aria-sort", down ? "descending" : "ascending");
+      else cell.removeAttribute("aria-sort");
     });
+    const key = (row) => row.cells[column].dataset.value ?? row.cells[column].textContent.trim();
+    const rows = [...table.tBodies[0].rows];
+    const numeric = rows.every((row) => key(row) !== "" && !Number.isNaN(Number(key(row))));
+    rows.sort((a, b) => (numeric ? Number(key(a)) - Number(key(b)) : key(a).localeCompare(key(b), "en", { numeric: true })));
+    table.tBodies[0].append(...(down ? rows.reverse() : rows));
   }
-  const dress = () => document.querySelectorAll("table.sortable").forEach(sortable);
-  document.addEventListener("DOMContentLoaded", dress);
-  document.addEventListener("htmx:after:swap", dress);
-  dress();
+  document.addEventListener("click", (event) => {
+    const cell = event.target.closest?.(".sortable thead button")?.parentElement;
+    if (!cell) return;
+    const table = cell.closest("table");
+    const down = cell.getAttribute("aria-sort") !== "descending";
+    orders.set(titleOf(table), [cell.cellIndex, down]);
+    sort(table, cell.cellIndex, down);
+  });
+  document.addEventListener("htmx:after:swap", () => {
+    for (const table of document.querySelectorAll("table.sortable")) {
+      if (orders.has(titleOf(table))) sort(table, ...orders.get(titleOf(table)));
+    }
+  });
 })();
