@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from statsmodels.stats.proportion import proportion_confint
 
-from sim.statistics.group_sequential import interval, wary
+from sim.statistics.group_sequential import interval, part, wary
 from sim.statistics.rare_group import split, unseen
 
 
@@ -69,3 +69,15 @@ def test_rounding_makes_no_groups():
     x = np.array([1.0] * 11 + [0.75])
     assert split(x).apart
     assert not split(x, 0.25 / np.sqrt(6.0)).apart
+
+
+def test_a_part_scatters_as_the_whole_does() -> None:
+    """Six of twelve: the interval of all twelve about their own parts' means, longer by the root of two."""
+    x = np.random.default_rng(5).normal(3.0, 1.0, 12)
+    here = np.arange(12) % 2 == 0
+    found = part(x, here, 0.05)
+    assert found.value == pytest.approx(x[here].mean())
+    other = x + np.where(here, 0.0, 100.0)  # where the other part lies is nothing to this one
+    assert part(other, here, 0.05).low == pytest.approx(found.low)
+    level = np.where(here, x, x - x[~here].mean() + found.value)
+    assert found.half_width == pytest.approx(np.sqrt(2.0) * wary(level, 0.05).half_width)

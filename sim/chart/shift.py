@@ -20,12 +20,12 @@ TIPS = (("back", glossary.BACK), ("front", glossary.OVER), ("left", f"{glossary.
 
 
 def shift(found: ShiftAnswer, title: str, assumed: str = "") -> Figure:
-    """Draw the sweep: handbook numbers as lines, driven positions as points with 95 % intervals."""
+    """Draw the sweep: handbook numbers as lines, driven positions as points, the mix with 95 % intervals."""
     panels = 3 + len(found.lines)
     rows = -(-panels // 2)
     subtitle = (
-        f"Lines: handbook, rigid truck. Points: simulated, {found.found.n} repeats with the same luck at every "
-        f"position, 95 % intervals. Grey: something is in the way there. {assumed}"
+        f"Lines: handbook, rigid truck. Points: simulated, mean of {found.found.n} repeats with the same luck at every "
+        f"position; dashes: each repeat; bars: 95 % of the mix. Grey: something is in the way there. {assumed}"
     )
     named = style.lines_of((_told(line) for line in found.lines), _panel_width())
     origin = " (rear axle at 0)" if found.move.axis == "x" else ""
@@ -107,11 +107,12 @@ def _line(axes: Axes, found: ShiftAnswer, index: int, title: str) -> None:
     line = found.lines[index]
     scale = 100.0 if line.level is not None else 1.0
     for k, (position, truck) in enumerate(zip(found.positions, found.found.trucks, strict=False)):
-        mean = found.found.mean(truck, index)
+        mean = scale * found.found.reached(truck, index).value
         colour = style.INK if k == 0 else style.COLOURS[0]
-        axes.vlines(position, scale * mean.low, scale * mean.high, color=colour, lw=2.2, zorder=2)
-        axes.plot(position, scale * mean.value, "o" if k == 0 else "s", color=colour, ms=8, mec="white", zorder=3)
-        axes.annotate(f"{scale * mean.value:.1f}", (position, scale * mean.value), (7, 3),
+        each = scale * found.found.limit[found.found.trucks.index(truck), index]
+        axes.plot(np.full(len(each), position), each, "_", color=colour, ms=11, alpha=0.55, zorder=2)
+        axes.plot(position, mean, "o" if k == 0 else "s", color=colour, ms=8, mec="white", zorder=3)
+        axes.annotate(f"{mean:.1f}", (position, mean), (7, 3),
                       textcoords="offset points", fontsize=style.SMALL)
     _at_least(axes, 0.12 * scale * float(found.found.limit[:, index].mean()))
     axes.set_title(title, fontsize=style.SMALL, color=style.INK)

@@ -227,7 +227,7 @@ def show_contributions(found: Judgement) -> None:
 
     rows = []
     for k, e in enumerate(found.effect.by_line):
-        base, changed = (scaled(x, e.line).value for x in (e.base, e.changed))
+        base, changed = (x.value * (1.0 if e.line.level is None else 100.0) for x in (e.base, e.changed))
         without = ranged(found.effect.without[k]) if found.effect.without else ""
         rows.append((e.line.range_text, f"{100.0 * e.share:.0f} %", f"{amount(base, unit(e.line))} to "
                      f"{amount(changed, unit(e.line))}", ranged(scaled(e.shift, e.line), unit(e.line)),

@@ -171,7 +171,7 @@ def as_data(found: ShiftAnswer, like: Ballast, offered: tuple[WeightOffer, ...])
 
 def _position(found: ShiftAnswer, k: int) -> dict[str, Any]:
     truck = found.found.trucks[k]
-    limits = {line.name: vars(found.found.mean(truck, i)) for i, line in enumerate(found.lines)}
+    limits = {line.name: vars(found.found.reached(truck, i)) for i, line in enumerate(found.lines)}
     row: dict[str, Any] = {"at_mm": found.positions[k], "config": truck, "limits": limits}
     if k:
         effect = found.effects[k - 1]

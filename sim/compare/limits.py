@@ -115,7 +115,7 @@ def _by_side(cells: Sequence[CellResult], range_: Range) -> tuple[Estimate, Esti
 
 
 def _limit(cell: CellResult, belief: Belief, baseline: Belief | None) -> Limit:
-    difference, p = (None, 1.0) if baseline is None else _difference(belief, baseline)
+    apart, p = (None, 1.0) if baseline is None else difference(belief, baseline)
     groups = _groups(belief)
     return Limit(
         name=cell.name,
@@ -129,7 +129,7 @@ def _limit(cell: CellResult, belief: Belief, baseline: Belief | None) -> Limit:
         ninety=belief.limit(0.9),
         belief=belief,
         doubtful=belief.doubtful,
-        difference=difference,
+        difference=apart,
         adjusted_p=p,
         textbook={} if baseline is None else textbook.shifts(baseline, belief),
         groups=groups,
@@ -144,8 +144,8 @@ def _groups(belief: Belief) -> TwoGroups | None:
     return found if found is not None and found.shown else None
 
 
-def _difference(belief: Belief, baseline: Belief) -> tuple[Estimate, float]:
-    """Posterior of the difference by draws; seeded, so that the same trials give the same digits."""
+def difference(belief: Belief, baseline: Belief) -> tuple[Estimate, float]:
+    """Posterior of the difference of two limits by draws, and its two-sided p; same trials, same digits."""
     rng = np.random.default_rng(0)
     drawn = belief.sample(0.5, DRAWS, rng) - baseline.sample(0.5, DRAWS, rng)
     middle, low, high = np.quantile(drawn, [0.5, 0.025, 0.975])

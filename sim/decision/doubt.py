@@ -184,7 +184,7 @@ def _alone(
 
 def _gain(drive: _Driven, k: int, z: float, sheet: Estimate) -> Estimate:
     """Gain with one unknown elsewhere: the sheet's, and the paired difference to it with its interval."""
-    raw = group_sequential.interval(drive.added(k, z), group_sequential.ERROR, drive.found.rounding)
+    raw = group_sequential.wary(drive.added(k, z), group_sequential.ERROR, drive.found.rounding)
     return Estimate(sheet.value + raw.value, sheet.value + raw.low, sheet.value + raw.high)
 
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from sim.compare.comparison import CellResult, Comparison
 from sim.compare.sides import side_names
-from sim.decision.effect import Effect, LineEffect
+from sim.decision.effect import Effect, LineEffect, Reached
 from sim.decision.judgement import Judgement, Spread, judge
 from sim.decision.levels import Chosen
 from sim.decision.obstacle_mix import Line
@@ -49,7 +49,7 @@ def _effect(own: Sequence[CellResult], lines: Sequence[Line]) -> Effect:
         here = _sum([cell for cell in own if cell.obstacle == line.obstacle])
         rest = _sum([cell for cell in own if cell.obstacle != line.obstacle])
         n, share = here.pairs, here.pairs / whole.pairs
-        base, changed = (Estimate(x, math.nan, math.nan)
+        base, changed = (Reached(x, math.nan, math.nan)
                          for x in ((here.both + here.baseline_only) / n, (here.both + here.changed_only) / n))
         gain = _points(here)
         brings = Estimate(share * gain.value, share * gain.low, share * gain.high)

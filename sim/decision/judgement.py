@@ -15,12 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
+from sim.decision import sides
 from sim.decision.effect import Effect, PairedLimits
 from sim.decision.regret import Regret
-from sim.decision.sides import sides_of
 from sim.decision.unknowns import DRIVER, Prior, draws
 from sim.statistics import surface
-from sim.statistics.group_sequential import wary
 from sim.statistics.interval import Estimate
 from sim.statistics.surface import Surface
 
@@ -55,9 +54,9 @@ class Spread:
         at = draws(self.unknowns, count, seed + 1)
         return at, self.surface.draws(at, np.random.default_rng(seed))
 
-    def shares(self) -> dict[str, float]:
+    def shares(self, count: int = DRAWS) -> dict[str, float]:
         """Share of each unknown in the variance that the surface explains, one at a time (first order)."""
-        at = draws(self.unknowns, DRAWS, 7)
+        at = draws(self.unknowns, count, 7)
         whole = float(self.surface.at(at).var())
         found = {}
         for k, one in enumerate(self.unknowns):
@@ -102,42 +101,40 @@ def luck_draws(one: Effect, count: int = DRAWS, seed: int = 0) -> Array:
 
 
 def judge(
-    one: Effect, least: float, spread: Spread | None = None, sides: Mapping[str, Estimate] | None = None
+    one: Effect, least: float, spread: Spread | None = None, by_side: Mapping[str, Estimate] | None = None,
+    count: int = DRAWS,
 ) -> Judgement:
     """Find the word.
 
     :param one: Gain with the sheet's own values.
     :param least: Smallest gain worth having, points.
     :param spread: What the unknowns add; left out, luck alone counts.
-    :param sides: Gain on either side of one-sided ground, from :func:`on_sides`; left out, not looked at.
+    :param by_side: Gain on either side of one-sided ground, from :func:`on_sides`; left out, not looked at.
+    :param count: Draws behind every chance and regret.
     """
-    gains = luck_draws(one)
+    gains = luck_draws(one, count)
     both, shares, by_driver = None, {}, {}
     if spread is not None:
-        at, added = spread.sample(DRAWS)
+        at, added = spread.sample(count)
         gains = gains + added
         # The looks taken at luck widen its own interval; the whole may not be narrower than that.
         low, high = np.quantile(gains, [1.0 - SURE, SURE])
         both = Estimate(float(gains.mean()), float(min(low, one.gain.low)), float(max(high, one.gain.high)))
-        shares = spread.shares()
+        shares = spread.shares(count)
         column = next((k for k, u in enumerate(spread.unknowns) if u.name == DRIVER), None)
         if column is not None:
             for k, name in enumerate(spread.unknowns[column].choices):
                 by_driver[name] = float(gains[at[:, column] == k].mean())
-    by_side = dict(sides or {})
-    word, hangs = _word(one, both, least, shares, by_driver, by_side,
+    found = dict(by_side or {})
+    word, hangs = _word(one, both, least, shares, by_driver, found,
                         0.0 if spread is None else spread.surface.explained)
     more = one.needed(least) if word == "not decided" else 0
-    return Judgement(word, hangs, more, one, both, least, Regret.of(gains, least), by_driver, by_side, shares, spread)
+    return Judgement(word, hangs, more, one, both, least, Regret.of(gains, least), by_driver, found, shares, spread)
 
 
 def on_sides(one: Effect, found: PairedLimits) -> dict[str, Estimate]:
     """Gain in the repeats that met one-sided ground as it is built, and in the odd ones that met it mirrored."""
-    if found.n < 4:
-        return {}
-    gain, numbers = found.gain(one.truck), np.array(found.cases)
-    return {side: wary(gain[numbers % 2 == k], one.level, found.rounding)
-            for k, side in enumerate(sides_of(found.lines))}
+    return sides.gains(found.lines, found.gain(one.truck), found.cases, one.level, found.rounding)
 
 
 def plain(shown: Estimate, least: float) -> str:

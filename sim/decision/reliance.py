@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.decision import sides
 from sim.decision.effect import PairedLimits
 from sim.decision.runner import Field
-from sim.decision.sides import sides_of
-from sim.statistics.group_sequential import wary
+from sim.statistics.group_sequential import ERROR
 
 Array = NDArray[np.float64]
 
@@ -52,11 +52,8 @@ def props(found: PairedLimits, by_line: Array, drivers: Sequence[str], least: fl
         mean = float(gain[names == name].mean())
         if mean <= least and len(set(drivers)) > 1:
             rests.append(Prop("the driver", mean, f"with the {name} one"))
-    numbers = np.array(found.cases)
-    for k, side in enumerate(sides_of(found.lines)):
-        there = wary(gain[numbers % 2 == k], 0.05, found.rounding)
-        if there.high <= least:
-            rests.append(Prop(side, there.value, "there"))
+    by_side = sides.gains(found.lines, gain, found.cases, ERROR, found.rounding)
+    rests += [Prop(side, there.value, "there") for side, there in by_side.items() if there.high <= least]
     return tuple(rests)
 
 

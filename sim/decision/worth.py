@@ -173,7 +173,7 @@ def worth(
     if len(buys) < 2:
         return answer
     one, other = (together[k] / (cost[k] or 1.0) for k in buys)
-    return replace(answer, lead=group_sequential.interval(one - other, 0.05))
+    return replace(answer, lead=group_sequential.wary(one - other, group_sequential.ERROR))
 
 
 def _by_line(found: PairedLimits, trucks: dict[int, str], chosen: list[tuple[int, ...]], pick: int) -> Array:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from sim.explore.search import Effort, SetupSearch
 from sim.explore.workshop import Genes, Setup
-from sim.statistics.group_sequential import interval
+from sim.statistics.group_sequential import wary
 from sim.statistics.interval import Estimate
 
 Array = NDArray[np.float64]
@@ -164,7 +164,7 @@ def _best_single(found: SetupSearch, base: Setup) -> Setup | None:
 
 
 def _points(sample: Array, level: float) -> Estimate:
-    raw = interval(100.0 * sample, level)
+    raw = wary(100.0 * sample, level)
     return Estimate(raw.value, max(raw.low, -100.0), min(raw.high, 100.0))
 
 

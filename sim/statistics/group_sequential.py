@@ -116,6 +116,23 @@ def wary(sample: ArrayLike, two_sided: float, floor: float = 0.0) -> Estimate:
     return Estimate(mean, mean - down, mean + up)
 
 
+def part(sample: ArrayLike, inside: ArrayLike, two_sided: float, floor: float = 0.0) -> Estimate:
+    """Mean of some of a sample, with an interval from the scatter of all of it about the means of both parts.
+
+    Six repeats of a side say too little of how they scatter: an interval from them alone held the truth in 88 to 100 %
+    of simulated studies. Both parts are taken to scatter alike; where one scatters three times as much as the other,
+    its interval holds the truth in 90 %. Simulated coverage: :mod:`sim.validation.coverage`.
+
+    :param inside: (n,) which of the sample, some and not all.
+    :param floor: Least standard deviation to believe in.
+    """
+    x, here = np.asarray(sample, dtype=float), np.asarray(inside, dtype=bool)
+    mean = float(x[here].mean())
+    whole = wary(np.where(here, x, x - x[~here].mean() + mean), two_sided, floor)
+    longer = math.sqrt(len(x) / int(here.sum()))
+    return Estimate(mean, mean - longer * (whole.value - whole.low), mean + longer * (whole.high - whole.value))
+
+
 def _untransformed(quantile: float, skew: float, n: int) -> float:
     """Inverse of Hall's ``z + a z^2 + a^2 z^3 / 3 + skew / (6 n)`` with ``a = skew / 3``."""
     a = skew / 3.0

@@ -28,6 +28,7 @@ MODULES = (
     "hobby",
     "statistics",
     "coverage",
+    "ladders",
     "unknowns",
 )
 """Files of this package that hold a ``GROUP``; a new file of checks is a new line here."""

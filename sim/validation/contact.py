@@ -1,12 +1,13 @@
 """The demo's headlines under another contact model: do their signs and sizes depend on our tyre?
 
 Both models drive every second node of the same ground: MuJoCo keeps so many contacts of a tyre on the full one that a
-trial takes minutes. Ours on the full ground, which the headlines are from, stands beside them.
+trial takes minutes. Ours on the full ground, which the headlines are from, stands beside them. Further repeats, and the
+side-hill, whose trials are longest: ``scripts/second_opinion.py``.
 """
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -71,21 +72,42 @@ def limit(model: RigidModel, line: Line, luck: Draw, search: LimitSearch, *, sof
     return search.value
 
 
+@dataclass(frozen=True)
+class Limits:
+    """Of both trucks, the battery where it is and moved forward, with the luck of one repeat, in the line's unit."""
+
+    other: tuple[float, float]
+    """Under MuJoCo's contact."""
+    same: tuple[float, float]
+    """By our law on the same ground."""
+    full: tuple[float, float]
+    """By our law on the full ground, which the headlines are from."""
+
+
+def compared(line: Line, repeat: int, tolerance: int = TOLERANCE, higher: float = 0.0) -> Limits:
+    """Close in on the limits of both trucks under either model.
+
+    :param repeat: Whose luck is met, seed 1.
+    :param tolerance: Steps of the line to which MuJoCo's limits are found.
+    :param higher: By how much they are likely to lie above ours: where to begin to look.
+    """
+    luck = draw(Variation(), 1, line.obstacle, 0.0, repeat)
+    found = []
+    for model in (truck(NAME), truck(NAME, CHANGE)):
+        full = limit(model, line, luck, LimitSearch(line, line.start, FIRST_STRIDE), soft=False, every=True)
+        same = limit(model, line, luck, LimitSearch(line, full, NEXT_STRIDE), soft=False, every=False)
+        other = limit(model, line, luck, LimitSearch(line, same + higher, 2 * NEXT_STRIDE, tolerance), soft=True,
+                      every=False)
+        found.append((other, same, full))
+    (other, same, full), (moved, same_moved, full_moved) = found
+    return Limits((other, moved), (same, same_moved), (full, full_moved))
+
+
 def shifts(name: str) -> tuple[Array, Array, Array]:
     """(REPEATS,) shift of a line's limit by the moved battery: MuJoCo, ours on that ground, ours on the full one."""
     line, = lines((name,), (), yard_of(truck(NAME)))
-    found: list[list[float]] = []
-    for repeat in range(REPEATS):
-        luck = draw(Variation(), 1, line.obstacle, 0.0, repeat)
-        limits = []
-        for model in (truck(NAME), truck(NAME, CHANGE)):
-            full = limit(model, line, luck, LimitSearch(line, line.start, FIRST_STRIDE), soft=False, every=True)
-            same = limit(model, line, luck, LimitSearch(line, full, NEXT_STRIDE), soft=False, every=False)
-            other = limit(model, line, luck, LimitSearch(line, same, 2 * NEXT_STRIDE, TOLERANCE), soft=True,
-                          every=False)
-            limits.append((other, same, full))
-        found.append([after - before for before, after in zip(*limits, strict=True)])
-    other, same, full = np.array(found).T
+    found = np.array([[one.other, one.same, one.full] for one in (compared(line, k) for k in range(REPEATS))])
+    other, same, full = (found[:, :, 1] - found[:, :, 0]).T
     return other, same, full
 
 
