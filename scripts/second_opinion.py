@@ -27,7 +27,7 @@ from sim.validation.truck import truck
 TOLD = (("other", "MuJoCo's contact"), ("same", "our law, same ground"), ("full", "our law, full ground"))
 
 
-def driven(line: Line, repeat: int, tolerance: int, higher: float, file: Path) -> contact.Limits:
+def driven(line: Line, repeat: int, tolerance: int, higher: float, file: Path) -> contact.FoundLimits:
     """Limits of one repeat: from its file, else by driving them."""
     if not file.exists():
         began = monotonic()
@@ -35,10 +35,10 @@ def driven(line: Line, repeat: int, tolerance: int, higher: float, file: Path) -
         file.with_suffix(".part").write_text(json.dumps(asdict(found)), encoding="utf-8")
         file.with_suffix(".part").rename(file)
         print(f"repeat {repeat}: {monotonic() - began:.0f} s", flush=True)
-    return contact.Limits(**{key: tuple(two) for key, two in json.loads(file.read_text(encoding="utf-8")).items()})
+    return contact.FoundLimits(**{key: tuple(two) for key, two in json.loads(file.read_text(encoding="utf-8")).items()})
 
 
-def told(found: Sequence[contact.Limits], line: Line, tolerance: int) -> str:
+def told(found: Sequence[contact.FoundLimits], line: Line, tolerance: int) -> str:
     """Mean limits and the shift of each model with Student's 95 %."""
     rows = [f"| {line.name}, {line.unit} | as it is | battery forward | shift | one by one |", "|---|---|---|---|---|"]
     for key, words in TOLD:
@@ -64,7 +64,7 @@ def main() -> None:
     given.out.mkdir(parents=True, exist_ok=True)
     line, = lines((given.line,), (), yard_of(truck(contact.NAME)))
     line = replace(line, step=given.step or line.step)
-    found: list[contact.Limits] = []
+    found: list[contact.FoundLimits] = []
     for repeat in range(given.repeats):
         higher = [theirs - ours for one in found for theirs, ours in zip(one.other, one.same, strict=True)]
         file = given.out / f"{given.line}-{line.step:g}-{given.tolerance}-{repeat}.json"

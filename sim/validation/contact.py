@@ -73,7 +73,7 @@ def limit(model: RigidModel, line: Line, luck: Draw, search: LimitSearch, *, sof
 
 
 @dataclass(frozen=True)
-class Limits:
+class FoundLimits:
     """Of both trucks, the battery where it is and moved forward, with the luck of one repeat, in the line's unit."""
 
     other: tuple[float, float]
@@ -84,7 +84,7 @@ class Limits:
     """By our law on the full ground, which the headlines are from."""
 
 
-def compared(line: Line, repeat: int, tolerance: int = TOLERANCE, higher: float = 0.0) -> Limits:
+def compared(line: Line, repeat: int, tolerance: int = TOLERANCE, higher: float = 0.0) -> FoundLimits:
     """Close in on the limits of both trucks under either model.
 
     :param repeat: Whose luck is met, seed 1.
@@ -100,7 +100,7 @@ def compared(line: Line, repeat: int, tolerance: int = TOLERANCE, higher: float 
                       every=False)
         found.append((other, same, full))
     (other, same, full), (moved, same_moved, full_moved) = found
-    return Limits((other, moved), (same, same_moved), (full, full_moved))
+    return FoundLimits((other, moved), (same, same_moved), (full, full_moved))
 
 
 def shifts(name: str) -> tuple[Array, Array, Array]:
