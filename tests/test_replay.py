@@ -335,6 +335,7 @@ def test_cameras_stand_above_the_ground_and_see_the_truck_on_every_family(family
     # Moments between those that the eye was placed by.
     at = np.arange(3, len(result.trace.time), 7)
     seen = np.concatenate([found.poses.cg[at][:, None], found.poses.origin[at][:, list(WHEEL_BODIES)]], axis=1)
+    onto = []
     for name, sight in sights(found).items():
         for k, moment in enumerate(at):
             eye = camera(sight.view(int(moment)), path[moment], found.obstacle.start.heading, length, (640, 360))
@@ -344,3 +345,10 @@ def test_cameras_stand_above_the_ground_and_see_the_truck_on_every_family(family
             # Between two moments that the eye was placed by, one wheel may dip behind a stone.
             assert rays[0], (name, moment)
             assert sum(rays) >= 4, (name, moment, rays)
+            if name == "front" and result.trace.margin[moment] > 0.1:
+                back, up = (eye.eye - found.poses.cg[moment]) / length, found.poses.rotation[moment, 0][:, 2]
+                onto.append(np.degrees(np.arcsin(back @ up / np.linalg.norm(back))))
+    if family in ("climb", "inclined-plane", "slab"):
+        # From ahead of a truck that climbs one looks onto it, not along its belly: by 16 degrees over even ground, from
+        # which springs, and wheels that lift, take a few.
+        assert np.median(onto) > 12.0

@@ -27,6 +27,8 @@ STEP = math.radians(3.0)
 HIGHEST = math.radians(86.0)
 OVER_GROUND = math.radians(9.0)
 """Least angle between line of sight and the ground under the truck: less shows the belly."""
+FROM_AHEAD = math.radians(16.0)
+"""The same from in front, as on level ground: up a climb one sees the shell and not its edge alone."""
 CLEARANCE = 0.12
 """Wheelbases that the eye stays above the ground."""
 ACROSS = math.radians(10.0)
@@ -67,8 +69,9 @@ def _wheels(found: Clip, at: NDArray[np.intp]) -> Array:
 
 def _sight(found: Clip, name: str, view: View, at: NDArray[np.intp], target: Array, seen: Array) -> Sight:
     best: tuple[float, float, Array] | None = None
+    over = FROM_AHEAD if name == "front" else OVER_GROUND
     for azimuth in (view.azimuth, -view.azimuth):
-        need = needed(found.obstacle, replace(view, azimuth=azimuth), found.actor.shape.length, target, seen)
+        need = needed(found.obstacle, replace(view, azimuth=azimuth), found.actor.shape.length, target, seen, over)
         worst = float(need.max()) + (0.0 if azimuth == view.azimuth else ACROSS)
         if best is None or worst < best[0]:
             best = worst, azimuth, need
@@ -78,8 +81,13 @@ def _sight(found: Clip, name: str, view: View, at: NDArray[np.intp], target: Arr
     return Sight(name, best[1], elevation)
 
 
-def needed(obstacle: Obstacle, view: View, length: float, target: Array, seen: Array) -> Array:
-    """(n,) rad: the lowest elevation, from the view's own upwards, from which ``seen`` (n, k, 3) is seen."""
+def needed(
+    obstacle: Obstacle, view: View, length: float, target: Array, seen: Array, over: float = OVER_GROUND
+) -> Array:
+    """(n,) rad: the lowest elevation, from the view's own upwards, from which ``seen`` (n, k, 3) is seen.
+
+    :param over: Least angle of the line of sight over the ground under the truck, rad.
+    """
     turn = obstacle.start.heading + view.azimuth
     normal = _normals(obstacle, target, 0.6 * length)
     out = np.full(len(target), HIGHEST)
@@ -89,7 +97,7 @@ def needed(obstacle: Obstacle, view: View, length: float, target: Array, seen: A
         back = np.array([math.cos(turn) * math.cos(elevation), math.sin(turn) * math.cos(elevation),
                          math.sin(elevation)])
         eye = target[open_] + view.distance * length * back
-        ok = free(obstacle, eye, seen[open_], CLEARANCE * length) & (normal[open_] @ back > math.sin(OVER_GROUND))
+        ok = free(obstacle, eye, seen[open_], CLEARANCE * length) & (normal[open_] @ back > math.sin(over))
         where = np.flatnonzero(open_)[ok]
         out[where] = elevation
         open_[where] = False
