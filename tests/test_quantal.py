@@ -45,6 +45,19 @@ def test_a_clean_split_is_refused() -> None:
         common_slope(split, split)
 
 
+def test_a_split_but_for_one_level_is_refused_unless_the_other_group_overlaps() -> None:
+    # Of one mixed level between sure ones a step through it is the likeliest curve: its slope has no end, and the
+    # interval from the likelihood's curvature was tens of thousands wide.
+    almost = LevelCounts(LEVELS, np.full(5, 12), np.array([12, 12, 5, 0, 0]))
+    later = LevelCounts(LEVELS, np.full(5, 12), np.array([12, 12, 12, 7, 0]))
+    for curve in ("logit", "probit"):
+        with pytest.raises(SimError, match="do not overlap"):
+            common_slope(almost, later, curve)
+    found = common_slope(FIRST, almost)
+    assert np.all(np.isfinite(found.interval))
+    assert found.interval[1] - found.interval[0] < 2.0 * np.ptp(LEVELS)
+
+
 def test_spearman_karber_of_a_symmetric_fall_is_its_middle() -> None:
     mean, error = spearman_karber(LevelCounts(LEVELS, np.full(5, 11), np.array([11, 11, 5.5, 0, 0])))
     # One inner rate of a half, levels 10 apart: sqrt(0.25 / 10) x 10.

@@ -161,7 +161,7 @@ def _profile(axes: Axes, obstacle: Obstacle) -> None:
     along, z = _profile_heights(obstacle)
     z = 1e3 * z
     low = float(z.min()) - 10.0
-    axes.fill_between(1e3 * along, low, z, color="#c9bfae", lw=0)
+    axes.fill_between(1e3 * along, low, z, color=style.EARTH, lw=0)
     axes.plot(1e3 * along, z, color=style.QUIET, lw=1.2)
     axes.axvline(1e3 * obstacle.finish_s, color=style.INK, lw=2.0)
     style.frame(axes, grid="y")

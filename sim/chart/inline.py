@@ -83,5 +83,9 @@ _TONES = {
     style.GRID: "grid",
     style.PAPER: "paper",
     style.BAND: "band",
+    style.PART: "part",
+    style.CHANGED: "changed",
+    style.TYRE: "tyre",
+    style.EARTH: "earth",
     **{tone: f"s{i}" for i, tone in enumerate(style.COLOURS)},
 }

@@ -36,6 +36,8 @@ FAINT = "#8a919b"
 GRID = "#dfe3e8"
 PAPER = "#ffffff"
 BAND = "#f4f6f8"
+PART, CHANGED, TYRE, EARTH = "#d5dae0", "#f4c68a", "#eceff2", "#c9bfae"
+"""What fills areas with an edge of their own: a part, one that a change touched, a tyre, ground that is cut through."""
 COLOURS = ("#0072B2", "#D55E00", "#009E73", "#BF5C95", "#A87400", "#2E8BC0", "#7a6a00", "#3b3b3b")
 MARKS = ("o", "s", "D", "^", "v", "P", "X", "*")
 DPI = 160

@@ -20,7 +20,6 @@ SMALLEST_SHARE, SMALLEST_SHARE_NARROW = 0.012, 0.04
 """Of the truck's mass: what is lighter and unchanged is drawn without a label; in a wide and in a narrow picture."""
 LABEL_WIDTH, LABEL_SIZE = 1.3, style.SMALL
 """Inches a label takes, and points of its letters."""
-BLOCK, CHANGED = "#d5dae0", "#F4C68A"
 
 
 @dataclass(frozen=True)
@@ -152,7 +151,7 @@ def _apart(want: np.ndarray, width: float) -> np.ndarray:
 def _wheels(axes: Axes, sheet: Sheet) -> None:
     for axle, tyre in ((sheet.axles.front, sheet.tyres.front), (sheet.axles.rear, sheet.tyres.rear)):
         radius = tyre.outside_diameter_mm / 2
-        axes.add_patch(Circle((axle.x_mm, radius), radius, fc="#eceff2", ec=style.QUIET, lw=1.4, zorder=1))
+        axes.add_patch(Circle((axle.x_mm, radius), radius, fc=style.TYRE, ec=style.QUIET, lw=1.4, zorder=1))
     axes.axhline(0.0, color=style.INK, lw=1.4, zorder=1)
 
 
@@ -161,7 +160,7 @@ def _block(axes: Axes, block: Block) -> None:
     length, _, tall = part.size_mm
     corner = (part.at_mm[0] - length / 2, part.at_mm[2] - tall / 2)
     look: dict[str, Any] = {"ec": style.FAILED if changed else style.QUIET, "lw": 1.8 if changed else 0.9}
-    fill = CHANGED if changed else BLOCK
+    fill = style.CHANGED if changed else style.PART
     if part.shape in ("ring", "cylinder") and part.body in PAIRED:
         axes.add_patch(Circle((part.at_mm[0], part.at_mm[2]), length / 2, fc="none", zorder=2, **look))
     elif part.shape == "shell":

@@ -36,6 +36,8 @@ class Reading:
     """On success and limits."""
     together: tuple[str, ...]
     """On all comparisons read together, the ranking, and textbook fits of limits."""
+    textbook: tuple[str, ...]
+    """Those of them that tell textbook fits."""
     ranked: tuple[ranking.RankedPlace, ...]
     members: tuple[Member, ...]
     tilted: Mapping[str, Tilted]
@@ -68,11 +70,11 @@ def read(
     success = shots.success()
     ranked = tuple(ranking.ranking(success)) if len(success) > 1 and all(success.values()) else ()
     told = [text for text in (holm.sentence(comparison.verdicts), ranking.sentence(ranked)) if text]
-    told += textbook_lines(found)
+    fits = textbook_lines(found)
     kept = tilt_file or store.path.absolute().with_name(f"{store.path.stem}-tilt.json")
     return Reading(
-        comparison, shots, tuple(found), tuple(sentences(comparison, found)), tuple(told), ranked, members,
-        _tilt(members, tilt, kept, watch), tuple(warned(members, comparison, shots.exertion())),
+        comparison, shots, tuple(found), tuple(sentences(comparison, found)), (*told, *fits), tuple(fits), ranked,
+        members, _tilt(members, tilt, kept, watch), tuple(warned(members, comparison, shots.exertion())),
     )
 
 

@@ -96,9 +96,10 @@ def common_slope(first: LevelCounts, second: LevelCounts, curve: Curve = "logit"
 
 
 def _split(tried: LevelCounts) -> bool:
-    """Tell whether every clear lies below every fail."""
+    """Tell whether every clear lies below every fail, but for one level that both share: the likeliest curve is a step.
+    """
     cleared, failed = tried.levels[tried.clears > 0], tried.levels[tried.clears < tried.tries]
-    return len(cleared) == 0 or len(failed) == 0 or bool(cleared.max() < failed.min())
+    return len(cleared) == 0 or len(failed) == 0 or bool(cleared.max() <= failed.min())
 
 
 def _no_curve() -> SimError:
