@@ -12,6 +12,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from models.ends import corners, ends
 from models.spec import LOOSE_PART, PAIRED, Part, Sheet
 from models.tyrereach import outline_above
 
@@ -77,17 +78,16 @@ def behind(sheet: Sheet, moved: Collection[str], level: float, drilled: Part | N
         low, high = part.at_mm[2] - part.size_mm[2] / 2.0, part.at_mm[2] + part.size_mm[2] / 2.0
         if low < level and high > level - BEHIND_MM:
             found.append(outline(part))
-    axles = (("front", sheet.axles.front, sheet.tyres.front), ("rear", sheet.axles.rear, sheet.tyres.rear))
-    for end, axle, _ in axles:
-        for link in axle.links:
-            corners = rod_outline(link.chassis_mm, link.axle_mm, level, ROD_SHARE * axle.track_mm)
-            if corners:
-                found.append(KeepOut(f"{end} link, {link.name}", corners, rod=True))
-    for end, axle, tyre in axles:
-        for side, word in ((1.0, "left"), (-1.0, "right")):
-            points = outline_above(axle, tyre, side, axle.shock.bump_mm, level - BEHIND_MM)
-            if points:
-                found.append(KeepOut(f"{end} {word} tyre", points))
+    for end in ends(sheet):
+        for link in end.axle.links:
+            rod = rod_outline(link.chassis_mm, link.axle_mm, level, ROD_SHARE * end.axle.track_mm)
+            if rod:
+                found.append(KeepOut(f"{end.name} link, {link.name}", rod, rod=True))
+    for corner in corners(sheet):
+        _, axle, tyre = corner.end
+        points = outline_above(axle, tyre, corner.side, axle.shock.bump_mm, level - BEHIND_MM)
+        if points:
+            found.append(KeepOut(corner.tyre_name, points))
     return tuple(found)
 
 

@@ -12,9 +12,10 @@ import tomlkit
 from models.change import Change, check_change
 from models.edit import apply
 from models.errors import BuildSheetError
+from models.part_mass import mass_key
 from models.record import validated
 from models.room import find
-from models.spec import PAIRED, Part, Sheet
+from models.spec import Part, Sheet
 
 Data = dict[str, Any]
 
@@ -112,7 +113,7 @@ def _added(wish: Wish) -> Data:
     added: Data = {"name": wish.part}
     if body != "chassis":
         added["body"] = body
-    added["mass_each_g" if body in PAIRED else "mass_g"] = wish.mass
+    added[mass_key(body)] = wish.mass
     added["at_mm"] = [float(v) for v in wish.to]
     if wish.size is not None:
         added["size_mm"] = [float(v) for v in wish.size]
@@ -120,19 +121,15 @@ def _added(wish: Wish) -> Data:
 
 
 def _replaced(part: Part, wish: Wish) -> Data:
-    body = wish.body or part.body
-    new: Data = {"part": part.name}
-    if wish.becomes:
-        new["name"] = wish.becomes
-    if wish.body:
-        new["body"] = wish.body
-    if wish.mass is not None:
-        new["mass_each_g" if body in PAIRED else "mass_g"] = wish.mass
-    if wish.to is not None or wish.by is not None:
-        new["at_mm"] = [at + off for at, off in zip(part.at_mm, _offset(part, wish), strict=True)]
-    if wish.size is not None:
-        new["size_mm"] = [float(v) for v in wish.size]
-    return new
+    stays = wish.to is None and wish.by is None
+    new: Data = {
+        "name": wish.becomes or None,
+        "body": wish.body or None,
+        mass_key(wish.body or part.body): wish.mass,
+        "at_mm": None if stays else [at + off for at, off in zip(part.at_mm, _offset(part, wish), strict=True)],
+        "size_mm": None if wish.size is None else [float(v) for v in wish.size],
+    }
+    return {"part": part.name, **{key: value for key, value in new.items() if value is not None}}
 
 
 def text_of(change: Change) -> str:

@@ -8,11 +8,12 @@ from collections.abc import Callable, Iterable, Mapping
 from functools import partial
 from typing import Any
 
+from models.ends import ends
 from models.errors import BuildSheetError
 from models.holding import check_links
 from models.key import join
 from models.massprops import wheel_loads
-from models.plausible import amount_checks, check_total, check_wheelbase, density_checks, place_checks
+from models.plausible import amount_checks, check_density, check_total, check_wheelbase, place_checks
 from models.record import together
 from models.spec import PAIRED, Axle, HullShape, Part, Sheet, Tyre
 
@@ -26,16 +27,16 @@ def check_sheet(sheet: Sheet, data: Mapping[str, Any] | None = None) -> None:
     :raises BuildSheetError: all faults found, each with its key, its value and what to do (the file is not named).
     """
     # What one stage finds would make the next one stumble over the same slip again.
-    stages: tuple[list[Callable[[], None]], ...] = (
+    stages: tuple[list[Callable[[], object]], ...] = (
         [lambda: _check_names(sheet), lambda: check_wheelbase(sheet),
          *(partial(_check_part, part) for part in sheet.parts)],
         [lambda: _check_axle_places(sheet), *place_checks(sheet),
-         *(partial(check, end, axle, tyre) for end, axle, tyre in _ends(sheet) for check in (_check_tyre, _check_axle)),
+         *(partial(check, end, axle, tyre) for end, axle, tyre in ends(sheet) for check in (_check_tyre, _check_axle)),
          lambda: _check_driveline(sheet), *(partial(_check_hull, shape) for shape in sheet.hull),
          *amount_checks(sheet)],
         [partial(check_total, sheet)],
-        [*density_checks(sheet), partial(check_links, sheet)],
-        [partial(_check_stands, sheet)],
+        [*(partial(check_density, part) for part in sheet.parts), partial(check_links, sheet)],
+        [partial(wheel_loads, sheet)],
     )  # fmt: skip
     for stage in stages:
         faults = []
@@ -48,19 +49,11 @@ def check_sheet(sheet: Sheet, data: Mapping[str, Any] | None = None) -> None:
             raise together(faults, data if data is not None else sheet.model_dump(by_alias=True))
 
 
-def _check_stands(sheet: Sheet) -> None:
-    wheel_loads(sheet)
-
-
-def _ends(sheet: Sheet) -> tuple[tuple[str, Axle, Tyre], tuple[str, Axle, Tyre]]:
-    return ("front", sheet.axles.front, sheet.tyres.front), ("rear", sheet.axles.rear, sheet.tyres.rear)
-
-
 def _check_names(sheet: Sheet) -> None:
     lists: list[tuple[str, Iterable[str]]] = [
         ("parts", (part.name for part in sheet.parts)),
         ("hull", (shape.name for shape in sheet.hull)),
-        *((f"axles.{end}.links", (link.name for link in axle.links)) for end, axle, _ in _ends(sheet)),
+        *((f"axles.{end}.links", (link.name for link in axle.links)) for end, axle, _ in ends(sheet)),
     ]
     for field, names in lists:
         name, count = Counter(names).most_common(1)[0] if field != "hull" or sheet.hull else ("", 1)

@@ -13,6 +13,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from models.ends import corners
 from models.errors import BuildSheetError
 from models.room import SLACK_MM, Box, Kind, depth_in, find, neighbours, overlaps, part_box, travel
 from models.spec import PAIRED, Axle, Sheet, Tyre
@@ -73,11 +74,10 @@ class Surroundings:
             box for box in around if not meant or not any(overlaps(box, own.low, own.high) for own in self._own)
         ]
         tyres = []
-        for end, axle, tyre in (("front", sheet.axles.front, sheet.tyres.front),
-                                ("rear", sheet.axles.rear, sheet.tyres.rear)):
-            for side, word in ((1.0, "left"), (-1.0, "right")):
-                points = _sorted(axle, tyre, side, *travel(f"{end}_axle", body, sheet))
-                tyres.append(_Tyre(f"{end} {word} tyre", points, points.min(axis=0), points.max(axis=0)))
+        for corner in corners(sheet):
+            end, axle, tyre = corner.end
+            points = _sorted(axle, tyre, corner.side, *travel(f"{end}_axle", body, sheet))
+            tyres.append(_Tyre(corner.tyre_name, points, points.min(axis=0), points.max(axis=0)))
         self._tyres = {
             own.name: [t for t in tyres if not meant or _reached(t, own.low, own.high) <= SLACK_MM]
             for own in self._own

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from typing import Any, TypeVar
 
 from models.key import join, leading_somewhere
-from models.spec import Axle, HullShape, Sheet, Spec, Tyre
+from models.spec import Axle, Sheet, Spec, Tyre
 from models.typical import usual
 
 GRIP_EXPONENT = 1.0 / 9.0
@@ -114,13 +114,9 @@ def _axle(axle: Axle, end: str, sheet: Sheet, pen: _Pen) -> Axle:
         # The knuckle stands beside the tyre's inner face.
         tyre = sheet.tyres.front
         values["kingpin_y_mm"] = round(max(axle.track_mm / 2 - tyre.width_mm / 2, 0.25 * axle.track_mm), 1)
-    if not _has_hull(sheet.hull, f"{end}_axle"):
+    if not any(shape.body == f"{end}_axle" for shape in sheet.hull):
         values["clearance_mm"] = round(usual("axle.clearance_mm", sheet.scale) + axle.portal_drop_mm, 1)
     return pen.fill(axle, path, values).model_copy(update={"shock": shock})
-
-
-def _has_hull(hull: tuple[HullShape, ...], body: str) -> bool:
-    return any(shape.body == body for shape in hull)
 
 
 def _driveline_values(sheet: Sheet) -> dict[str, Any]:

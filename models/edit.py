@@ -9,7 +9,7 @@ from typing import Any
 from models.change import Change, Move, Replacement
 from models.checks import check_sheet
 from models.errors import BuildSheetError
-from models.nearest import nearest
+from models.nearest import meant
 from models.record import validated
 from models.setting import set_keys, unset_keys
 from models.spec import Sheet
@@ -130,7 +130,6 @@ def _find(parts: list[Data], name: str, field: str, names: Mapping[str, str]) ->
     found = next((part for part in parts if part["name"] == current), None)
     if found is None:
         known = [str(part["name"]) for part in parts]
-        near = nearest(name, known)
-        remedy = f'Did you mean "{near}"?' if near else f"Parts of this truck: {', '.join(sorted(known))}."
-        raise BuildSheetError("this truck has no such part.", remedy=remedy, field=field, value=name)
+        raise BuildSheetError("this truck has no such part.", field=field, value=name,
+                              remedy=meant(name, known, f"Parts of this truck: {', '.join(sorted(known))}."))
     return found

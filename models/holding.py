@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from models.ends import ends
 from models.errors import BuildSheetError
 from models.linkage import Rods, axle_rods, constraint_matrix
 from models.spec import Sheet
@@ -27,10 +28,7 @@ def check_links(sheet: Sheet) -> None:
 
     :raises BuildSheetError: naming the axle and the motion that is left.
     """
-    for end, axle, tyre in (
-        ("front", sheet.axles.front, sheet.tyres.front),
-        ("rear", sheet.axles.rear, sheet.tyres.rear),
-    ):
+    for end, axle, tyre in ends(sheet):
         rods = axle_rods(axle, tyre.outside_diameter_mm / 2000.0)
         motion = loose_motion(rods)
         if motion is not None:

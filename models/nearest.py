@@ -17,3 +17,9 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
         return next(w for w in words if w.lower() == near[0])
     begun = [w for w in words if len(word) > 1 and w.lower().startswith(word.lower())]
     return begun[0] if len(begun) == 1 else None
+
+
+def meant(word: str, known: Iterable[str], otherwise: str) -> str:
+    """Ask for the near word; say something else where none is near."""
+    near = nearest(word, known)
+    return f'Did you mean "{near}"?' if near else otherwise

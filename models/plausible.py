@@ -6,9 +6,11 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 
+from models.ends import ends
 from models.errors import BuildSheetError
 from models.key import join
-from models.spec import PAIRED, HullShape, Part, Sheet
+from models.part_mass import all_grams, mass_key
+from models.spec import PAIRED, Axle, HullShape, Part, Sheet
 from models.typical import typical
 
 # Usual figures at 1/10 and how they shrink with the scale: small trucks are relatively light, lengths go as the scale.
@@ -27,19 +29,15 @@ def usual_mass_g(scale: float) -> float:
     return float(_MASS_G * (_AT_SCALE / scale) ** _MASS_POWER)
 
 
-def _scale_text(sheet: Sheet) -> str:
-    return f"1/{sheet.scale:g}"
-
-
 def check_wheelbase(sheet: Sheet) -> None:
     """Check wheelbase and track against the scale.
 
     :raises BuildSheetError: a length far outside the scale's range, with the unit it looks like.
     """
     _check_length(sheet, "wheelbase_mm", sheet.wheelbase_mm, _WHEELBASE_MM)
-    _check_length(sheet, "axles.front.track_mm", sheet.axles.front.track_mm, _TRACK_MM)
-    _check_length(sheet, "axles.rear.track_mm", sheet.axles.rear.track_mm, _TRACK_MM)
-    for end, tyre in (("front", sheet.tyres.front), ("rear", sheet.tyres.rear)):
+    for end, axle, _ in ends(sheet):
+        _check_length(sheet, f"axles.{end}.track_mm", axle.track_mm, _TRACK_MM)
+    for end, _, tyre in ends(sheet):
         _check_length(sheet, f"tyres.{end}.outside_diameter_mm", tyre.outside_diameter_mm, 115.0)
 
 
@@ -94,7 +92,7 @@ def _places(sheet: Sheet) -> Iterator[tuple[list[str], tuple[float, float, float
     """Give every place of the sheet with its key."""
     for part in sheet.parts:
         yield ["parts", part.name, "at_mm"], part.at_mm
-    for end, axle in (("front", sheet.axles.front), ("rear", sheet.axles.rear)):
+    for end, axle, _ in ends(sheet):
         for link in axle.links:
             yield ["axles", end, "links", link.name, "chassis_mm"], link.chassis_mm
             yield ["axles", end, "links", link.name, "axle_mm"], link.axle_mm
@@ -108,8 +106,7 @@ def _check_on_axle(part: Part, sheet: Sheet) -> None:
     if part.body not in PAIRED:
         _check_on_housing(part, sheet)
         return
-    end = "rear" if part.body == "rear_wheels" else "front"
-    axle, tyre = (sheet.axles.rear, sheet.tyres.rear) if end == "rear" else (sheet.axles.front, sheet.tyres.front)
+    end, axle, tyre = ends(sheet)[1 if part.body == "rear_wheels" else 0]
     off = abs(part.at_mm[0] - axle.x_mm)
     if off > tyre.outside_diameter_mm / 2:
         raise BuildSheetError(f"is {off:g} mm away from the {end} axle, at x = {axle.x_mm:g}.",
@@ -138,29 +135,16 @@ def amount_checks(sheet: Sheet) -> list[Callable[[], None]]:
     """Checks of masses, springs, motor and servo against the scale."""
     return [
         *(partial(_check_mass, sheet, part) for part in sheet.parts), partial(_check_servo, sheet),
-        *(partial(_check_spring, sheet, end) for end in ("front", "rear")), partial(_check_kv, sheet),
+        *(partial(_check_spring, sheet, end, axle) for end, axle, _ in ends(sheet)), partial(_check_kv, sheet),
     ]  # fmt: skip
-
-
-def check_total(sheet: Sheet) -> None:
-    """Check the sum of the parts.
-
-    :raises BuildSheetError: a mass no such truck has, with the unit it looks like.
-    """
-    _check_total(sheet, usual_mass_g(sheet.scale))
-
-
-def density_checks(sheet: Sheet) -> list[Callable[[], None]]:
-    """Checks that nothing is denser than tungsten or lighter than foam."""
-    return [partial(_check_density, part) for part in sheet.parts]
 
 
 def _check_mass(sheet: Sheet, part: Part) -> None:
     usual = usual_mass_g(sheet.scale)
-    key = "mass_each_g" if part.body in PAIRED else "mass_g"
+    key = mass_key(part.body)
     grams = getattr(part, key)
     if grams > 2.0 * usual:
-        raise BuildSheetError(f"a whole {_scale_text(sheet)} truck has about {usual:.0f} g.",
+        raise BuildSheetError(f"a whole 1/{sheet.scale:g} truck has about {usual:.0f} g.",
                               remedy=f"{key} is in grams: was it typed in milligrams, or without its decimal point?",
                               field=join(["parts", part.name, key]), value=grams)
 
@@ -174,9 +158,9 @@ def _check_kv(sheet: Sheet) -> None:
         )  # fmt: skip
 
 
-def _check_spring(sheet: Sheet, end: str) -> None:
+def _check_spring(sheet: Sheet, end: str, axle: Axle) -> None:
     """A spring that holds the truck far above or far below any that its makers fit."""
-    rate = (sheet.axles.front if end == "front" else sheet.axles.rear).shock.rate_n_per_mm
+    rate = axle.shock.rate_n_per_mm
     usual = typical("shock.rate_n_per_mm", sheet.scale)
     if usual.low / 2.5 <= rate <= usual.high * 8.0:
         return
@@ -189,8 +173,12 @@ def _check_spring(sheet: Sheet, end: str) -> None:
                           remedy=remedy, field=f"axles.{end}.shock.rate_n_per_mm", value=rate)
 
 
-def _check_density(part: Part) -> None:
-    key = "mass_each_g" if part.body in PAIRED else "mass_g"
+def check_density(part: Part) -> None:
+    """Check that a part is not denser than tungsten or lighter than foam.
+
+    :raises BuildSheetError: it is.
+    """
+    key = mass_key(part.body)
     grams = getattr(part, key)
     volume = math.prod(part.size_mm) / 1000.0
     if part.shape in ("cylinder", "ring"):
@@ -209,8 +197,12 @@ def _check_density(part: Part) -> None:
                           field=join(["parts", part.name, key]), value=grams)
 
 
-def _check_total(sheet: Sheet, usual: float) -> None:
-    total = sum((part.mass_g or 0.0) + 2.0 * (part.mass_each_g or 0.0) for part in sheet.parts)
+def check_total(sheet: Sheet) -> None:
+    """Check the sum of the parts.
+
+    :raises BuildSheetError: a mass no such truck has, with the unit it looks like.
+    """
+    usual, total = usual_mass_g(sheet.scale), sum(all_grams(part) for part in sheet.parts)
     for axle in (sheet.axles.front, sheet.axles.rear):
         total += sum(link.mass_g for link in axle.links) + 2.0 * axle.shock.mass_g
     if 0.2 < total / usual < 5.0:
@@ -220,7 +212,7 @@ def _check_total(sheet: Sheet, usual: float) -> None:
         if 0.33 < total * factor / usual < 3.0:
             remedy = f"These look like {unit}: masses are in grams."
             break
-    raise BuildSheetError(f"the parts sum to {total:.3g} g; a {_scale_text(sheet)} truck has about {usual:.0f} g.",
+    raise BuildSheetError(f"the parts sum to {total:.3g} g; a 1/{sheet.scale:g} truck has about {usual:.0f} g.",
                           remedy=remedy, field="parts")
 
 

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.behind import behind
+from models.ends import corners
 from models.errors import BuildSheetError
 from models.spec import LOOSE_PART, PAIRED, Axle, HullShape, Part, Sheet
 from models.tyrereach import tyre_points
@@ -144,8 +145,8 @@ def find(sheet: Sheet, name: str) -> Part:
     return near[0]
 
 
-def part_box(part: Part) -> Box:
-    """The box of a part where the sheet puts it."""
+def part_box(part: Part | HullShape) -> Box:
+    """The box of a part, or of a hard shape, where the sheet puts it."""
     at, half = np.array(part.at_mm), np.array(part.size_mm) / 2.0
     return Box(part.name, "shell" if part.shape == "shell" else "part", at - half, at + half)
 
@@ -164,17 +165,12 @@ def neighbours(sheet: Sheet, moving: set[str], body: str) -> list[Box]:
     for shape in sheet.hull:
         if shape.name in moving or not any(shape.size_mm):
             continue
-        box = _hull_box(shape)
+        box = part_box(shape)
         # The body shell's hull is its outside: the room within is free.
         if any(_inside(box, shell) for shell in shells):
             continue
         found.append(_travelling(box, shape.body, body, sheet))
     return found
-
-
-def _hull_box(shape: HullShape) -> Box:
-    at, half = np.array(shape.at_mm), np.array(shape.size_mm) / 2.0
-    return Box(shape.name, "part", at - half, at + half)
 
 
 def _inside(box: Box, shell: Box) -> bool:
@@ -288,21 +284,19 @@ def rubbing(sheet: Sheet) -> tuple[Rub, ...]:
     around, riding = neighbours(sheet, set(), "chassis"), _riding(sheet)
     solid = [box for box in around if box.kind != "shell" and box.name not in riding]
     found: dict[tuple[str, str], Rub] = {}
-    for end, tyre in (("front", sheet.tyres.front), ("rear", sheet.tyres.rear)):
-        axle = _axle(sheet, end)
-        straight = axle.model_copy(update={"steer_deg": 0.0})
-        for side, word in ((1.0, "left"), (-1.0, "right")):
-            points = tyre_points(axle, tyre, side, axle.shock.bump_mm, axle.shock.droop_mm)
-            at_rest = tyre_points(straight, tyre, side, 0.0, 0.0)
-            low, high = points.min(axis=0), points.max(axis=0)
-            for box in solid:
-                if not (np.all(box.low < high) and np.all(box.high > low)):
-                    continue
-                depth = depth_in(points, box)
-                if depth > SLACK_MM and depth_in(at_rest, box) <= SLACK_MM:
-                    rub = Rub(f"{end} {word} tyre", box.name, depth)
-                    key = (rub.tyre, rub.by)
-                    found[key] = max(found.get(key, rub), rub, key=lambda one: one.depth)
+    for corner in corners(sheet):
+        _, axle, tyre = corner.end
+        points = tyre_points(axle, tyre, corner.side, axle.shock.bump_mm, axle.shock.droop_mm)
+        at_rest = tyre_points(axle.model_copy(update={"steer_deg": 0.0}), tyre, corner.side, 0.0, 0.0)
+        low, high = points.min(axis=0), points.max(axis=0)
+        for box in solid:
+            if not (np.all(box.low < high) and np.all(box.high > low)):
+                continue
+            depth = depth_in(points, box)
+            if depth > SLACK_MM and depth_in(at_rest, box) <= SLACK_MM:
+                rub = Rub(corner.tyre_name, box.name, depth)
+                key = (rub.tyre, rub.by)
+                found[key] = max(found.get(key, rub), rub, key=lambda one: one.depth)
     return tuple(sorted(found.values(), key=lambda rub: -rub.depth))
 
 
@@ -325,16 +319,16 @@ def depth_in(points: Array, box: Box) -> float:
 def _tyre_stretches(sheet: Sheet, body: str, box: Box, offset: Array, k: int) -> Iterable[Blocked]:
     low, high = box.low + offset + SLACK_MM, box.high + offset - SLACK_MM
     others = [i for i in range(3) if i != k]
-    for end, tyre in (("front", sheet.tyres.front), ("rear", sheet.tyres.rear)):
-        for side, word in ((1.0, "left"), (-1.0, "right")):
-            points = tyre_points(_axle(sheet, end), tyre, side, *travel(f"{end}_axle", body, sheet))
-            inside = np.all([(points[:, i] > low[i]) & (points[:, i] < high[i]) for i in others], axis=0)
-            here = np.all((points > box.low + SLACK_MM) & (points < box.high - SLACK_MM), axis=1)
-            if inside.any() and not here.any():
-                name = f"{end} {word} tyre" + (" at full lock and bump" if _axle(sheet, end).steer_deg else " at bump")
-                x = points[inside, k]
-                first = float(x.min() - box.high[k]) + SLACK_MM
-                yield Blocked(first, float(x.max() - box.low[k]) - SLACK_MM, name, "tyre")
+    for corner in corners(sheet):
+        end, axle, tyre = corner.end
+        points = tyre_points(axle, tyre, corner.side, *travel(f"{end}_axle", body, sheet))
+        inside = np.all([(points[:, i] > low[i]) & (points[:, i] < high[i]) for i in others], axis=0)
+        here = np.all((points > box.low + SLACK_MM) & (points < box.high - SLACK_MM), axis=1)
+        if inside.any() and not here.any():
+            name = f"{corner.tyre_name} at {'full lock and ' if axle.steer_deg else ''}bump"
+            x = points[inside, k]
+            first = float(x.min() - box.high[k]) + SLACK_MM
+            yield Blocked(first, float(x.max() - box.low[k]) - SLACK_MM, name, "tyre")
 
 
 def _merged(blocked: Iterable[Blocked]) -> list[Blocked]:
@@ -353,7 +347,7 @@ def _ends(
     sheet: Sheet, moving: Sequence[Part], own: Sequence[Box], k: int, lead_to: str | None
 ) -> tuple[float, float, tuple[str, str]]:
     """Offsets at which the truck, or the lead of something that moves, ends."""
-    things = [(one.body, part_box(one)) for one in sheet.parts] + [(one.body, _hull_box(one)) for one in sheet.hull]
+    things = [(one.body, part_box(one)) for one in (*sheet.parts, *sheet.hull)]
     # Downwards the truck ends where what is as far off the ground as the part does: not at its wheels' foot.
     every = [box for body, box in things if k != 2 or _end_of(body) == _end_of(moving[0].body)]
     reach = float(max(abs(box.high[k]) for box in every)) if k == 1 else None

@@ -22,6 +22,7 @@ from models.bench.unknowns import MASS_DOUBT, PLACE_DOUBT, SIZE_DOUBT
 from models.clearance import Wheel, clearance
 from models.defaults import resolve
 from models.massprops import contact_places, truck_balance, truck_properties, wheel_loads
+from models.part_mass import mass_key, single_grams
 from models.spec import PAIRED, Axle, Part, Sheet
 from models.stability import climb_by_grip, side_by_grip, tip_angles
 from models.stance import stances
@@ -153,7 +154,7 @@ def _of_part(part: Part, sheet: Sheet) -> Iterator[Assumed]:
     entry = next((e for e in tables()["part"] if e["name"] == part.name), None)
     # What `start` filled in says "assumed"; a builder who leaves it unsaid has written a number of his own.
     filled = entry is not None and "source" in part.model_fields_set
-    grams = (part.mass_each_g if part.body in PAIRED else part.mass_g) or 0.0
+    grams = single_grams(part)
     if part.source != "measured" and grams > 0.0:
         sigma = MASS_DOUBT[part.source] * grams
         if filled and part.source == "assumed" and entry is not None:
@@ -210,8 +211,7 @@ def _links_raised(axle: Axle, by: float) -> Axle:
 
 def _shifted_part(part: Part, value: Assumed, by: float) -> Part:
     if value.kind == "mass":
-        key = "mass_each_g" if part.body in PAIRED else "mass_g"
-        return part.model_copy(update={key: max((getattr(part, key) or 0.0) + by * value.sigma, 0.0)})
+        return part.model_copy(update={mass_key(part.body): max(single_grams(part) + by * value.sigma, 0.0)})
     at = list(part.at_mm)
     at["xyz".index(value.kind)] += by * value.sigma
     return part.model_copy(update={"at_mm": tuple(at)})

@@ -8,7 +8,7 @@ from typing import Any
 from models.change import Change
 from models.errors import BuildSheetError
 from models.key import index_of, join, split
-from models.nearest import nearest
+from models.nearest import meant
 
 _FIXED = ("schema", "name", "scale", "assumed")
 
@@ -90,10 +90,8 @@ def _key(held: Any, step: str, path: list[str], names: Mapping[str, str]) -> Any
         if index is not None:
             return index
         known = [str(entry["name"]) for entry in held if isinstance(entry, Mapping) and "name" in entry]
-        near = nearest(step, known)
-        remedy = f"There are: {', '.join(known)}." if known else f"It has {len(held)} entries, counted from 1."
-        remedy = f'Did you mean "{near}"?' if near else remedy
-        raise BuildSheetError("there is no such entry.", remedy=remedy, field=join(path))
+        otherwise = f"There are: {', '.join(known)}." if known else f"It has {len(held)} entries, counted from 1."
+        raise BuildSheetError("there is no such entry.", remedy=meant(step, known, otherwise), field=join(path))
     raise BuildSheetError(f"{join(path[:-1])} is a single value, nothing is below it.", remedy="Shorten the key.",
                           field=join(path))
 

@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from models.room import Box, part_box
+from models.ends import ends
+from models.room import part_box
 from models.spec import PAIRED, Part, Sheet
 from models.typical import tables
 
@@ -25,9 +26,8 @@ def slips(sheet: Sheet) -> tuple[str, ...]:
 def _beyond(sheet: Sheet) -> Iterator[str]:
     """Parts that stick out past what guards the truck: a place counted from elsewhere."""
     guards = [p for p in sheet.parts if "bumper" in p.name.lower()]
-    boxes = [part_box(p) for p in guards] + [_hull_box(sheet, n) for n in range(len(sheet.hull))
-                                             if "bumper" in sheet.hull[n].name.lower()]
-    ends = {
+    boxes = [part_box(thing) for thing in (*sheet.parts, *sheet.hull) if "bumper" in thing.name.lower()]
+    limits = {
         "front": max([sheet.axles.front.x_mm + sheet.tyres.front.outside_diameter_mm / 2, *(b.high[0] for b in boxes)]),
         "rear": min([sheet.axles.rear.x_mm - sheet.tyres.rear.outside_diameter_mm / 2, *(b.low[0] for b in boxes)]),
     }
@@ -35,16 +35,10 @@ def _beyond(sheet: Sheet) -> Iterator[str]:
         if part in guards or part.body in PAIRED or part.shape == "shell":
             continue
         box = part_box(part)
-        for end, over in (("front", box.high[0] - ends["front"]), ("rear", ends["rear"] - box.low[0])):
+        for end, over in (("front", box.high[0] - limits["front"]), ("rear", limits["rear"] - box.low[0])):
             if over > _BEYOND_MM:
                 yield (f"{part.name} reaches {over:.0f} mm beyond the {end} bumper and tyres: x counts forwards from "
                        "the rear axle to the part's middle")
-
-
-def _hull_box(sheet: Sheet, number: int) -> Box:
-    shape = sheet.hull[number]
-    at, half = np.array(shape.at_mm), np.array(shape.size_mm) / 2.0
-    return Box(shape.name, "part", at - half, at + half)
 
 
 def _densities(sheet: Sheet) -> Iterator[str]:
@@ -83,7 +77,7 @@ def _volume(part: Part) -> float:
 
 
 def _tracks(sheet: Sheet) -> Iterator[str]:
-    for end, axle in (("front", sheet.axles.front), ("rear", sheet.axles.rear)):
+    for end, axle, _ in ends(sheet):
         for part in sheet.parts:
             off = part.at_mm[1] - axle.track_mm / 2
             if part.body == f"{end}_wheels" and abs(off) > max(2.0, 0.04 * axle.track_mm):

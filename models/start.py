@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from models.answers import Answers
 from models.errors import BuildSheetError
+from models.part_mass import mass_key
 from models.short import filled
 from models.spec import PAIRED
 from models.typical import LOADED_RADIUS, Frame, Usual, between, tables, tenth, typical
@@ -292,7 +293,7 @@ def _part(piece: _Piece, frame: Frame, tyres: Mapping[str, Any]) -> dict[str, An
     body = entry.get("body", "chassis")
     if body != "chassis":
         part["body"] = body
-    part["mass_each_g" if body in PAIRED else "mass_g"] = piece.mass
+    part[mass_key(body)] = piece.mass
     part["at_mm"] = piece.at
     if "bore" in entry:
         tyre = tyres[body.removesuffix("_wheels")]

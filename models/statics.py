@@ -237,10 +237,7 @@ def _drive(sheet: Sheet, model: RigidModel, front: Stance, rear: Stance) -> dict
 
 def _suspension(sheet: Sheet, model: RigidModel, front: Stance, rear: Stance) -> dict[str, Any]:
     motions = [axle.motion for axle in sprung_axles(body_properties(sheet), front, rear)]
-    height, half = (
-        float(truck_properties(sheet).cg[2]),
-        0.5,
-    )  # all four wheels pull alike: half of the drive at each axle
+    height, half = float(truck_properties(sheet).cg[2]), 0.5  # all wheels pull alike: half of the drive at each axle
     return {
         "anti_squat_percent": anti_squat_percent(motions[1], height, model.wheelbase, half, rear=True),
         "anti_lift_percent": anti_squat_percent(motions[0], height, model.wheelbase, half, rear=False),

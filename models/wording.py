@@ -10,7 +10,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
-from models.nearest import nearest
+from models.nearest import meant, nearest
 
 UNITS: dict[str, str] = {
     "_kgcm": "kilogram-centimetres (kg·cm)",
@@ -150,8 +150,7 @@ def _unknown(kind: type[BaseModel], location: Sequence[str | int]) -> tuple[str,
 
 def _nearest(value: Any, expected: str) -> str:
     allowed = [word.strip("' ") for word in expected.replace(" or ", ", ").split(",")]
-    near = nearest(str(value), allowed)
-    return f'Did you mean "{near}"?' if near else ""
+    return meant(str(value), allowed, "")
 
 
 def _fields(kind: type[BaseModel], location: Sequence[str | int]) -> dict[str, FieldInfo]:

@@ -14,6 +14,7 @@ from models.bench.intake import axle_rate, standing_radii, tyre_rate
 from models.bench.unknowns import SPRINGS, TYRES, Unknown
 from models.linkage import axle_motion, axle_rods, roll_centre_height
 from models.massprops import GRAVITY, body_properties, truck_properties
+from models.part_mass import single_grams
 from models.spec import LOOSE_PART, PAIRED, Sheet
 
 Vector = NDArray[np.float64]
@@ -50,7 +51,7 @@ class Predictor:
         for part in sheet.parts:
             n = row[part.name]
             pair = part.body in PAIRED
-            self._mass[n] = ((part.mass_each_g if pair else part.mass_g) or 0.0) / 1000.0
+            self._mass[n] = single_grams(part) / 1000.0
             self._at[n] = np.array(part.at_mm) / 1000.0 * (1.0, 0.0 if pair else 1.0, 1.0)
             self._count[n] = 2.0 if pair else 1.0
             self._sprung[n] = part.body == "chassis"

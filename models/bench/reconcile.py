@@ -22,8 +22,9 @@ from models.bench.unknowns import SPRINGS, TYRES, Unknown, unknowns
 from models.bench.weighing import Balance
 from models.errors import BuildSheetError
 from models.massprops import truck_properties
-from models.nearest import nearest
-from models.spec import LOOSE_PART, PAIRED, Sheet
+from models.nearest import meant
+from models.part_mass import all_grams, single_grams
+from models.spec import LOOSE_PART, Sheet
 
 Vector = NDArray[np.float64]
 
@@ -153,10 +154,8 @@ def _check_names(sheet: Sheet, weighed: Mapping[str, tuple[float, float]]) -> No
     names = [part.name for part in sheet.parts]
     for name in weighed:
         if name not in names:
-            near = nearest(name, names)
-            raise BuildSheetError("the sheet has no such part.",
-                                  remedy=f'Did you mean "{near}"?' if near else f"Parts: {', '.join(sorted(names))}.",
-                                  field="part", value=name)
+            raise BuildSheetError("the sheet has no such part.", field="part", value=name,
+                                  remedy=meant(name, names, f"Parts: {', '.join(sorted(names))}."))
 
 
 def _was(sheet: Sheet, unknown: Unknown) -> float:
@@ -165,8 +164,7 @@ def _was(sheet: Sheet, unknown: Unknown) -> float:
         return 0.0
     if unknown.part is None or unknown.part == LOOSE_PART or unknown.key[2] != "mass":
         return unknown.value
-    part = next(p for p in sheet.parts if p.name == unknown.part)
-    return ((part.mass_each_g if part.body in PAIRED else part.mass_g) or 0.0) / 1000.0
+    return single_grams(next(p for p in sheet.parts if p.name == unknown.part)) / 1000.0
 
 
 def _moved(unknown: Unknown, value: float, doubt: float, before: float) -> Moved:
@@ -244,7 +242,7 @@ def warnings(fit: Fit, sheet: Sheet) -> list[str]:
 
 
 def _like(sheet: Sheet, grams: float) -> str:
-    masses = [(p.name, (p.mass_g or 0.0) + 2.0 * (p.mass_each_g or 0.0)) for p in sheet.parts]
+    masses = [(p.name, all_grams(p)) for p in sheet.parts]
     name, mass = min(masses, key=lambda entry: abs(entry[1] - grams))
     return f' ("{name}" weighs about that)' if abs(mass - grams) < 0.12 * grams else ""
 

@@ -10,15 +10,16 @@ from typing import Any
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
-from models.bench.measurement import Setting
+from models.bench.measurement import Mark, Setting
 from models.bench.reconcile import Fit, stiffness_factors
 from models.checks import check_sheet
 from models.errors import BuildSheetError, write_new
 from models.key import join
 from models.massprops import truck_properties
+from models.part_mass import mass_key
 from models.record import read_toml, validated
 from models.short import filled
-from models.spec import LOOSE_PART, PAIRED, Sheet
+from models.spec import LOOSE_PART, Sheet
 
 LEAST_MM, LEAST_G, LEAST_SHARE = 0.2, 0.05, 0.005
 """Smaller moves than these are left as the builder wrote them."""
@@ -135,21 +136,21 @@ def fitted(fit: Fit, sheet: Sheet) -> list[Setting]:
     for part in sheet.parts:
         moves = by_part.get(part.name, {})
         weighed = part.name in fit.weighed
+        mark: Mark = "measured" if weighed else "fitted"
         places = [moves[a].after if a in moves else at for a, at in zip("xyz", part.at_mm, strict=True)]
         shifted = any(abs(new - old) >= LEAST_MM for new, old in zip(places, part.at_mm, strict=True))
         mass = moves.get("mass")
-        heavier = False
-        if mass is not None and (weighed or abs(mass.after - mass.before) >= max(LEAST_G, LEAST_SHARE * mass.before)):
-            heavier = True
-            key = "mass_each_g" if part.body in PAIRED else "mass_g"
-            found.append(Setting(("parts", part.name, key), round(mass.after, 2), "measured" if weighed else "fitted",
+        heavier = mass is not None and (
+            weighed or abs(mass.after - mass.before) >= max(LEAST_G, LEAST_SHARE * mass.before))
+        if mass is not None and heavier:
+            found.append(Setting(("parts", part.name, mass_key(part.body)), round(mass.after, 2), mark,
                                  f"±{_plain(1.96 * mass.doubt_after)} g"))
         if shifted:
             doubt = max((1.96 * moves[a].doubt_after for a in "xz" if a in moves), default=0.0)
             found.append(Setting(("parts", part.name, "at_mm"), [round(v, 2) for v in places], "fitted",
                                  f"±{_plain(doubt)} mm"))
         if heavier or shifted:
-            found.append(Setting(("parts", part.name, "source"), "measured" if weighed else "fitted", "fitted"))
+            found.append(Setting(("parts", part.name, "source"), mark, "fitted"))
     return [*found, *_stiffnesses(fit, sheet)]
 
 

@@ -19,6 +19,7 @@ from models.bench.rewrite import Draft, fitted, loose_part
 from models.bench.weighing import Balance, balance
 from models.defaults import resolve
 from models.errors import BuildSheetError
+from models.part_mass import single_grams
 from models.plausible import usual_mass_g
 from models.spec import PAIRED, Sheet
 
@@ -109,7 +110,7 @@ def _check_part(mass: float, name: str, sheet: Sheet, field: str) -> None:
     part = next((p for p in sheet.parts if p.name == name), None)
     if part is None:
         return
-    given = ((part.mass_each_g if part.body in PAIRED else part.mass_g) or 0.0) / 1000.0
+    given = single_grams(part) / 1000.0
     ratio = mass / given if given else 1.0
     if part.body in PAIRED and 1.8 < ratio < 2.2:
         raise BuildSheetError(f"is twice what the sheet has for one ({1000 * given:g} g).",

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from models.bench.intake import standing_radii
 from models.bench.lifting import axle_share, lift_angle
 from models.massprops import truck_properties
+from models.part_mass import mass_key, single_grams
 from models.spec import LOOSE_PART, PAIRED, Part, Sheet
 
 Vector = NDArray[np.float64]
@@ -57,12 +58,12 @@ class Instruments:
     """Largest error of a length."""
 
 
-def truth_of(sheet: Sheet, twist: float = 0.0, lean: float = 0.0) -> Truth:
+def truth_of(sheet: Sheet, twist: float = 0.0) -> Truth:
     """Take a resolved sheet for the truth."""
     truck = truck_properties(sheet)
     tracks = (sheet.axles.front.track_mm / 1e3, sheet.axles.rear.track_mm / 1e3)
     x, y, z = (float(v) for v in truck.cg)
-    return Truth(truck.mass, (x, y, z), sheet.wheelbase_mm / 1e3, tracks, standing_radii(sheet), twist, lean)
+    return Truth(truck.mass, (x, y, z), sheet.wheelbase_mm / 1e3, tracks, standing_radii(sheet), twist)
 
 
 def simulate_readings(
@@ -115,9 +116,7 @@ def weigh_parts(sheet: Sheet, names: list[str], tools: Instruments, rng: np.rand
     by_name = {part.name: part for part in sheet.parts}
     found = []
     for name in names:
-        part = by_name[name]
-        grams = part.mass_each_g if part.body in PAIRED else part.mass_g
-        load = (grams or 0.0) / 1000.0 + tools.scatter * float(rng.standard_normal())
+        load = single_grams(by_name[name]) / 1000.0 + tools.scatter * float(rng.standard_normal())
         shown = round(load / tools.step) * tools.step
         found.append({"name": name, "mass": [f"{1000.0 * shown:.{_places(tools.step)}f} g"]})
     return found
@@ -138,8 +137,7 @@ def real_truck(sheet: Sheet, rng: np.random.Generator, loose_g: float = 7.0) -> 
             parts.append(part)
             continue
         factor = float(np.exp(0.08 * rng.standard_normal()))
-        key = "mass_each_g" if part.body in PAIRED else "mass_g"
-        change: dict[str, Any] = {key: round((getattr(part, key) or 0.0) * factor, 2)}
+        change: dict[str, Any] = {mass_key(part.body): round(single_grams(part) * factor, 2)}
         if part.body not in PAIRED:
             far = np.hypot(0.01 * sheet.wheelbase_mm, 0.08 * np.array(part.size_mm)) * (1.0, 0.3, 1.0)
             at = np.array(part.at_mm) + far * np.clip(rng.standard_normal(3), -2.0, 2.0)

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.massprops import truck_properties
+from models.part_mass import single_grams
 from models.spec import LOOSE_PART, PAIRED, Part, Sheet
 
 Vector = NDArray[np.float64]
@@ -72,7 +73,7 @@ def unknowns(sheet: Sheet, weighed: Mapping[str, tuple[float, float]], stiffness
 
 def _of_part(part: Part, sheet: Sheet, weighed: Mapping[str, tuple[float, float]], total: float) -> list[Unknown]:
     path = ("parts", part.name)
-    given = (part.mass_each_g if part.body in PAIRED else part.mass_g) or 0.0
+    given = single_grams(part)
     mass, doubt = given / 1000.0, max(MASS_DOUBT[part.source] * given / 1000.0, 2e-4 * total)
     if part.name in weighed:
         mass, doubt = weighed[part.name]
