@@ -78,16 +78,15 @@ def behind(sheet: Sheet, moved: Collection[str], level: float, drilled: Part | N
         low, high = part.at_mm[2] - part.size_mm[2] / 2.0, part.at_mm[2] + part.size_mm[2] / 2.0
         if low < level and high > level - BEHIND_MM:
             found.append(outline(part))
-    for end in ends(sheet):
-        for link in end.axle.links:
-            rod = rod_outline(link.chassis_mm, link.axle_mm, level, ROD_SHARE * end.axle.track_mm)
+    for end, axle, _ in ends(sheet):
+        for link in axle.links:
+            rod = rod_outline(link.chassis_mm, link.axle_mm, level, ROD_SHARE * axle.track_mm)
             if rod:
-                found.append(KeepOut(f"{end.name} link, {link.name}", rod, rod=True))
-    for corner in corners(sheet):
-        _, axle, tyre = corner.end
-        points = outline_above(axle, tyre, corner.side, axle.shock.bump_mm, level - BEHIND_MM)
+                found.append(KeepOut(f"{end} link, {link.name}", rod, rod=True))
+    for end, word, axle, tyre, side in corners(sheet):
+        points = outline_above(axle, tyre, side, axle.shock.bump_mm, level - BEHIND_MM)
         if points:
-            found.append(KeepOut(corner.tyre_name, points))
+            found.append(KeepOut(f"{end} {word} tyre", points))
     return tuple(found)
 
 

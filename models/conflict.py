@@ -74,10 +74,9 @@ class Surroundings:
             box for box in around if not meant or not any(overlaps(box, own.low, own.high) for own in self._own)
         ]
         tyres = []
-        for corner in corners(sheet):
-            end, axle, tyre = corner.end
-            points = _sorted(axle, tyre, corner.side, *travel(f"{end}_axle", body, sheet))
-            tyres.append(_Tyre(corner.tyre_name, points, points.min(axis=0), points.max(axis=0)))
+        for end, word, axle, tyre, side in corners(sheet):
+            points = _sorted(axle, tyre, side, *travel(f"{end}_axle", body, sheet))
+            tyres.append(_Tyre(f"{end} {word} tyre", points, points.min(axis=0), points.max(axis=0)))
         self._tyres = {
             own.name: [t for t in tyres if not meant or _reached(t, own.low, own.high) <= SLACK_MM]
             for own in self._own

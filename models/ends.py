@@ -3,38 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import NamedTuple
 
 from models.spec import Axle, Sheet, Tyre
 
 
-class End(NamedTuple):
-    """One axle with its tyres."""
-
-    name: str
-    """``front`` or ``rear``, as in the sheet's keys."""
-    axle: Axle
-    tyre: Tyre
+def ends(sheet: Sheet) -> tuple[tuple[str, Axle, Tyre], tuple[str, Axle, Tyre]]:
+    """``front`` and ``rear``, each with its axle and tyres."""
+    return ("front", sheet.axles.front, sheet.tyres.front), ("rear", sheet.axles.rear, sheet.tyres.rear)
 
 
-class Corner(NamedTuple):
-    """One wheel's place."""
-
-    end: End
-    side: float
-    """1 on the left, -1 on the right."""
-
-    @property
-    def tyre_name(self) -> str:
-        """As messages call its tyre."""
-        return f"{self.end.name} {'left' if self.side > 0.0 else 'right'} tyre"
-
-
-def ends(sheet: Sheet) -> tuple[End, End]:
-    """Front and rear."""
-    return End("front", sheet.axles.front, sheet.tyres.front), End("rear", sheet.axles.rear, sheet.tyres.rear)
-
-
-def corners(sheet: Sheet) -> Iterator[Corner]:
-    """Front left, front right, rear left, rear right."""
-    return (Corner(end, side) for end in ends(sheet) for side in (1.0, -1.0))
+def corners(sheet: Sheet) -> Iterator[tuple[str, str, Axle, Tyre, float]]:
+    """End, word of the side, axle, tyre and side (1 is left, -1 right) of every wheel."""
+    for end, axle, tyre in ends(sheet):
+        yield end, "left", axle, tyre, 1.0
+        yield end, "right", axle, tyre, -1.0

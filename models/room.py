@@ -284,17 +284,16 @@ def rubbing(sheet: Sheet) -> tuple[Rub, ...]:
     around, riding = neighbours(sheet, set(), "chassis"), _riding(sheet)
     solid = [box for box in around if box.kind != "shell" and box.name not in riding]
     found: dict[tuple[str, str], Rub] = {}
-    for corner in corners(sheet):
-        _, axle, tyre = corner.end
-        points = tyre_points(axle, tyre, corner.side, axle.shock.bump_mm, axle.shock.droop_mm)
-        at_rest = tyre_points(axle.model_copy(update={"steer_deg": 0.0}), tyre, corner.side, 0.0, 0.0)
+    for end, word, axle, tyre, side in corners(sheet):
+        points = tyre_points(axle, tyre, side, axle.shock.bump_mm, axle.shock.droop_mm)
+        at_rest = tyre_points(axle.model_copy(update={"steer_deg": 0.0}), tyre, side, 0.0, 0.0)
         low, high = points.min(axis=0), points.max(axis=0)
         for box in solid:
             if not (np.all(box.low < high) and np.all(box.high > low)):
                 continue
             depth = depth_in(points, box)
             if depth > SLACK_MM and depth_in(at_rest, box) <= SLACK_MM:
-                rub = Rub(corner.tyre_name, box.name, depth)
+                rub = Rub(f"{end} {word} tyre", box.name, depth)
                 key = (rub.tyre, rub.by)
                 found[key] = max(found.get(key, rub), rub, key=lambda one: one.depth)
     return tuple(sorted(found.values(), key=lambda rub: -rub.depth))
@@ -319,13 +318,12 @@ def depth_in(points: Array, box: Box) -> float:
 def _tyre_stretches(sheet: Sheet, body: str, box: Box, offset: Array, k: int) -> Iterable[Blocked]:
     low, high = box.low + offset + SLACK_MM, box.high + offset - SLACK_MM
     others = [i for i in range(3) if i != k]
-    for corner in corners(sheet):
-        end, axle, tyre = corner.end
-        points = tyre_points(axle, tyre, corner.side, *travel(f"{end}_axle", body, sheet))
+    for end, word, axle, tyre, side in corners(sheet):
+        points = tyre_points(axle, tyre, side, *travel(f"{end}_axle", body, sheet))
         inside = np.all([(points[:, i] > low[i]) & (points[:, i] < high[i]) for i in others], axis=0)
         here = np.all((points > box.low + SLACK_MM) & (points < box.high - SLACK_MM), axis=1)
         if inside.any() and not here.any():
-            name = f"{corner.tyre_name} at {'full lock and ' if axle.steer_deg else ''}bump"
+            name = f"{end} {word} tyre at {'full lock and ' if axle.steer_deg else ''}bump"
             x = points[inside, k]
             first = float(x.min() - box.high[k]) + SLACK_MM
             yield Blocked(first, float(x.max() - box.low[k]) - SLACK_MM, name, "tyre")

@@ -5,6 +5,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from models.spec import Axle
+
+
+def kingpin_span(axle: Axle) -> float:
+    """Distance (m) between an axle's kingpins; four fifths of the track where the sheet leaves it open (assumed)."""
+    return 2.0 * (axle.kingpin_y_mm or 0.4 * axle.track_mm) / 1000.0
+
 
 def outer_angle(inner: float, kingpin_span: float, wheelbase: float, share: float = 1.0) -> float:
     """Steer angle of the outer front wheel.

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.stats import t as student
 
 from models.bench.intake import Weighing
-from models.bench.interval import of_limits
+from models.bench.interval import Interval, of_limits
 from models.bench.weighing import Balance
 
 Vector = NDArray[np.float64]
@@ -33,7 +33,7 @@ class Finding:
 def findings(w: Weighing, found: Balance) -> list[Finding]:
     """List what disagrees, worst first, then advice."""
     some = [
-        *_repeats(w, found), *_sum(w, found), *_springs(w), *_ends(w, found), *_trend(found), *_hysteresis(found),
+        *_repeats(w, found), *_sum(w, found), *_springs(w), *_ends(found), *_trend(found), *_hysteresis(found),
         *_misfit(found), *_advice(w, found),
     ]  # fmt: skip
     return sorted(some, key=lambda finding: not finding.serious)
@@ -99,14 +99,11 @@ def _springs(w: Weighing) -> list[Finding]:
     )]  # fmt: skip
 
 
-def _ends(w: Weighing, found: Balance) -> list[Finding]:
-    by_end = {on: _mean([h for _, h, o, _ in found.lift_heights if o == on]) for on in ("front", "rear")}
-    front, rear = by_end["front"], by_end["rear"]
-    if front is None or rear is None:
+def _ends(found: Balance) -> list[Finding]:
+    apart = _apart(*([h for _, h, o, _ in found.lift_heights if o == on] for on in ("front", "rear")))
+    if apart is None:
         return []
-    off, doubt = rear[0] - front[0], math.hypot(front[1], rear[1])
-    if abs(off) <= 2.6 * doubt:
-        return []
+    off, doubt = apart
     return [Finding(
         "ends",
         f"Lifting the front gives a centre of gravity {1000 * off:+.1f} mm against lifting the rear "
@@ -115,9 +112,16 @@ def _ends(w: Weighing, found: Balance) -> list[Finding]:
     )]  # fmt: skip
 
 
-def _mean(heights: list) -> tuple[float, float] | None:  # type: ignore[type-arg]
-    if not heights:
+def _apart(some: Sequence[Interval], others: Sequence[Interval]) -> tuple[float, float] | None:
+    """How much higher (m) the others come out, and its uncertainty; None where that may be chance or either is none."""
+    if not some or not others:
         return None
+    (one, sigma), (other, other_sigma) = _mean(some), _mean(others)
+    off, doubt = other - one, math.hypot(sigma, other_sigma)
+    return (off, doubt) if abs(off) > 2.6 * doubt else None
+
+
+def _mean(heights: Sequence[Interval]) -> tuple[float, float]:
     weights = np.array([1.0 / h.uncertainty**2 for h in heights])
     values = np.array([h.value for h in heights])
     return float(weights @ values / weights.sum()), float(1.0 / math.sqrt(weights.sum()))
@@ -167,13 +171,10 @@ def _trend(found: Balance) -> list[Finding]:
 
 
 def _hysteresis(found: Balance) -> list[Finding]:
-    up = _mean([h for _, h, _, going in found.lift_heights if going == "up"])
-    down = _mean([h for _, h, _, going in found.lift_heights if going == "down"])
-    if up is None or down is None:
+    apart = _apart(*([h for _, h, _, g in found.lift_heights if g == going] for going in ("up", "down")))
+    if apart is None:
         return []
-    off, doubt = down[0] - up[0], math.hypot(up[1], down[1])
-    if abs(off) <= 2.6 * doubt:
-        return []
+    off, doubt = apart
     return [Finding(
         "hysteresis",
         f"Coming down gives {1000 * off:+.1f} mm against going up ({1000 * doubt:.1f} mm would be usual): friction "

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -46,8 +47,7 @@ def gains(fit: Fit, scale_step: float, wheelbase: float) -> list[Gain]:
 
     :param scale_step: kg.
     """
-    steps = np.maximum(1e-3 * np.sqrt(np.diag(fit.covariance)), 1e-9)
-    targets = gradient(lambda v: _targets(fit, v, wheelbase), fit.values, steps)
+    targets = _slopes(fit, lambda v: _targets(fit, v, wheelbase))
     before = np.einsum("ij,jk,ik->i", targets, fit.covariance, targets)
     found = []
     for what, a, sigma in _candidates(fit, scale_step, wheelbase):
@@ -67,12 +67,16 @@ def widths(fit: Fit, wheelbase: float) -> list[tuple[str, str, float, float]]:
 
     That of an angle includes how far its closed form may be off.
     """
-    steps = np.maximum(1e-3 * np.sqrt(np.diag(fit.covariance)), 1e-9)
-    slope = gradient(lambda v: _targets(fit, v, wheelbase), fit.values, steps)
+    slope = _slopes(fit, lambda v: _targets(fit, v, wheelbase))
     own = np.degrees([doubt_of("left"), doubt_of("back"), 0.0, 0.0])
     spread = 1.96 * np.sqrt(np.einsum("ij,jk,ik->i", slope, fit.covariance, slope) + own**2)
     values = _targets(fit, fit.values, wheelbase)
     return [(n, u, float(v), float(w)) for (n, u), v, w in zip(_TARGETS, values, spread, strict=True)]
+
+
+def _slopes(fit: Fit, function: Callable[[Vector], Vector]) -> Vector:
+    """Jacobian (outputs, values) at the fitted values, over a thousandth of what each is in doubt."""
+    return gradient(function, fit.values, np.maximum(1e-3 * np.sqrt(np.diag(fit.covariance)), 1e-9))
 
 
 def _targets(fit: Fit, values: Vector, wheelbase: float) -> Vector:
@@ -95,11 +99,10 @@ def _candidates(fit: Fit, step: float, wheelbase: float) -> list[tuple[str, Vect
         elif unknown.key[2] in "xz" and unknown.key[2] != "mass":
             along = "along" if unknown.key[2] == "x" else "up"
             found.append((f'find where "{unknown.part}" balances, {along}', eye[k], _PLACE_READ))
-    steps = np.maximum(1e-3 * np.sqrt(np.diag(fit.covariance)), 1e-9)
-    state = gradient(fit.predictor.state, fit.values, steps)
+    state = _slopes(fit, fit.predictor.state)
     found.append(("lift each axle on the scale, three heights, suspension locked", state[3], _LIFT_READ * wheelbase))
     for to, words in (("left", "tilt it sideways on a board"), ("back", "tilt it nose up on a board")):
-        slope = gradient(lambda v, to=to: np.array([fit.predictor.tilt(v, to)]), fit.values, steps)[0]  # type: ignore[misc]
+        slope = _slopes(fit, lambda v, to=to: np.array([fit.predictor.tilt(v, to)]))[0]  # type: ignore[misc]
         found.append((f"{words}, three times", slope, math.hypot(math.radians(0.8), doubt_of(to))))
     for key, words in ((SPRINGS, "press a spring on the scale"), (TYRES, "press a tyre on the scale")):
         found += [(words, eye[k], 0.05) for k, unknown in enumerate(free) if unknown.key == key]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -9,12 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.bench.lifting import lift_angle, spring_lean
-from models.bench.quantity import read, read_all
+from models.bench.quantity import Kind, read, read_all
 from models.bench.readings import Lift, Reading, Readings
 from models.bench.unit_slips import WHEELS, check_length, check_sum, check_total, grams, slip
 from models.errors import BuildSheetError
 from models.massprops import GRAVITY, body_properties, truck_properties
-from models.spec import Sheet, Tyre
+from models.spec import Axle, Sheet, Tyre
 from models.tyre import fit_tyre, plate_stiffness, static_squish
 
 Vector = NDArray[np.float64]
@@ -119,8 +120,7 @@ def weighing(readings: Readings, sheet: Sheet | None = None) -> Weighing:
     lifts = tuple(_lift(lift, n, lengths, units, total) for n, lift in enumerate(readings.lift, start=1))
     return Weighing(
         step=step, accuracy=accuracy,
-        ruler=_within(readings.rulers.length, "length", RULER_MM / 1000.0, units),
-        protractor=_within(readings.rulers.angle, "angle", np.deg2rad(PROTRACTOR_DEG), units),
+        ruler=ruler_limit(readings), protractor=protractor_limit(readings),
         whole=whole, wheels=wheels, axles=axles, wheelbase=lengths[0], tracks=lengths[1:3], radii=lengths[3:5],
         lifts=lifts, locked=locked, lean=0.0 if locked or not lifts else expected_lean(sheet, lengths[0].value),
     )  # fmt: skip
@@ -162,7 +162,7 @@ def series(kind: str, values: Sequence[Reading], field: str, units: dict[str, st
 
 
 def _lengths(r: Readings, sheet: Sheet | None, units: dict[str, str]) -> tuple[Length, Length, Length, Length, Length]:
-    within = _within(r.rulers.length, "length", RULER_MM / 1000.0, units)
+    within = ruler_limit(r)
 
     def one(value: Reading | None, field: str, on_sheet: float | None) -> Length:
         if value is not None:
@@ -188,10 +188,20 @@ def _lengths(r: Readings, sheet: Sheet | None, units: dict[str, str]) -> tuple[L
     )
 
 
-def _within(value: Reading | None, kind: str, otherwise: float, units: dict[str, str]) -> float:
+def ruler_limit(readings: Readings) -> float:
+    """How far (m) a length of this file may be off, plus or minus."""
+    return _limit(readings, "length", readings.rulers.length, RULER_MM / 1000.0)
+
+
+def protractor_limit(readings: Readings) -> float:
+    """How far (rad) an angle of this file may be off, plus or minus."""
+    return _limit(readings, "angle", readings.rulers.angle, math.radians(PROTRACTOR_DEG))
+
+
+def _limit(readings: Readings, kind: Kind, value: Reading | None, otherwise: float) -> float:
     if value is None:
         return otherwise
-    within = read(kind, value, f"rulers.{kind}", units)  # type: ignore[arg-type]
+    within = read(kind, value, f"rulers.{kind}", readings.unit_by_kind())
     if within < 0.0:
         raise BuildSheetError("is how far off, plus or minus.", remedy="Leave out the sign.", field=f"rulers.{kind}",
                               value=value)  # fmt: skip
@@ -272,11 +282,16 @@ def axle_rate(sheet: Sheet, end: str) -> float:
     """Vertical stiffness (N/m) of a whole axle: two springs, by the lean of the shocks, over two tyres."""
     axle = getattr(sheet.axles, end)
     tyre = getattr(sheet.tyres, end)
-    top, foot = np.array(axle.shock.chassis_mm), np.array(axle.shock.axle_mm)
-    upright = abs(top[2] - foot[2]) / float(np.linalg.norm(top - foot))
-    springs = 2.0 * 1000.0 * axle.shock.rate_n_per_mm * upright**2
+    springs = 2.0 * spring_rate(axle)
     tyres = 2.0 * tyre_rate(sheet, tyre)
     return float(1.0 / (1.0 / springs + 1.0 / tyres))
+
+
+def spring_rate(axle: Axle) -> float:
+    """Vertical stiffness (N/m) of one of its springs, by the lean of the shock."""
+    top, foot = np.array(axle.shock.chassis_mm), np.array(axle.shock.axle_mm)
+    upright = abs(top[2] - foot[2]) / float(np.linalg.norm(top - foot))
+    return 1000.0 * axle.shock.rate_n_per_mm * upright**2
 
 
 def tyre_rate(sheet: Sheet, tyre: Tyre) -> float:

@@ -74,16 +74,14 @@ def pooled_scatter(groups: Sequence[Vector]) -> tuple[float, int]:
     return math.sqrt(sum(float(np.sum((g - g.mean()) ** 2)) for g in repeated) / freedom), freedom
 
 
-def covering(
-    value: float, uncertainty: float, estimated_share: float, freedom: int, confidence: float = 0.95
-) -> Interval:
-    """Interval of a result of which a share of the variance was itself estimated from few repeats.
+def covering(value: float, uncertainty: float, estimated_share: float, freedom: int) -> Interval:
+    """95 % interval of a result of which a share of the variance was itself estimated from few repeats.
 
     :param estimated_share: share of ``uncertainty**2`` that comes from the scatter of repeats, 0 to 1.
     :param freedom: degrees of freedom of that scatter; 0 if none of it was estimated.
     """
     effective = math.inf if freedom == 0 or estimated_share <= 0.0 else freedom / estimated_share**2
-    factor = float(student.ppf(0.5 + 0.5 * confidence, effective if math.isfinite(effective) else 1e9))
+    factor = float(student.ppf(0.975, effective if math.isfinite(effective) else 1e9))
     return Interval(value, uncertainty, value - factor * uncertainty, value + factor * uncertainty)
 
 

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from models.bench.intake import PROTRACTOR_DEG, RULER_MM
+from models.bench.intake import protractor_limit, ruler_limit
 from models.bench.interval import Interval, of_limits
 from models.bench.measurement import Measurement, Setting, Vector, mapped, mean_of, slope_of
 from models.bench.quantity import read, read_all
@@ -15,23 +15,17 @@ from models.drive import KGCM, front_lead
 from models.errors import BuildSheetError
 from models.massprops import GRAVITY
 from models.spec import Sheet
-from models.steergeometry import outer_angle, turning_radius
+from models.steergeometry import kingpin_span, outer_angle, turning_radius
 
 
 def ruler(readings: Readings) -> float:
     """Standard uncertainty (m) of a length in this file."""
-    limit = readings.rulers.length
-    return of_limits(
-        RULER_MM / 1000.0 if limit is None else read("length", limit, "rulers.length", readings.unit_by_kind())
-    )
+    return of_limits(ruler_limit(readings))
 
 
 def protractor(readings: Readings) -> float:
     """Standard uncertainty (rad) of an angle in this file."""
-    limit = readings.rulers.angle
-    return of_limits(
-        math.radians(PROTRACTOR_DEG) if limit is None else read("angle", limit, "rulers.angle", readings.unit_by_kind())
-    )
+    return of_limits(protractor_limit(readings))
 
 
 def sag(readings: Readings, sheet: Sheet) -> list[Measurement]:
@@ -97,8 +91,7 @@ def steering(readings: Readings, sheet: Sheet) -> list[Measurement]:
         outer = mean_of(read_all("angle", entry.outer, "steering.outer", units), protractor(readings))
         _check_lock(outer.value, "steering.outer", entry.outer)
         front = sheet.axles.front
-        span, base = 2.0 * (front.kingpin_y_mm or 0.4 * front.track_mm) / 1000.0, sheet.wheelbase_mm / 1000.0
-        full = inner.value - outer_angle(inner.value, span, base)
+        full = inner.value - outer_angle(inner.value, kingpin_span(front), sheet.wheelbase_mm / 1000.0)
         doubt = math.hypot(inner.uncertainty, outer.uncertainty) / full
         share = Interval.around((inner.value - outer.value) / full, doubt)
         value = min(max(round(share.value, 2), -0.5), 1.5)
@@ -118,8 +111,7 @@ def turning_circle(readings: Readings, sheet: Sheet) -> list[Measurement]:
     """Radius of the path of the rear axle's middle, against steering geometry."""
     units, found = readings.unit_by_kind(), []
     front, base = sheet.axles.front, sheet.wheelbase_mm / 1000.0
-    span = 2.0 * (front.kingpin_y_mm or 0.4 * front.track_mm) / 1000.0
-    expected = turning_radius(math.radians(front.steer_deg), span, base, front.ackermann)
+    expected = turning_radius(math.radians(front.steer_deg), kingpin_span(front), base, front.ackermann)
     for n, entry in enumerate(readings.turning_circle, start=1):
         field = f"turning_circle.{n}.diameters"
         across = mean_of(read_all("length", entry.diameters, field, units), ruler(readings))

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.bench.compliance import Yielding, tip_angle
-from models.bench.intake import axle_rate, standing_radii, tyre_rate
+from models.bench.intake import axle_rate, spring_rate, standing_radii, tyre_rate
 from models.bench.unknowns import SPRINGS, TYRES, Unknown
 from models.linkage import axle_motion, axle_rods, roll_centre_height
 from models.massprops import GRAVITY, body_properties, truck_properties
@@ -119,11 +119,9 @@ def _frame(sheet: Sheet) -> _Frame:
     base = sheet.wheelbase_mm / 1000.0
     stiffness, centres, most = 0.0, [], []
     for axle, radius in ((sheet.axles.front, radii[0]), (sheet.axles.rear, radii[1])):
-        top, foot = np.array(axle.shock.chassis_mm), np.array(axle.shock.axle_mm)
-        upright = abs(top[2] - foot[2]) / float(np.linalg.norm(top - foot))
-        spread = abs(top[1] + foot[1]) / 1000.0
+        spread = abs(axle.shock.chassis_mm[1] + axle.shock.axle_mm[1]) / 1000.0
         # Two springs at half their spread each: K = k s^2 / 2.
-        stiffness += 0.5 * 1000.0 * axle.shock.rate_n_per_mm * upright**2 * spread**2
+        stiffness += 0.5 * spring_rate(axle) * spread**2
         centre = roll_centre_height(axle_motion(axle_rods(axle, radius)))
         centres.append(centre if math.isfinite(centre) else radius)
         most.append((axle.shock.bump_mm + axle.shock.droop_mm) / 1000.0 / max(spread, 1e-3))

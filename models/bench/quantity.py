@@ -59,7 +59,6 @@ _TWO_MEANINGS = {
     "ozt": "a troy ounce (31.1 g) is not what kitchen scales show: convert it to grams",
     "ton": "there are three tons: write kg",
     "pt": "a pint is a volume: write g, kg, oz or lb",
-    "m": "m is metres",
     "'": "a single stroke may mean feet or minutes of arc: write ft or deg",
     "c": "c may mean centi or a typing slip",
     "#": "write lb",
@@ -144,21 +143,17 @@ def known_unit(kind: Kind, unit: str, field: str, value: object) -> str:
 def _not_this(kind: Kind, unit: str, spelled: str) -> str:
     others = [other for other, units in _UNITS.items() if spelled in units]
     if others:
-        return f"{unit} measures {_plural(others[0])}, and this is a {kind}."
+        return f"{unit} measures {others[0]}, and this is a {kind}."
     if not _UNIT_LETTERS.fullmatch(unit):
         return "is not one number with a unit."
     return f"{unit} is no unit of {kind} known here."
-
-
-def _plural(kind: str) -> str:
-    return {"mass": "mass", "length": "length", "time": "time"}.get(kind, kind)
 
 
 def _advice(kind: Kind, unit: str, spelled: str) -> str:
     lower = unit.lower().strip()
     if kind == "mass" and spelled in ("N", "gf", "kgf", "ozf", "lbf"):
         return "That is a force; a scale shows mass: write g, kg, oz or lb."
-    if lower in _TWO_MEANINGS and lower != "m":
+    if lower in _TWO_MEANINGS:
         return f"{_TWO_MEANINGS[lower][0].upper()}{_TWO_MEANINGS[lower][1:]}."
     same = next((known for known in _UNITS[kind] if known.lower() == spelled.lower()), None)
     if same is not None:

@@ -13,7 +13,7 @@ from models.drive import front_lead
 from models.massprops import GRAVITY, contact_places, truck_properties
 from models.spec import Sheet
 from models.stability import tip_angles
-from models.steergeometry import outer_angle, turning_radius
+from models.steergeometry import kingpin_span, outer_angle, turning_radius
 from models.tyre import fit_tyre, plate_load, tabulated
 
 
@@ -88,7 +88,7 @@ def _tilts(real: Sheet, rng: np.random.Generator) -> list[dict[str, Any]]:
 def _steering(real: Sheet, rng: np.random.Generator) -> tuple[dict[str, Any], list[dict[str, Any]]]:
     axle, base = real.axles.front, real.wheelbase_mm / 1000.0
     inner = math.radians(axle.steer_deg - 1.5)
-    span = 2.0 * (axle.kingpin_y_mm or 0.4 * axle.track_mm) / 1000.0
+    span = kingpin_span(axle)
     outer = outer_angle(inner, span, base, axle.ackermann)
     # Locked axles push a little wide.
     radius = 1.06 * turning_radius(inner, span, base, axle.ackermann)

@@ -221,13 +221,17 @@ def wheel_loads(u: Vector) -> Vector:
 
 def _lift_model(at: int, on: str, is_angle: bool) -> Callable[[Vector], float]:
     def model(u: Vector) -> float:
-        radii = (float(u[_RF]), float(u[_RR]))
-        down, raised = radii if on == "front" else radii[::-1]
-        angle = float(u[at]) if is_angle else lift_angle(float(u[at]), float(u[_BASE]), down, raised)
-        share = axle_share(float(u[_X]), float(u[_HEIGHT] + u[_LEAN]), angle, float(u[_BASE]), radii, on)
-        return float(u[_MASS]) * share
+        return float(u[_MASS]) * _share(u, float(u[at]), on, is_angle, float(u[_HEIGHT] + u[_LEAN]))
 
     return model
+
+
+def _share(u: Vector, raised_by: float, on: str, is_angle: bool, height: float) -> float:
+    """Share of the weight on the axle left on the scale, of a truck with its centre of gravity at this height (m)."""
+    radii = (float(u[_RF]), float(u[_RR]))
+    down, raised = radii if on == "front" else radii[::-1]
+    angle = raised_by if is_angle else lift_angle(raised_by, float(u[_BASE]), down, raised)
+    return axle_share(float(u[_X]), height, angle, float(u[_BASE]), radii, on)
 
 
 def _outputs(u: Vector) -> Vector:
@@ -247,11 +251,8 @@ def _lift_heights(
         term = by_name[lift.field]
 
         def height(at: Vector, on: str = lift.on, by_angle: bool = lift.lift is None) -> Vector:
-            radii = (float(u[_RF]), float(u[_RR]))
-            down, raised = radii if on == "front" else radii[::-1]
-            angle = float(at[0]) if by_angle else lift_angle(float(at[0]), float(u[_BASE]), down, raised)
-            low = axle_share(float(u[_X]), 0.0, angle, float(u[_BASE]), radii, on)
-            per_metre = axle_share(float(u[_X]), 1.0, angle, float(u[_BASE]), radii, on) - low
+            low, high = (_share(u, float(at[0]), on, by_angle, metres) for metres in (0.0, 1.0))
+            per_metre = high - low
             return np.array([((at[1] - u[_ZERO]) / u[_MASS] - low) / per_metre - u[_LEAN]])
 
         raised_by = lift.angle if lift.lift is None else lift.lift
