@@ -16,8 +16,8 @@ from models.change import Change, load_change
 from models.edit import apply
 from models.scenario import builds, change
 from models.sheet import load_sheet
-from sim.chart import style
-from sim.chart.drilling import PAPERS, drilling
+from sim.chart import PAPERS, style
+from sim.chart.drilling import drilling
 from sim.decision.drilling import CAUTIONS, edge_distance, template
 from sim.errors import SimError
 

@@ -2,3 +2,5 @@
 
 FORMATS = ("png", "svg", "pdf")
 """Picture formats that can be asked for."""
+PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
+"""Width and height of a sheet, mm (ISO 216; ANSI/ASME Y14.1)."""

@@ -11,6 +11,7 @@ from sim.chart import style
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+    from models.bench.reconcile import Moved
     from models.bench.session import Reconciled, WeighingResult
 
 
@@ -80,6 +81,6 @@ def moved_chart(done: Reconciled) -> Figure:
     return made
 
 
-def _name(moved: object) -> str:
-    key = moved.unknown.key  # type: ignore[attr-defined]
+def _name(moved: Moved) -> str:
+    key = moved.unknown.key
     return " ".join(key[1:]) if key[0] == "parts" else f"all {key[0]}"

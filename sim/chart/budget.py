@@ -13,7 +13,6 @@ MOST_TIES = 6
 
 def budget(answer: Budget, title: str, assumed: str = "") -> Figure:
     """Draw gain (percent or points) with intervals over price; the front as steps, the buying order beside it."""
-    unit = "points"
     subtitle = (f"{len(answer.sets)} sets driven, {answer.found.n} repeats with the same luck, intervals hold together "
                 f"with 95 %; {len(answer.choice.masks)} allowed sets searched. Steps: no cheaper set is worth as much; "
                 f"hollow: not driven, from the fitted model. {assumed}")
@@ -35,7 +34,7 @@ def budget(answer: Budget, title: str, assumed: str = "") -> Figure:
             axes.plot(one.money, one.gain.value, "s", color=style.PAPER, mec=style.COLOURS[1], ms=7, zorder=3)
     axes.axvline(answer.choice.money_most, color=style.QUIET, ls=":", lw=1.2)
     axes.set_xlabel(f"price of the set, {answer.choice.currency or 'money'} (dotted: the budget)")
-    axes.set_ylabel(f"gain over the mix, {unit}")
+    axes.set_ylabel("gain over the mix, points")
     _legend(made, said)
     return made
 
@@ -47,7 +46,6 @@ Said = tuple[str, bool, str]
 def _said(answer: Budget) -> list[Said]:
     """The buying order, and the sets as good as the best, as lines that fit beside the chart."""
     room = WIDTH - 0.635 * WIDTH - 0.2
-    unit = "points"
     out: list[Said] = [("buy in this order", True, style.INK)]
 
     def write(text: str) -> None:
@@ -55,7 +53,7 @@ def _said(answer: Budget) -> list[Said]:
 
     for number, step in enumerate(answer.order, start=1):
         price = f"{step.price:g}" if step.price else "free"
-        write(f"{number}. {step.name} ({price}): {step.total.value:+.0f} {unit} so far")
+        write(f"{number}. {step.name} ({price}): {step.total.value:+.0f} points so far")
     if not answer.order:
         write("nothing: no set brings a gain")
     ties = [one for one in answer.ties if one.mask]
@@ -63,7 +61,7 @@ def _said(answer: Budget) -> list[Said]:
         head = style.wrapped("cannot be told apart from it (price, gain)", room, style.SMALL, True)
         out += [("", False, style.INK), *((line, True, style.COLOURS[5]) for line in head)]
         for one in ties[:MOST_TIES]:
-            write(_against(one, answer, unit))
+            write(_against(one, answer))
         if len(ties) > MOST_TIES:
             write(f"and {len(ties) - MOST_TIES} more: see the table")
     return out
@@ -76,9 +74,9 @@ def _legend(made: Figure, said: list[Said]) -> None:
                   weight="bold" if strong else "normal", color=colour)
 
 
-def _against(one: Bought, answer: Budget, unit: str) -> str:
+def _against(one: Bought, answer: Budget) -> str:
     """A set by what it has more and less than the best one."""
     names = answer.choice.drawer.names
     more = [f"+ {names[k]}" for k in range(len(names)) if one.mask & ~answer.best.mask & 1 << k]
     less = [f"− {names[k]}" for k in range(len(names)) if answer.best.mask & ~one.mask & 1 << k]
-    return f"{one.money:g}: {one.gain.value:+.0f} {unit}  {' '.join([*more, *less])}"
+    return f"{one.money:g}: {one.gain.value:+.0f} points  {' '.join([*more, *less])}"

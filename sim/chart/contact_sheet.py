@@ -37,6 +37,6 @@ def draw_contact_sheet(
                 family.name, level, wheelbase=wheelbase, tyre_radius=tyre_radius, seed=seed, scale=scale
             )
             axes = grid[row, 3 * block + column]
-            paint_relief(axes, obstacle.ground, obstacle.lane, quads=(160, 45))
+            paint_relief(axes, obstacle, quads=(160, 45))
             axes.set_title(f"{family.name} {level:g} {family.unit}", fontsize=8, pad=1.0, color="#222222")
     figure.savefig(path, dpi=110)

@@ -11,13 +11,11 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Polygon, Rectangle
 
-from sim.chart import style
+from sim.chart import PAPERS, style
 from sim.decision.drilling import CAUTIONS, Drill, Template
 from sim.errors import SimError
 
 MM = 1.0 / 25.4
-PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
-"""Width and height, mm (ISO 216; ANSI/ASME Y14.1)."""
 MARGIN = 12.0
 BAR = 100.0
 NAME_STEP = 3.4

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from matplotlib import font_manager
@@ -203,28 +204,16 @@ class Strip:
         return small
 
 
-_fonts: dict[tuple[int, bool], ImageFont.FreeTypeFont] = {}
-
-
+@lru_cache(maxsize=64)
 def font(size: int, *, bold: bool = False) -> ImageFont.FreeTypeFont:
     """The letters of all charts at a size in pixels."""
-    key = (size, bold)
-    if key not in _fonts:
-        wanted = font_manager.FontProperties(family="DejaVu Sans", weight="bold" if bold else "normal")
-        _fonts[key] = ImageFont.truetype(font_manager.findfont(wanted), size)
-    return _fonts[key]
+    wanted = font_manager.FontProperties(family="DejaVu Sans", weight="bold" if bold else "normal")
+    return ImageFont.truetype(font_manager.findfont(wanted), size)
 
 
 def broken(text: str, letters: ImageFont.FreeTypeFont, wide: float) -> list[str]:
     """Lines of a text that fit a width in pixels."""
-    lines = [""]
-    for word in style.readable(text).split():
-        longer = f"{lines[-1]} {word}".strip()
-        if lines[-1] and letters.getlength(longer) > wide:
-            lines.append(word)
-        else:
-            lines[-1] = longer
-    return lines
+    return style.broken(text, lambda line: letters.getlength(line) <= wide)
 
 
 def film(

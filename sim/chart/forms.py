@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from models.bench.procedure import PACK_CAUTION, STALL_CAUTION, TILT_CAUTION
+from models.ends import ends
 from models.massprops import MassProperties, WheelLoads
-from models.spec import Sheet
-from sim.chart.sheets_pdf import MARGIN, ROW, PdfPage, page
+from models.part_mass import all_grams
+from models.spec import Part, Sheet
+from sim.chart.sheets_pdf import ROW, PdfPage, page
 
 _OZ, _INCH = 28.349523125, 25.4
 SHORT_PACK = "Lithium packs: never charged alone or in the truck; puffed, dented or warm ones are out."
@@ -64,8 +66,7 @@ def setup_sheet(
     made.heading("Drive and steering")
     made.fields(_drive(sheet, units), 2)
     made.heading("Parts that matter")
-    heavy = [] if sheet is None else sorted(
-        sheet.parts, key=lambda p: -((p.mass_g or 0.0) + 2.0 * (p.mass_each_g or 0.0)))
+    heavy = [] if sheet is None else sorted(sheet.parts, key=lambda part: -all_grams(part))
     count = min(made.rest(22.0), 16)
     rows = [[p.name, _mass(p, units), ", ".join(f"{v:.0f}" for v in p.at_mm), p.source, ""] for p in heavy[:count]]
     rows += [[""] * 5 for _ in range(count - len(rows))]
@@ -76,11 +77,8 @@ def setup_sheet(
     return made
 
 
-def _mass(part: object, units: Units) -> str:
-    each = part.mass_each_g  # type: ignore[attr-defined]
-    if each is not None:
-        return f"2 x {units.g(each)}"
-    return units.g(part.mass_g or 0.0)  # type: ignore[attr-defined]
+def _mass(part: Part, units: Units) -> str:
+    return units.g(part.mass_g or 0.0) if part.mass_each_g is None else f"2 x {units.g(part.mass_each_g)}"
 
 
 def _weight(truck: MassProperties | None, loads: WheelLoads | None, units: Units) -> list[tuple[str, str]]:
@@ -102,7 +100,7 @@ def _axles(sheet: Sheet | None, units: Units) -> list[tuple[str, str, str]]:
     if sheet is None:
         return [(label, "", "") for label in labels]
     found = []
-    for axle, tyre in ((sheet.axles.front, sheet.tyres.front), (sheet.axles.rear, sheet.tyres.rear)):
+    for _, axle, tyre in ends(sheet):
         found.append([
             units.mm(axle.track_mm, 0), f"{tyre.outside_diameter_mm:g} x {tyre.width_mm:g} mm", "",
             "" if tyre.grip is None else f"{tyre.grip:.2f}", f"{axle.shock.rate_n_per_mm:g}", "",
@@ -187,6 +185,3 @@ def run_log(paper: str, sheet: Sheet | None, units: Units) -> PdfPage:
     )
     made.caution(f"{SHORT_PACK} Spotters stay out of the fall line; a rolling truck is let roll. {STALL_CAUTION}")
     return made
-
-
-__all__ = ["MARGIN", "Units", "run_log", "setup_sheet", "weighing_form"]

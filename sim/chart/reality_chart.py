@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from sim.reality.verdict import Reality
+    from sim.reality.verdict import Outlook, Reality
 
 
 def _whose(found: Reality) -> str:
@@ -111,6 +111,5 @@ def _plane(axes: Axes, found: Reality, surface: str) -> None:
     axes.set_ylabel("skill against the simulated driver (log odds)")
 
 
-def _name(o: object) -> str:
-    tried = o.tried  # type: ignore[attr-defined]
-    return f"{tried.line}, {tried.configuration}"
+def _name(o: Outlook) -> str:
+    return f"{o.tried.line}, {o.tried.configuration}"

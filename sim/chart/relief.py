@@ -10,7 +10,8 @@ from matplotlib.collections import PolyCollection
 from matplotlib.colors import LinearSegmentedColormap
 from numpy.typing import NDArray
 
-from terrain.heightfield import Heightfield, sample
+from terrain.heightfield import sample
+from terrain.obstacle import Obstacle
 
 ROCK = LinearSegmentedColormap.from_list("rock", ["#7d6b5a", "#a39078", "#c4b193", "#ddd0b8"])
 """Low ground dark, high ground pale."""
@@ -54,13 +55,12 @@ def _cut_faces(axes: Axes, x: NDArray[np.float64], y: NDArray[np.float64], z: ND
         axes.fill(right, up, facecolor=colour, lw=0.0)
 
 
-def paint_relief(
-    axes: Axes, ground: Heightfield, lane: NDArray[np.float64] | None = None, quads: tuple[int, int] = (220, 60)
-) -> None:
-    """Paint the ground, and the lane on it if given, into axes with equal scales and no frame.
+def paint_relief(axes: Axes, obstacle: Obstacle, quads: tuple[int, int] = (220, 60)) -> None:
+    """Paint an obstacle's ground and the lane on it into axes with equal scales and no frame.
 
     ``quads`` bounds the number of patches along x and y; finer grids are sampled, and steps keep their height.
     """
+    ground, lane = obstacle.ground, obstacle.lane
     x_min, x_max, y_min, y_max = ground.extent
     nx, ny = (min(n, m - 1) for n, m in zip(quads, ground.z.shape, strict=True))
     x, y = np.linspace(x_min, x_max, nx + 1), np.linspace(y_min, y_max, ny + 1)
@@ -81,12 +81,10 @@ def paint_relief(
         rasterized=True,
     ))
     _cut_faces(axes, x, y, z)
-    if lane is not None:
-        along = np.linspace(0.0, 1.0, 400)
-        px = np.interp(along, np.linspace(0, 1, len(lane)), lane[:, 0])
-        py = np.interp(along, np.linspace(0, 1, len(lane)), lane[:, 1])
-        lane_right, lane_up, _ = project(px, py, sample(ground, px, py) + 0.002 * (y_max - y_min))
-        axes.plot(lane_right, lane_up, color="#b3261e", lw=0.8, alpha=0.8)
+    along = np.linspace(0.0, 1.0, 400)
+    px, py = (np.interp(along, np.linspace(0, 1, len(lane)), lane[:, k]) for k in (0, 1))
+    lane_right, lane_up, _ = project(px, py, sample(ground, px, py) + 0.002 * (y_max - y_min))
+    axes.plot(lane_right, lane_up, color="#b3261e", lw=0.8, alpha=0.8)
     axes.set_aspect("equal")
     axes.autoscale_view()
     axes.set_axis_off()

@@ -16,9 +16,9 @@ from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import text_to_path
 
+from sim.chart import PAPERS, style
 from sim.errors import SimError, writing
 
-PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 MARGIN = 12.0
 ROW = 6.2
 _MM = 25.4
@@ -112,10 +112,11 @@ class PdfPage:
         for n, line in enumerate(lines):
             self.text(x, y + 0.5 * (row - step * len(lines)) + n * step, line, size=size)
 
-    def paragraph(self, words: str, *, size: float = 7.8, bold: bool = False) -> None:
+    def paragraph(self, words: str) -> None:
         """Wrapped words."""
+        size = 7.8
         for text in _wrapped(words, self.right - MARGIN, size):
-            self.text(MARGIN, self.y, text, size=size, bold=bold)
+            self.text(MARGIN, self.y, text, size=size)
             self.y += size * _POINT * 1.35
         self.y += 0.8
 
@@ -149,19 +150,8 @@ def _fitted(words: str, wide: float, size: float) -> tuple[list[str], float]:
     for smaller in (size, 0.5 * (size + SMALLEST)):
         if _long(words, smaller) <= wide:
             return [words], smaller
-    pieces = (piece for word in words.split() for piece in _pieces(word, wide, SMALLEST))
-    lines = _wrapped(" ".join(pieces), wide, SMALLEST)
+    lines = _wrapped(words, wide, SMALLEST)
     return [_cut(line, wide, SMALLEST) for line in (*lines[:1], " ".join(lines[1:])) if line], SMALLEST
-
-
-def _pieces(word: str, wide: float, size: float) -> list[str]:
-    """A word in pieces that each fit a width: a name without a space is broken rather than cut."""
-    pieces = [""]
-    for letter in word:
-        if _long(pieces[-1] + letter, size) > wide:
-            pieces.append("")
-        pieces[-1] += letter
-    return pieces
 
 
 def _cut(words: str, wide: float, size: float) -> str:
@@ -175,14 +165,7 @@ def _cut(words: str, wide: float, size: float) -> str:
 
 def _wrapped(words: str, wide: float, size: float) -> list[str]:
     """Lines of words that fit a width."""
-    lines = [""]
-    for word in words.split():
-        longer = f"{lines[-1]} {word}".strip()
-        if _long(longer, size) <= wide:
-            lines[-1] = longer
-        else:
-            lines.append(word)
-    return lines
+    return style.broken(words, lambda line: _long(line, size) <= wide)
 
 
 def page(paper: str, title: str, under: str) -> PdfPage:

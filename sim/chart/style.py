@@ -11,7 +11,7 @@ from __future__ import annotations
 import functools
 import re
 import warnings
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -23,6 +23,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure as Figure
 from matplotlib.font_manager import FontProperties
 from matplotlib.lines import Line2D
+from matplotlib.patches import Circle, Wedge
 from matplotlib.text import Text
 from matplotlib.textpath import text_to_path
 
@@ -106,18 +107,23 @@ def text_width(text: str, size: float, bold: bool = False) -> float:
 
 
 def wrapped(text: str, inches: float, size: float = SMALL, bold: bool = False) -> list[str]:
-    """Lines of a text that fit a width; a word that is longer is broken."""
+    """Lines of a text that fit a width."""
+    return broken(text, lambda line: text_width(line, size, bold) <= inches)
+
+
+def broken(text: str, fits: Callable[[str], bool]) -> list[str]:
+    """Lines of a text that fit by a measure; a word that is longer is broken."""
     lines = [""]
     # A space that does not break, as between a number and its unit, is a letter.
     for word in re.split(r"[ \n\t]+", readable(text).strip()):
         longer = f"{lines[-1]} {word}".strip()
-        if text_width(longer, size, bold) <= inches:
+        if fits(longer):
             lines[-1] = longer
             continue
         if lines[-1]:
             lines.append("")
         for letter in word:
-            if lines[-1] and text_width(lines[-1] + letter, size, bold) > inches:
+            if lines[-1] and not fits(lines[-1] + letter):
                 lines.append("")
             lines[-1] += letter
     return lines
@@ -239,6 +245,13 @@ def note(made: Figure, artist: Artist, text: str = "", series: int | None = None
 def notes(made: Figure) -> dict[str, Note]:
     """Everything that was said with :func:`note`, by the artist's id."""
     return dict(getattr(made, "_crag_notes", {}))
+
+
+def quartered(axes: Axes, at: tuple[float, float], radius: float, tone: str = INK) -> None:
+    """The mark of a centre of gravity, in the axes' own unit."""
+    axes.add_patch(Circle(at, radius, fc=PAPER, ec=tone, lw=1.6, zorder=10))
+    for start in (0, 180):
+        axes.add_patch(Wedge(at, radius, start, start + 90, fc=tone, zorder=11))
 
 
 def spot(

@@ -84,7 +84,7 @@ def obstacle_chart(obstacle: Obstacle, truck: SideView, gates: tuple[Gate, ...] 
     FigureCanvasAgg(figure)
     view, shaded, slopes, profile = figure.subplots(4, 1, height_ratios=heights)
     figure.suptitle(_title(obstacle), color=INK, fontsize=13).set_parse_math(False)
-    paint_relief(view, obstacle.ground, obstacle.lane)
+    paint_relief(view, obstacle)
     _plan(shaded, obstacle, gates)
     _slope_map(figure, slopes, obstacle)
     _side(profile, obstacle, truck)

@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.patches import Circle, Rectangle, Wedge
+from matplotlib.patches import Circle, Rectangle
 
+from models.ends import ends
 from models.massprops import MassProperties, truck_properties, wheel_loads
 from models.spec import PAIRED, Part, Sheet
 from sim.chart import style
@@ -149,7 +150,7 @@ def _apart(want: np.ndarray, width: float) -> np.ndarray:
 
 
 def _wheels(axes: Axes, sheet: Sheet) -> None:
-    for axle, tyre in ((sheet.axles.front, sheet.tyres.front), (sheet.axles.rear, sheet.tyres.rear)):
+    for _, axle, tyre in ends(sheet):
         radius = tyre.outside_diameter_mm / 2
         axes.add_patch(Circle((axle.x_mm, radius), radius, fc=style.TYRE, ec=style.QUIET, lw=1.4, zorder=1))
     axes.axhline(0.0, color=style.INK, lw=1.4, zorder=1)
@@ -192,9 +193,7 @@ def _centre(axes: Axes, now: MassProperties, then: MassProperties | None, scale:
         x0, z0 = 1e3 * then.cg[0], 1e3 * then.cg[2]
         axes.add_patch(Circle((x0, z0), radius, fc="white", ec=style.INK, lw=1.4, ls=(0, (2, 1.5)), zorder=9))
         _arrow(axes, (x0, z0), (x, z), radius)
-    axes.add_patch(Circle((x, z), radius, fc="white", ec=style.INK, lw=1.6, zorder=10))
-    for start in (0, 180):
-        axes.add_patch(Wedge((x, z), radius, start, start + 90, fc=style.INK, zorder=11))
+    style.quartered(axes, (x, z), radius)
     axes.plot([x, x], [0, z - radius], color=style.COLOURS[0], lw=1.4, ls=(0, (3, 2)), zorder=8)
 
 

@@ -11,8 +11,9 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.patches import Circle, Rectangle, Wedge
+from matplotlib.patches import Circle, Rectangle
 
+from models.ends import ends
 from models.massprops import truck_properties, wheel_loads
 from models.spec import PAIRED, HullShape, Part, Sheet
 from sim.chart import style
@@ -48,8 +49,9 @@ def two_views(sheet: Sheet) -> Figure:
         _wheels(axes, sheet, axis)
         _hull(axes, sheet, axis)
         _rods(axes, sheet, axis)
-        _blocks(axes, parts, axis, (1e3 * float(truck.cg[0]), 1e3 * float(truck.cg[axis])))
-        _centre(axes, 1e3 * truck.cg, axis, 0.07 / scale)
+        middle = (1e3 * float(truck.cg[0]), 1e3 * float(truck.cg[axis]))
+        _blocks(axes, parts, axis, middle)
+        style.quartered(axes, middle, 0.07 / scale, style.COLOURS[1])
     side.axhline(0.0, color=style.INK, lw=1.4, zorder=1)
     plan.set_xlabel("forward from the rear axle, mm")
     _key(made, parts, height, top)
@@ -63,8 +65,7 @@ def _extent(sheet: Sheet) -> tuple[tuple[float, float], float, float]:
     low = min([sheet.axles.rear.x_mm - radius, *(t.at_mm[0] - t.size_mm[0] / 2 for t in things)])
     high = max([sheet.axles.front.x_mm + radius, *(t.at_mm[0] + t.size_mm[0] / 2 for t in things)])
     tall = max([2 * radius, *(t.at_mm[2] + t.size_mm[2] / 2 for t in things)])
-    tyres = ((sheet.axles.front, sheet.tyres.front), (sheet.axles.rear, sheet.tyres.rear))
-    wide = max([*((axle.track_mm + tyre.width_mm) / 2 for axle, tyre in tyres),
+    wide = max([*((axle.track_mm + tyre.width_mm) / 2 for _, axle, tyre in ends(sheet)),
                 *(abs(t.at_mm[1]) + t.size_mm[1] / 2 for t in things)])
     room = 0.03 * (high - low)
     return (low - room, high + room), tall + room, wide + room
@@ -82,7 +83,7 @@ def _frame(axes: Axes, x_ends: tuple[float, float], y_ends: tuple[float, float],
 
 
 def _wheels(axes: Axes, sheet: Sheet, axis: int) -> None:
-    for axle, tyre in ((sheet.axles.front, sheet.tyres.front), (sheet.axles.rear, sheet.tyres.rear)):
+    for _, axle, tyre in ends(sheet):
         radius = tyre.outside_diameter_mm / 2
         look: dict[str, Any] = {"fc": "#f3f4f6", "ec": style.QUIET, "lw": 1.4, "zorder": 1}
         if axis == _UP:
@@ -144,13 +145,6 @@ def _clear(spot: tuple[float, float], taken: Sequence[tuple[float, float]], step
             if all(np.hypot(place[0] - t[0], place[1] - t[1]) > step for t in taken):
                 return spot if ring == 0 else (float(place[0]), float(place[1]))
     return spot
-
-
-def _centre(axes: Axes, cg: np.ndarray, axis: int, radius: float) -> None:
-    x, y = float(cg[0]), float(cg[axis])
-    axes.add_patch(Circle((x, y), radius, fc="white", ec=style.COLOURS[1], lw=1.6, zorder=10))
-    for begin in (0, 180):
-        axes.add_patch(Wedge((x, y), radius, begin, begin + 90, fc=style.COLOURS[1], zorder=11))
 
 
 def _key(made: Figure, parts: Sequence[Part], height: float, top: float) -> None:

@@ -39,9 +39,9 @@ def value(gains: Sequence[ValueMark], baseline: str, width: float = 5.6) -> Figu
     panels = _panels(gains)
     if not panels:
         return None
-    counted = style.counted([g.pairs for g in gains])
+    counted, unpriced = style.counted([g.pairs for g in gains]), sum(g.money is None for g in gains)
     subtitle = (f"{counted} pairs of trials over all obstacles together; bars: 95 % interval of the paired difference."
-                + "".join(f" {text}" for text in _left_out(gains)))
+                + (f" {unpriced} without a price stand on the grams only." if unpriced else ""))
     wide = width > 7
     each, keys = 3.3 if wide else 2.9, [style.key(g.name, g.series) for g in gains]
     made = style.figure(width, each if wide else each * len(panels), title(gains, baseline), subtitle, keys)
@@ -77,11 +77,6 @@ def _panels(gains: Sequence[ValueMark]) -> list[Panel]:
     if len(priced) > 1 and max(money) > min(money):
         found.append((f"price, {priced[0].currency}", priced, lambda g: g.money or 0.0))
     return found
-
-
-def _left_out(gains: Sequence[ValueMark]) -> list[str]:
-    unpriced = sum(g.money is None for g in gains)
-    return [f"{unpriced} without a price stand on the grams only."] if unpriced else []
 
 
 def sentences(gains: Sequence[ValueMark]) -> list[str]:

@@ -17,7 +17,6 @@ COLUMNS = (("price", 0.13), ("grams", 0.32), ("per money", 0.55), ("per 10 g", 0
 def worth(answer: Appraisal, title: str, assumed: str = "") -> Figure:
     """Draw gain alone (open mark) and in company (filled) with intervals, by gain per unit of money."""
     ranked = answer.ranked()
-    unit = "points"
     orders = f"{answer.orders} sampled orders" if answer.orders else f"all {answer.coalitions} combinations"
     subtitle = (f"Gain over the mix. Filled: mean share in the company of the others (Shapley value, {orders}); open: "
                 f"alone on the truck as it is. {answer.found.n} repeats, same luck; intervals hold together with 95 %. "
@@ -37,13 +36,13 @@ def worth(answer: Appraisal, title: str, assumed: str = "") -> Figure:
         for text, (_, x) in zip(_numbers(share, answer), COLUMNS, strict=True):
             axes.text(1.0 + x, row, text, transform=axes.get_yaxis_transform(), ha="right", va="center",
                       fontsize=style.SMALL)
-    heads = (answer.currency or "price", "g", f"{unit} per {answer.currency or 'money'}", f"{unit} per 10 g")
+    heads = (answer.currency or "price", "g", f"points per {answer.currency or 'money'}", "points per 10 g")
     for head, (_, x) in zip(heads, COLUMNS, strict=True):
         axes.text(1.0 + x, -0.62, head.replace(" per ", "\nper "), transform=axes.get_yaxis_transform(), ha="right",
                   va="bottom", fontsize=style.SMALL, color=style.QUIET)
     axes.set_yticks(range(len(ranked)), names)
     axes.set_ylim(len(ranked) - 0.5, -0.55)
-    axes.set_xlabel(f"gain over the mix, {unit}")
+    axes.set_xlabel("gain over the mix, points")
     return made
 
 

@@ -21,8 +21,9 @@ def forms(
     """Write the set-up sheet, the weighing form and the run log as one-page PDFs, safe to print in black and white."""
     from models.configuration import load_configuration
     from models.massprops import truck_properties, wheel_loads
+    from sim.chart import PAPERS
     from sim.chart.forms import Units, run_log, setup_sheet, weighing_form
-    from sim.chart.sheets_pdf import PAPERS, save_page
+    from sim.chart.sheets_pdf import save_page
     from sim.errors import SimError, make_folder
 
     papers = list(PAPERS) if paper.lower() == "both" else [paper.lower()]

@@ -104,8 +104,8 @@ def drilling_pdf(request: Request) -> Response:
 def form(request: Request) -> Response:
     """Draw one of the forms, of a truck if there is one."""
     from models.massprops import truck_properties, wheel_loads
+    from sim.chart import PAPERS as SIZES
     from sim.chart.forms import Units, run_log, setup_sheet, weighing_form
-    from sim.chart.sheets_pdf import PAPERS as SIZES
     from sim.chart.sheets_pdf import save_page
 
     asked = request.query_params
