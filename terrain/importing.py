@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,46 +31,52 @@ def import_ground(
         raise TerrainError("no known kind of ground", file=path, remedy=f"use one of {' '.join(SUFFIXES)}")
     check_regular(path, MAX_FILE_BYTES, "scan")
     if suffix in mesh_file.SUFFIXES:
-        return mesh_file.import_mesh(path, intake, cell, progress)
+        z, step, facts = mesh_file.mesh_heights(path, intake, cell, progress)
+        return _described(path, z, step, kind="mesh", **facts)
     if suffix in image_file.SUFFIXES:
         z, step = image_file.read_image(path, intake)
         kind = "image"
     else:
         z, step = grid_file.read_grid(path, intake)
         kind = "grid"
-    return _finish(path, z, step, kind, intake)
+    return _described(path, _checked(path, z, step, intake), step, intake.spacing, kind=kind)
 
 
-def _finish(
-    path: Path, z: NDArray[np.float64], step: float, kind: str, intake: Intake
-) -> tuple[Heightfield, IntakeReport]:
-    """Crop, fill, resample and describe a grid that was read whole."""
+def _checked(path: Path, z: NDArray[np.float64], step: float, intake: Intake) -> NDArray[np.float64]:
+    """Crop a grid that was read whole; raise TerrainError for heights that are no ground."""
     if intake.up not in (None, "z") or intake.turn_deg != 0.0:
         raise TerrainError("only a mesh can be turned", file=path, field="up, turn_deg", remedy="turn the grid itself")
     if np.isinf(z).any():
         raise TerrainError("some heights are infinite", file=path, remedy="mark missing heights as nan or no-data")
     z = _cropped(path, z, step, intake)
-    missing = np.isnan(z)
-    if missing.mean() > MOST_FILLED:
+    missing = np.isnan(z).mean()
+    if missing > MOST_FILLED:
         raise TerrainError(
-            f"{100 * missing.mean():.0f} % of the heights are missing (nan)", file=path, remedy="crop to the good part"
+            f"{100 * missing:.0f} % of the heights are missing (nan)", file=path, remedy="crop to the good part"
         )
-    inner = holes.inner_holes(z)
+    return z
+
+
+def _described(
+    path: Path, z: NDArray[np.float64], step: float, spacing: float | None = None, **facts: Any
+) -> tuple[Heightfield, IntakeReport]:
+    """Fill and resample heights ``step`` m apart, with the report on them; ``facts`` are fields of it."""
+    missing, inner = np.isnan(z), holes.inner_holes(z)
     z = holes.fill(z)
     z = z - z.min()
     size = ((z.shape[0] - 1) * step, (z.shape[1] - 1) * step, float(z.max()))
     check_plausible(path, size)
     ground = Heightfield.of(z, (0.0, -0.5 * size[1]), step)
-    if intake.spacing is not None:
-        ground = resampled(ground, intake.spacing)
+    if spacing is not None:
+        ground = resampled(ground, spacing)
     report = IntakeReport(
         source=path.name,
-        kind=kind,
         size_mm=(1000 * size[0], 1000 * size[1], 1000 * size[2]),
         nodes=(ground.z.shape[0], ground.z.shape[1]),
         spacing_mm=1000 * ground.spacing,
         holes_percent=100 * float(inner.mean()),
         outside_percent=100 * float((missing & ~inner).mean()),
+        **facts,
     )
     return ground, report
 

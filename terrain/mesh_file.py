@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import trimesh
 from numpy.typing import NDArray
 
-from terrain import holes
 from terrain.errors import TerrainError
 from terrain.heightfield import Heightfield, check_size
-from terrain.intake import GLTF, MOST_FILLED, Intake, IntakeReport, check_plausible
+from terrain.intake import GLTF, MOST_FILLED, Intake, check_plausible
 from terrain.mesh_header import check_promise
 from terrain.raster import Progress, rasterise
 from terrain.whole_file import whole
@@ -80,10 +80,10 @@ def thinned(vertices: Vertices, faces: Faces, cluster: float) -> tuple[Vertices,
     return merged, np.ascontiguousarray(new[kept])
 
 
-def import_mesh(
+def mesh_heights(
     path: Path, intake: Intake, cell: float, progress: Progress | None = None
-) -> tuple[Heightfield, IntakeReport]:
-    """Read a mesh as ground: x from 0, y about 0, lowest point at z = 0.
+) -> tuple[NDArray[np.float64], float, dict[str, Any]]:
+    """Heights (nx, ny) of a mesh seen from above, m, nan beside it, their spacing, m, and what the report says of it.
 
     ``cell`` is the node spacing (m) when the intake names none. Raises TerrainError for anything that is not usable.
     """
@@ -106,28 +106,16 @@ def import_mesh(
     # That slack must not put the last row beside the mesh.
     pitch = min(spacing, (x1 - x0) / (shape[0] - 1), (y1 - y0) / (shape[1] - 1))
     z, hidden = rasterise(vertices, faces, (x0, y0), pitch, shape, report_part)
-    missing, inner = np.isnan(z), holes.inner_holes(z)
-    if missing.mean() > MOST_FILLED:
-        raise TerrainError(f"only {100 * (1 - missing.mean()):.0f} % of the ground's rectangle is covered by the mesh",
+    missing = np.isnan(z).mean()
+    if missing > MOST_FILLED:
+        raise TerrainError(f"only {100 * (1 - missing):.0f} % of the ground's rectangle is covered by the mesh",
                            file=path, field="crop_mm", remedy="crop to the covered part, or check --up")
-    z = holes.fill(z)
-    z -= z.min()
-    size = ((shape[0] - 1) * spacing, (shape[1] - 1) * spacing, float(z.max()))
-    check_plausible(path, size)
-    report = IntakeReport(
-        source=path.name,
-        kind="mesh",
-        size_mm=(1000 * size[0], 1000 * size[1], 1000 * size[2]),
-        nodes=shape,
-        spacing_mm=1000 * spacing,
-        triangles=total,
-        triangles_used=len(faces),
-        holes_percent=100 * float(inner.mean()),
-        outside_percent=100 * float((missing & ~inner).mean()),
-        overhang_percent=100 * float((hidden > 0).mean()),
-        overhang_mm=1000 * float(hidden.max()),
-    )
-    return Heightfield.of(z, (0.0, -0.5 * size[1]), spacing), report
+    return z, spacing, {
+        "triangles": total,
+        "triangles_used": len(faces),
+        "overhang_percent": 100 * float((hidden > 0).mean()),
+        "overhang_mm": 1000 * float(hidden.max()),
+    }
 
 
 def _box(path: Path, used: Vertices, intake: Intake) -> tuple[float, float, float, float]:

@@ -5,7 +5,6 @@ the trials they are compared with.
 from __future__ import annotations
 
 import datetime
-import difflib
 import hashlib
 import json
 import re
@@ -14,6 +13,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import astuple, dataclass, fields
 from pathlib import Path
 
+from models.nearest import meant
 from models.record import read_record
 from sim.reality.attempt_file import REASONS, VOID, LineEntry, LogError, LogFile, TruckEntry, with_rows
 from sim.store.store import Store
@@ -135,10 +135,7 @@ def _obstacle(line: LineEntry, file: Path) -> tuple[str, float]:
 
 
 def _which(name: str, known: Sequence[str], otherwise: str) -> str:
-    near = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
-    if near:
-        return f'Did you mean "{near[0]}"?'
-    return f"Known: {', '.join(dict.fromkeys(known))}. {otherwise}" if known else otherwise
+    return meant(name, known, f"Known: {', '.join(dict.fromkeys(known))}. {otherwise}" if known else otherwise)
 
 
 def _judged(told: str, reason: str, file: Path, field: str) -> tuple[str, str]:

@@ -98,14 +98,16 @@ class Posterior:
 
     def _likelihood(self, line: str) -> Vector:
         """Log likelihood (grip, skill, spread) of all tries on a line, its oddity integrated out (Gauss-Hermite)."""
-        shape = (len(self.log_grip), len(self.skill), len(SPREADS), len(_NODES))
-        total = np.zeros(shape)
+        return np.asarray(logsumexp(self._of_tries(line), axis=3, b=_WEIGHTS))
+
+    def _of_tries(self, line: str) -> Vector:
+        """Log likelihood (grip, skill, spread, oddity) of all tries on a line."""
+        total = np.zeros((len(self.log_grip), len(self.skill), len(SPREADS), len(_NODES)))
         for cell, odds in zip(self.cells, self._odds, strict=True):
-            if cell.line != line:
-                continue
-            eta = self._eta(odds)
-            total += cell.successes * eta - cell.tries * np.logaddexp(0.0, eta)
-        return np.asarray(logsumexp(total, axis=3, b=_WEIGHTS))
+            if cell.line == line:
+                eta = self._eta(odds)
+                total += cell.successes * eta - cell.tries * np.logaddexp(0.0, eta)
+        return total
 
     def _eta(self, odds: Vector) -> Vector:
         return np.asarray(
@@ -158,17 +160,13 @@ class Posterior:
         """
         tried = self.cells[cell]
         weights = self._weights(tried.surface, tried.line if without_line else None)
-        return _spread_of(expit(self._eta(self._odds[cell])), weights)
+        return _summary(expit(self._eta(self._odds[cell])), weights[..., None] * _WEIGHTS)
 
     def settled(self, cell: int) -> tuple[float, float, float]:
         """Mean and 95 % interval of the success rate of a cell on its own line, its tries taken into account."""
         tried = self.cells[cell]
         weights = self._weights(tried.surface)
-        total = np.zeros((len(self.log_grip), len(self.skill), len(SPREADS), len(_NODES)))
-        for other, odds in zip(self.cells, self._odds, strict=True):
-            if other.line == tried.line:
-                eta = self._eta(odds)
-                total += other.successes * eta - other.tries * np.logaddexp(0.0, eta)
+        total = self._of_tries(tried.line)
         inner = np.exp(total - total.max(axis=3, keepdims=True)) * _WEIGHTS
         inner /= inner.sum(axis=3, keepdims=True)
         return _summary(expit(self._eta(self._odds[cell])), weights[..., None] * inner)
@@ -209,10 +207,6 @@ def _normal(grid: Vector, spread: float) -> Vector:
 
 def _log(weights: Vector) -> Vector:
     return np.asarray(np.log(weights / weights.sum()))
-
-
-def _spread_of(chance: Vector, weights: Vector) -> tuple[float, float, float]:
-    return _summary(chance, weights[..., None] * _WEIGHTS)
 
 
 def _summary(chance: Vector, weights: Vector) -> tuple[float, float, float]:

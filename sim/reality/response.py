@@ -59,17 +59,16 @@ def response(grips: Sequence[float], successes: Sequence[int], trials: Sequence[
         eta = design @ b
         return float(k @ eta - n @ np.logaddexp(0.0, eta) - 0.5 * b @ prior @ b)
 
+    def curvature(p: Vector) -> Vector:
+        return design.T @ ((n * p * (1 - p))[:, None] * design) + prior
+
     for _ in range(_STEPS):
         p = expit(design @ beta)
-        uphill = design.T @ (k - n * p) - prior @ beta
-        curve = design.T @ ((n * p * (1 - p))[:, None] * design) + prior
-        step = np.linalg.solve(curve, uphill)
+        step = np.linalg.solve(curvature(p), design.T @ (k - n * p) - prior @ beta)
         share = 1.0
         while value(beta + share * step) < value(beta) and share > 1e-6:
             share *= 0.5
         beta = beta + share * step
         if float(np.max(np.abs(share * step))) < 1e-10:
             break
-    p = expit(design @ beta)
-    curve = design.T @ ((n * p * (1 - p))[:, None] * design) + prior
-    return Response(float(beta[0]), float(beta[1]), np.linalg.inv(curve), int(n.sum()))
+    return Response(float(beta[0]), float(beta[1]), np.linalg.inv(curvature(expit(design @ beta))), int(n.sum()))

@@ -7,9 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import t as student
 
-from sim.reality.grades import Brier, CalibrationPoint, brier, calibration, gap, log_score, log_scores
+from sim.reality.grades import Brier, CalibrationPoint, brier, calibration, gap, log_score, log_scores, per_try
 from sim.reality.observed import Tried
 from sim.reality.posterior import Posterior
 from sim.reality.response import Response
@@ -100,7 +99,7 @@ def compare(cells: Sequence[Tried], responses: Sequence[Response]) -> Reality:
         for name, q in (("simulation as it stood", p), ("learned, line left out", honest), ("overall rate", base))
     )
     whole = gap(p, k, n, lines)
-    better = _better(p, honest, k, n, lines)
+    better = per_try(log_scores(p, k, n) - log_scores(honest, k, n), np.asarray(n, dtype=float), lines)
     enough = len(set(lines)) >= FEWEST_LINES and sum(n) >= FEWEST_TRIES
     return Reality(
         tuple(driven), tuple(o for o in outlooks if not o.tried.tries), grades,
@@ -116,25 +115,6 @@ def _base_rate(k: Sequence[int], n: Sequence[int], lines: Sequence[str]) -> list
         others = [i for i, other in enumerate(lines) if other != line]
         found.append((sum(k[i] for i in others) + 0.5) / (sum(n[i] for i in others) + 1.0))
     return found
-
-
-def _better(
-    before: Sequence[float], after: Sequence[float], k: Sequence[int], n: Sequence[int], lines: Sequence[str]
-) -> Estimate:
-    """Mean gain in log score per try, with an interval over lines."""
-    gains = log_scores(before, k, n) - log_scores(after, k, n)
-    total = float(np.sum(n))
-    names = sorted(set(lines))
-    value = float(gains.sum()) / total
-    if len(names) < 2:
-        return Estimate(value, -math.inf, math.inf)
-    tries = np.asarray(n, dtype=float)
-    own = np.array(list(lines))
-    sums = np.array([(gains - value * tries)[own == name].sum() for name in names])
-    half = float(student.ppf(0.975, len(names) - 1)) * math.sqrt(
-        len(names) / (len(names) - 1) * float(sums @ sums)
-    ) / total  # fmt: skip
-    return Estimate(value, value - half, value + half)
 
 
 def _families(driven: Sequence[Outlook]) -> list[FamilyAgreement]:
