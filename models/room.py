@@ -345,7 +345,8 @@ def _ends(
     sheet: Sheet, moving: Sequence[Part], own: Sequence[Box], k: int, lead_to: str | None
 ) -> tuple[float, float, tuple[str, str]]:
     """Offsets at which the truck, or the lead of something that moves, ends."""
-    things = [(one.body, part_box(one)) for one in (*sheet.parts, *sheet.hull)]
+    whole: list[Part | HullShape] = [*sheet.parts, *sheet.hull]
+    things = [(one.body, part_box(one)) for one in whole]
     # Downwards the truck ends where what is as far off the ground as the part does: not at its wheels' foot.
     every = [box for body, box in things if k != 2 or _end_of(body) == _end_of(moving[0].body)]
     reach = float(max(abs(box.high[k]) for box in every)) if k == 1 else None

@@ -8,7 +8,7 @@ import numpy as np
 
 from models.ends import ends
 from models.room import part_box
-from models.spec import PAIRED, Part, Sheet
+from models.spec import PAIRED, HullShape, Part, Sheet
 from models.typical import tables
 
 _INSIDE = 0.6
@@ -26,7 +26,8 @@ def slips(sheet: Sheet) -> tuple[str, ...]:
 def _beyond(sheet: Sheet) -> Iterator[str]:
     """Parts that stick out past what guards the truck: a place counted from elsewhere."""
     guards = [p for p in sheet.parts if "bumper" in p.name.lower()]
-    boxes = [part_box(thing) for thing in (*sheet.parts, *sheet.hull) if "bumper" in thing.name.lower()]
+    things: list[Part | HullShape] = [*sheet.parts, *sheet.hull]
+    boxes = [part_box(thing) for thing in things if "bumper" in thing.name.lower()]
     limits = {
         "front": max([sheet.axles.front.x_mm + sheet.tyres.front.outside_diameter_mm / 2, *(b.high[0] for b in boxes)]),
         "rear": min([sheet.axles.rear.x_mm - sheet.tyres.rear.outside_diameter_mm / 2, *(b.low[0] for b in boxes)]),

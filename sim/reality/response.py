@@ -60,7 +60,7 @@ def response(grips: Sequence[float], successes: Sequence[int], trials: Sequence[
         return float(k @ eta - n @ np.logaddexp(0.0, eta) - 0.5 * b @ prior @ b)
 
     def curvature(p: Vector) -> Vector:
-        return design.T @ ((n * p * (1 - p))[:, None] * design) + prior
+        return np.asarray(design.T @ ((n * p * (1 - p))[:, None] * design) + prior)
 
     for _ in range(_STEPS):
         p = expit(design @ beta)
@@ -71,4 +71,5 @@ def response(grips: Sequence[float], successes: Sequence[int], trials: Sequence[
         beta = beta + share * step
         if float(np.max(np.abs(share * step))) < 1e-10:
             break
-    return Response(float(beta[0]), float(beta[1]), np.linalg.inv(curvature(expit(design @ beta))), int(n.sum()))
+    covariance = np.asarray(np.linalg.inv(curvature(expit(design @ beta))))
+    return Response(float(beta[0]), float(beta[1]), covariance, int(n.sum()))
