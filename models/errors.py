@@ -76,6 +76,11 @@ class BuildSheetError(ValueError):
             told.append(f"and {len(self.others) - _MOST_FAULTS} more problems.")
         return "\n".join([text, *told])
 
+    def alone(self) -> BuildSheetError:
+        """Return the same fault without those that come after it."""
+        return BuildSheetError(self.problem, remedy=self.remedy, file=self.file, field=self.field, change=self.change,
+                               value=self.value if self.value_known else self._NOTHING)
+
     def at(self, file: str | Path | None = None, change: str | None = None) -> BuildSheetError:
         """Return the same fault with its file or change named, unless it already has one."""
         return BuildSheetError(

@@ -164,11 +164,11 @@ def _check_spring(sheet: Sheet, end: str, axle: Axle) -> None:
     usual = typical("shock.rate_n_per_mm", sheet.scale)
     if usual.low / 2.5 <= rate <= usual.high * 8.0:
         return
-    slips = ((1000.0, "N/m"), (0.1751, "lb/in"), (9.80665, "kg/mm"), (0.00980665, "g/mm"), (0.1, "N/cm"))
-    remedy = next((f"If that is in {unit}, write {rate * factor if unit != 'N/m' else rate / 1000.0:.3g}."
-                   for factor, unit in slips
-                   if usual.low <= (rate / factor if unit == "N/m" else rate * factor) <= usual.high),
-                  "rate_n_per_mm is newtons for each millimetre: check the unit and the decimal point.")  # fmt: skip
+    slips = ((0.001, "N/m"), (0.1751, "lb/in"), (9.80665, "kg/mm"), (0.00980665, "g/mm"), (0.1, "N/cm"))
+    # A usual spring in another unit first, then one that is up to twice as hard or as soft.
+    remedy = next((f"If that is in {unit}, write {rate * factor:.3g}." for wide in (1.0, 2.0) for factor, unit in slips
+                   if usual.low / wide <= rate * factor <= wide * usual.high),
+                  "rate_n_per_mm is newtons for each millimetre: check the unit and the decimal point.")
     raise BuildSheetError(f"springs of 1/{sheet.scale:g} trucks have {usual.low:g} to {usual.high:g} N/mm.",
                           remedy=remedy, field=f"axles.{end}.shock.rate_n_per_mm", value=rate)
 

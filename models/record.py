@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import stat
 import tomllib
 from collections.abc import Mapping, Sequence
@@ -14,7 +15,7 @@ from pydantic_core import ErrorDetails
 from models.errors import BuildSheetError
 from models.key import dotted, order_in
 from models.nearest import nearest
-from models.toml_slips import toml_slip
+from models.toml_slips import toml_slips
 from models.wording import in_words
 
 Record = TypeVar("Record", bound=BaseModel)
@@ -63,8 +64,9 @@ def read_toml(file: Path) -> dict[str, Any]:
             f"line {line} is not UTF-8 text.", remedy="Save the file as UTF-8 in your editor.", file=file
         ) from None
     except tomllib.TOMLDecodeError as fault:
-        problem, remedy = toml_slip(data.decode("utf-8-sig"), str(fault))
-        raise BuildSheetError(problem, remedy=remedy, file=file) from None
+        slips = toml_slips(data.decode("utf-8-sig"), str(fault))
+        others = [BuildSheetError(problem, remedy=remedy, file=file) for problem, remedy in slips[1:]]
+        raise BuildSheetError(slips[0][0], remedy=slips[0][1], file=file, others=others) from None
     except ValueError:
         # Python reads no whole number of more than some thousand digits.
         raise BuildSheetError("has a number of thousands of digits.", remedy="Write the number plainly.",
@@ -92,6 +94,33 @@ def validated(kind: type[Record], data: Mapping[str, Any], file: Path | None = N
     except ValidationError as faults:
         details = faults.errors(include_url=False)
         raise _explained(kind, details, data, file) from None
+
+
+def without_faults(kind: type[BaseModel], data: Mapping[str, Any]) -> dict[str, Any]:
+    """The same data less every key whose own value is at fault, so that the rest can be looked at too."""
+    rest = copy.deepcopy(dict(data))
+    try:
+        kind.model_validate(_with_tuples(data), strict=True)
+    except ValidationError as faults:
+        for detail in faults.errors(include_url=False):
+            steps = list(detail["loc"])
+            while steps and isinstance(steps[-1], int):
+                steps.pop()
+            if detail["type"] != "missing":
+                _take_out(rest, steps)
+    return rest
+
+
+def _take_out(data: Any, steps: Sequence[str | int]) -> None:
+    for step in steps[:-1]:
+        if isinstance(data, Mapping):
+            data = data.get(str(step))
+        elif isinstance(data, list | tuple) and isinstance(step, int) and step < len(data):
+            data = data[step]
+        else:
+            return
+    if steps and isinstance(data, dict):
+        data.pop(steps[-1], None)
 
 
 def _with_tuples(data: Any) -> Any:

@@ -11,6 +11,7 @@ from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from models.nearest import meant, nearest
+from models.toml_slips import value_slip
 
 UNITS: dict[str, str] = {
     "_kgcm": "kilogram-centimetres (kg·cm)",
@@ -98,6 +99,9 @@ def _range_remedy(key: str) -> str:
 
 def _type_remedy(key: str, value: Any) -> str:
     unit = unit_of(key)
+    slip = value_slip(f"{key} = {value}") if isinstance(value, str) else None
+    if slip is not None and not slip[0].endswith("behind it."):
+        return slip[1]
     if isinstance(value, str) and unit:
         return f"Write the bare number, in {unit}, without quotes or unit."
     if isinstance(value, str):
@@ -141,10 +145,13 @@ def _length(kind: type[BaseModel], location: Sequence[str | int], key: str) -> t
 
 
 def _unknown(kind: type[BaseModel], location: Sequence[str | int]) -> tuple[str, str]:
-    known = list(_fields(kind, location[:-1]))
+    fields = _fields(kind, location[:-1])
+    known = list(fields)
     near = nearest(str(location[-1]), known)
     if near:
-        return "there is no such key.", f"Did you mean {near}?"
+        table = ".".join(str(step) for step in (*location[:-1], near) if isinstance(step, str))
+        several = typing.get_origin(fields[near].annotation) is tuple and _record_in(fields[near].annotation)
+        return "there is no such key.", f"Did you mean {f'[[{table}]]' if several else near}?"
     return "there is no such key.", f"Known here: {', '.join(known)}."
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime
+import re
 from pathlib import Path
 
 import pytest
@@ -220,3 +222,17 @@ def test_no_table_breaks_the_reader(tmp_path: Path, rows: list[list[str]], head:
     except (SimError, BuildSheetError):
         return
     assert log.attempts
+
+
+@pytest.mark.parametrize("name", ["day.toml", "day.csv"])
+def test_a_new_log_is_of_today(tmp_path: Path, name: str) -> None:
+    from sim.cli.main import main
+
+    file = tmp_path / name
+    before = datetime.date.today().isoformat()
+    with pytest.raises(SystemExit) as end:
+        main(["log", "new", str(file)])
+    assert end.value.code == 0
+    days = set(re.findall(r"20\d\d-\d\d-\d\d", file.read_text(encoding="utf-8")))
+    assert len(days) == 1
+    assert before <= days.pop() <= datetime.date.today().isoformat()

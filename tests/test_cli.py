@@ -72,6 +72,18 @@ def test_every_command_has_help(capsys: pytest.CaptureFixture[str], entry: Any) 
     assert "Usage: cragbench" in out
 
 
+@pytest.mark.parametrize(("group", "holds"), [
+    ("plan", ("TOML file: trucks, obstacles with levels", "check")),
+    ("store", ("SQLite file with every trial", "show", "csv")),
+    ("log", ("file of real tries: line, truck, outcome, date", "new", "add", "show")),
+])
+def test_groups_say_what_they_hold(capsys: pytest.CaptureFixture[str], group: str, holds: tuple[str, ...]) -> None:
+    code, out, _ = call(capsys, group, "--help")
+    said = " ".join(out.replace("│", " ").split())
+    assert code == 0
+    assert [words for words in holds if words not in said] == []
+
+
 def test_sheet_as_json(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = call(capsys, "sheet", BUILD, "--change", FORWARD, "--json")
     data = json.loads(out)

@@ -87,7 +87,11 @@ def test_the_first_block_installs_and_shows_the_demo(tmp_path: Path, monkeypatch
     with pytest.raises(SystemExit) as end:
         runpy.run_path(str(ROOT / script), run_name="__main__")
     assert end.value.code == 0
-    assert "600 trials" in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert "600 trials" in said
+    # The shift of a limit first, then the average over levels, then that these were chosen.
+    places = [said.rindex(words) for words in ("clears half at", "Averaged over the levels: ", "Levels chosen around")]
+    assert places == sorted(places)
 
 
 @pytest.mark.slow

@@ -38,10 +38,13 @@ def test_no_slip_is_seen_where_none_is(build: Path) -> None:
     (BATTERY, BATTERY.replace("mass_g", 'body = "front_axle"\nmass_g').replace("17", "-26"),
      'rides on front_axle but is 160 mm away from it.\n  What is screwed to the frame has body = "chassis"'),
     ("rate_n_per_mm = 0.14", "rate_n_per_mm = 140", "If that is in N/m, write 0.14."),
-    ("rate_n_per_mm = 0.14", "rate_n_per_mm = 250", "springs of 1/24 trucks have 0.08 to 0.2 N/mm."),
-    ("rate_n_per_mm = 0.14", "rate_n_per_mm = 0.025", "springs of 1/24 trucks have 0.08 to 0.2 N/mm."),
+    ("rate_n_per_mm = 0.14", "rate_n_per_mm = 250", "have 0.08 to 0.2 N/mm.\n  If that is in N/m, write 0.25."),
+    ("rate_n_per_mm = 0.14", "rate_n_per_mm = 0.025", "have 0.08 to 0.2 N/mm.\n  If that is in kg/mm, write 0.245."),
     ("stall_kgcm = 1.2", "stall_kgcm = 30", "If it is in oz·in, write 2.2, or in N·cm, write 3.1."),
     ("scale = 24", "scale = 1/24", "1/24 is no number.\n  Write scale = 24."),
+    ("scale = 24", 'scale = "1/24"', "must be a number.\n  Write scale = 24."),
+    ("mass_g = 30", 'mass_g = "30,5"', "must be a number.\n  Write mass_g = 30.5."),
+    ("[[parts]]", "[[part]]", "there is no such key.\n  Did you mean [[parts]]?"),
     ("mass_g = 30", "mass_g = 75 g", "75 g has its unit behind it.\n  Write mass_g = 75: the bare number"),
     ("mass_g = 30", "mass_g = 30,5", "30,5 has a decimal comma.\n  Write mass_g = 30.5."),
     ('name = "Gundi"', "name = \u201cGundi\u201d", "these are typographic quotes."),
@@ -86,6 +89,25 @@ def test_all_problems_at_once_in_the_order_of_the_file(tmp_path: Path) -> None:
               (BATTERY, BATTERY.replace("[17", "[900")))
     told = [line.split(": ")[1].split(" = ")[0] for line in str(fault.value).splitlines() if line.startswith("truck")]
     assert told == ["parts.battery.at_mm.x", "motor.kv_rpm_per_v", "servo.stall_kgcm"]
+
+
+def test_what_else_is_wrong_is_told_beside_a_key_that_is(tmp_path: Path) -> None:
+    with pytest.raises(BuildSheetError) as fault:
+        sheet(tmp_path, ("voltage_v = 7.4", "voltage_volt = 7.4"), ("stall_kgcm = 1.2", "stall_kgcm = 30"),
+              (BATTERY, BATTERY.replace("[17", "[900")), ("kv_rpm_per_v = 2700", 'kv_rpm_per_v = "fast"'))
+    told = [line.split(": ")[1].split(" = ")[0] for line in str(fault.value).splitlines() if line.startswith("truck")]
+    assert told == ["parts.battery.at_mm.x", "motor.kv_rpm_per_v", "battery.voltage_volt", "servo.stall_kgcm"]
+
+
+def test_all_lines_that_are_no_toml_at_once(tmp_path: Path) -> None:
+    with pytest.raises(BuildSheetError) as fault:
+        sheet(tmp_path, ('name = "Gundi"', "name = \u201cGundi\u201d"),
+              ("scale = 24", "scale = 1/24  # \u201csmall\u201d"),
+              ("mass_g = 30", "mass_g = 30,5"), ("voltage_v = 7.4", "voltage_v = 7.4 V"))
+    said = str(fault.value)
+    words = ("typographic quotes", "1/24 is no number", "30,5 has a decimal comma", "7.4 V has its unit behind it")
+    assert [said.index(word) for word in words] == sorted(said.index(word) for word in words)
+    assert said.count("line ") == 4
 
 
 def test_hints_only_when_near() -> None:

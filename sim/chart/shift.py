@@ -110,7 +110,7 @@ def _line(axes: Axes, found: ShiftAnswer, index: int, title: str) -> None:
         mean = scale * found.found.reached(truck, index).value
         colour = style.INK if k == 0 else style.COLOURS[0]
         each = scale * found.found.limit[found.found.trucks.index(truck), index]
-        axes.plot(np.full(len(each), position), each, "_", color=colour, ms=11, alpha=0.55, zorder=2)
+        axes.plot(np.full(len(each), position), each, "_", color=colour, ms=11, alpha=0.85, zorder=2)
         axes.plot(position, mean, "o" if k == 0 else "s", color=colour, ms=8, mec="white", zorder=3)
         axes.annotate(f"{mean:.1f}", (position, mean), (7, 3),
                       textcoords="offset points", fontsize=style.SMALL)
