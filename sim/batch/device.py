@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.rigid import RigidModel
+from sim.batch.seating import seating
 from sim.batch.version import versions, versions_of
 from sim.batch.worker import carry_out
 from sim.batch.worker_pool import Answer
@@ -83,6 +84,11 @@ def _where(task: Task) -> _Where:
     """What a trial's ground depends on."""
     luck = task.draw
     return task.obstacle, task.level, task.yard, luck.roughness_mm, luck.rock_seed, luck.mirrored
+
+
+def _kind(task: Task) -> tuple[str, str]:
+    """What makes trials go similar ways: the truck and the family of ground."""
+    return task.config, task.obstacle
 
 
 @dataclass
@@ -255,14 +261,19 @@ class Device:
 
     def _sit_down(self) -> None:
         """Fill empty seats with those who are ready."""
-        seated = [self._ready.popleft() for _ in range(min(len(self._ready), len(self._empty)))]
-        if not seated:
+        if not self._ready or not self._empty:
             return
         self._make_seats()
-        seats = [self._empty.pop() for _ in seated]
+        ready = list(self._ready)
+        pairs = seating(self._empty, [_kind(one.task) for one in ready],
+                        [None if task is None else _kind(task) for task in self._sitting], many.ATTEMPTS)
+        seats, seated = [seat for seat, _ in pairs], [ready[place] for _, place in pairs]
         for seat, one in zip(seats, seated, strict=True):
             self._sitting[seat] = one.task
             self._ground_of[seat] = one.ground
+        taken = {place for _, place in pairs}
+        self._ready = deque(one for place, one in enumerate(ready) if place not in taken)
+        self._empty = sorted(set(self._empty) - set(seats), reverse=True)
         many.take_seat[len(seats), many.GROUPS](
             cuda.to_device(np.array(seats)),
             cuda.to_device(np.array([(one.config, one.ground) for one in seated])),
