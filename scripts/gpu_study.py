@@ -1,7 +1,8 @@
 """What a graphics processor does with our trials, measured on one: needs cragbench[gpu].
 
     python3 scripts/gpu_study.py agreement    1,000 trials on both targets
-    python3 scripts/gpu_study.py cost         time by the number of trials at once; registers and room for attempts
+    python3 scripts/gpu_study.py cost         time and memory by the number of trials at once; registers and room
+    python3 scripts/gpu_study.py order        time by who shares a warp with whom
     python3 scripts/gpu_study.py grids        limits on other grids and directions, 64 tries a level
 
 Each prints one JSON line; several may be given.
@@ -10,11 +11,12 @@ Each prints one JSON line; several may be given.
 from __future__ import annotations
 
 import argparse
+import gc
 import json
 import sys
 import time
-from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections import defaultdict, deque
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cache
 from itertools import cycle, islice
 from pathlib import Path
@@ -80,22 +82,24 @@ def agreement() -> dict[str, object]:
     from concurrent.futures import ProcessPoolExecutor
 
     wanted = tasks(1000)
-    spent = []
-    for _ in range(2):  # the first compiles
-        began = time.perf_counter()
-        hands = device.Device(TRUCKS, seats=1024)
-        there = run(hands, wanted)
-        spent.append(time.perf_counter() - began)
-        hands.close()
     began = time.perf_counter()
     with ProcessPoolExecutor() as pool:
-        here = dict(zip(wanted, pool.map(_here, wanted, chunksize=8), strict=True))
+        answers = pool.map(_here, wanted, chunksize=4)  # processes are made before there is a device in this one
+        hands = device.Device(TRUCKS, seats=1024)
+        there = run(hands, wanted)
+        spent = time.perf_counter() - began
+        hands.close()
+        here = dict(zip(wanted, answers, strict=True))
     cores = time.perf_counter() - began
     pairs = [(here[task], there[task]) for task in wanted]
     margins = [abs(a.min_margin_deg - b.min_margin_deg) for a, b in pairs]
     return {
         "trials": len(pairs),
         "same outcome and reason": sum(a.outcome == b.outcome and a.reason == b.reason for a, b in pairs),
+        "otherwise": [
+            [task.obstacle, task.level, task.driver, task.repeat, *((one.reason, one.time_s) for one in pair)]
+            for task, pair in zip(wanted, pairs, strict=True) if pair[0].reason != pair[1].reason
+        ],
         "same time": sum(a.time_s == b.time_s for a, b in pairs),
         "largest margin apart, deg": float(np.nanmax(margins)),
         "median margin apart, deg": float(np.nanmedian(margins)),
@@ -103,42 +107,106 @@ def agreement() -> dict[str, object]:
             [task.obstacle, task.level, task.driver, task.repeat, a.reason, a.min_margin_deg, b.min_margin_deg]
             for task, (a, b), apart in zip(wanted, pairs, margins, strict=True) if not apart <= 1e-6
         ],
-        "device s, compiling too and again": spent, "cores s": cores,
+        "device s": spent, "beside it cores s": cores,
     }  # fmt: skip
 
 
-def cost(counts: Iterable[int] = (1, 32, 132, 1024, 2048, 4096, 8192, 32768)) -> dict[str, object]:
-    """Time of one step of all, by how many trials there are, and what the kernel takes of the device."""
-    found: dict[int, float] = {}
+def cost(counts: Iterable[int] = (1, 32, 132, 1024, 4096, 16384, 32768, 65536, 131072)) -> dict[str, object]:
+    """Time of one step of all, by how many trials there are, and what they and the kernel take of the device."""
+    found: dict[int, dict[str, float]] = {}
     for count in counts:
-        hands = seated(count)
+        try:
+            found[count] = timed(seated(count), count)
+        except Exception as error:  # where the memory ends is part of the answer
+            if "MEMORY" not in str(error).upper():
+                raise
+            print(json.dumps({"no room for": count, "error": str(error)}), flush=True)
+            break
+        print(json.dumps({count: found[count]}), flush=True)
+    return {"by trials": found} | kernel()
+
+
+def timed(hands: device.Device, count: int) -> dict[str, float]:
+    """One step of all that sit there, and the memory in use, of it what a trial takes."""
+    took = _step_us(hands)
+    free, of = cuda.current_context().get_memory_info()
+    seats = sum(one.nbytes for one in hands._seats)
+    hands.close()
+    hands._grounds = None  # type: ignore[assignment]
+    gc.collect()
+    return {
+        "us a step of all": took, "us a trial-step": took / count, "kB a trial": seats / count / 1e3,
+        "GB of all": (of - free) / 1e9, "GB of the device": of / 1e9,
+    }  # fmt: skip
+
+
+def _step_us(hands: device.Device) -> float:
+    """Median of three times 50 steps."""
+    hands._go_on()  # compiled and warm
+    looks, device.LOOKS = device.LOOKS, 5
+    took = []
+    for _ in range(3):
+        began = time.perf_counter()
         hands._go_on()
         cuda.synchronize()
-        best = []
-        for _ in range(3):
-            began = time.perf_counter()
-            hands._go_on()
-            cuda.synchronize()
-            best.append((time.perf_counter() - began) / (device.LOOKS * 10) * 1e6)
-        found[count] = sorted(best)[1]
-        hands.close()
-        print(json.dumps({"us a step of all": found, **kernel()}), flush=True)
-    return {"us a step of all": found, "us a trial-step": {n: t / n for n, t in found.items()}} | kernel()
+        took.append((time.perf_counter() - began) / (device.LOOKS * 10) * 1e6)
+    device.LOOKS = looks
+    return sorted(took)[1]
 
 
-def seated(count: int, different: int = 256) -> device.Device:
-    """A device with so many trials under way, settled, of which some are equal."""
+def order(count: int = 8192, different: int = 1944, rounds: int = 6) -> dict[str, object]:
+    """Time of one step of all, by who sits beside whom: four a warp, in the order in which they sit down."""
+    chance = np.random.default_rng(1)
+
+    def kind(one: Any) -> tuple[Any, ...]:
+        return one.task.obstacle, one.task.level, one.config, one.task.driver
+
+    def mixed(ready: list[Any]) -> list[Any]:
+        return [ready[k] for k in chance.permutation(len(ready))]
+
+    ways: dict[str, Callable[[list[Any]], list[Any]]] = {
+        "as a batch asks for them": lambda ready: ready,
+        "shuffled": mixed,
+        "ground, level, truck and driver alike": lambda ready: sorted(mixed(ready), key=kind),
+        "truck alike, ground family alike": lambda ready: sorted(mixed(ready), key=lambda one: kind(one)[::2]),
+        "four times the same trial": lambda ready: [one for one in ready[: count // 4] for _ in range(4)],
+    }
     hands = device.Device(TRUCKS, seats=count)
-    for task in tasks(min(count, different)):
-        hands.give(task)
-    hands._get_ready(count)
-    hands._waiting.clear()
-    hands._ready.extend(islice(cycle(list(hands._ready)), count - len(hands._ready)))
+    ready = _ready(hands, tasks(different), count)
+    found = {}
+    for name, way in ways.items():
+        device.seating = _as_they_come  # type: ignore[assignment]
+        hands._sitting, hands._empty = [None] * count, list(range(count))[::-1]
+        hands._ready = deque(way(ready))
+        hands._sit_down()
+        for _ in range(rounds):
+            hands._go_on()
+        found[name] = {"us a step of all": _step_us(hands), "over": len(hands._empty)}
+        print(json.dumps({name: found[name]}), flush=True)
+    return dict(found)
+
+
+def _as_they_come(empty: Sequence[int], kinds: Sequence[Any], *_: Any) -> list[tuple[int, int]]:
+    return list(zip(sorted(empty), range(len(kinds)), strict=False))
+
+
+def seated(count: int, trucks: Mapping[str, Any] = TRUCKS, wanted: Sequence[Task] = ()) -> device.Device:
+    """A device with so many trials under way for three quarters of a second; of few different ones there are many."""
+    hands = device.Device(trucks, seats=count)
+    hands._ready = deque(_ready(hands, wanted or tasks(min(count, 256)), count))
     hands._sit_down()
-    for _ in range(6):
+    for _ in range(3):
         hands._go_on()
     hands._answers.clear()
     return hands
+
+
+def _ready(hands: device.Device, wanted: Sequence[Task], count: int) -> list[Any]:
+    for task in wanted:
+        hands.give(task)
+    hands._get_ready(count)
+    hands._waiting.clear()
+    return list(islice(cycle(list(hands._ready)), count))
 
 
 def kernel() -> dict[str, object]:
@@ -215,14 +283,17 @@ def grids(tries: int = 48) -> dict[str, object]:
 def main() -> None:
     """Run what is asked for."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("what", nargs="*", default=["agreement"], choices=["agreement", "cost", "grids"])
+    parser.add_argument("what", nargs="*", default=["agreement"], choices=["agreement", "cost", "order", "grids"])
+    parser.add_argument("--counts", help="Trials at once for cost, as 1,1024.")
     parser.add_argument("--registers", type=int, help="Of a lane at most, instead of the usual.")
     asked = parser.parse_args()
     if asked.registers:
         device.many.go_on = cuda.jit(max_registers=asked.registers)(device.many.go_on.py_func)
+    counts = [int(text) for text in asked.counts.split(",")] if asked.counts else ()
     for name in asked.what:
         began = time.perf_counter()
-        answer = {"agreement": agreement, "cost": cost, "grids": grids}[name]()
+        answer = {"agreement": agreement, "cost": lambda: cost(counts) if counts else cost(), "order": order,
+                  "grids": grids}[name]()
         print(json.dumps({name: answer, "s": time.perf_counter() - began}), flush=True)
 
 
