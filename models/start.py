@@ -18,10 +18,13 @@ from models.answers import Answers
 from models.errors import BuildSheetError
 from models.part_mass import mass_key
 from models.short import filled
+from models.size_slips import check_sizes
 from models.spec import PAIRED
 from models.typical import LOADED_RADIUS, Frame, Usual, between, tables, tenth, typical
 
 Vector = NDArray[np.float64]
+_LIGHTEST = 0.4
+"""Of the usual mass of what was not weighed: no truck is lighter throughout (assumed)."""
 _FAR = 4.0
 """Widths of its range beyond which a part would have to be moved: then the readings are not of such a truck."""
 _PLACES = {"front": 0.86, "middle": 0.5, "rear": 0.18}
@@ -66,6 +69,7 @@ def start(answers: Answers) -> Started:
 
     :raises BuildSheetError: readings that no such truck shows, with the likely slip.
     """
+    check_sizes(answers)
     scale, assumed, ranges = answers.scale, [], {}
 
     def size(key: str, given: float | None, field: str) -> float:
@@ -103,15 +107,6 @@ def start(answers: Answers) -> Started:
     ranges |= {piece.entry["name"]: piece.usual for piece in pieces if not piece.weighed}
     data |= {"axles": axles, "tyres": tyres, "assumed": assumed}
     return Started(data, ranges, tuple(notes))
-
-
-def check(answers: Answers) -> None:
-    """Refuse what can be refused before all is known: words for parts that a typical truck has not.
-
-    :raises BuildSheetError: of the first such words.
-    """
-    for words in answers.weighed_g:
-        named(words, [entry["name"] for entry in tables()["part"]])
 
 
 def _of(pair: tuple[float, float] | None, number: int) -> float | None:
@@ -214,9 +209,37 @@ def _agree(pieces: list[_Piece], answers: Answers, frame: Frame, rods: Vector) -
             moves.append((piece, "x", piece.at[0], doubt[0] * frame.wheelbase))
         if piece.on_chassis and 2 in wanted:
             moves.append((piece, "y", piece.at[1], doubt[1] * frame.track[0]))
+    unit = np.array([1.0, frame.wheelbase, frame.track[0]])
+    steps, told = _solved(pieces, moves, wanted, unit, rods), []
+    if steps is None and 0 in wanted:
+        # A light truck is light throughout: what was not weighed then begins lighter by one factor.
+        factor = _factor(pieces, moves, answers, rods)
+        if factor is not None:
+            moves = [(piece, what, factor * begin if what == "mass" else begin, sigma)
+                     for piece, what, begin, sigma in moves]
+            steps = _solved(pieces, moves, wanted, unit, rods)
+            told = [f"all that was not weighed alone is taken to be {factor:.2f} times as heavy as in usual trucks; "
+                    "weigh the heaviest parts"]
+    if steps is None:
+        raise BuildSheetError(
+            f"no usual 1/{answers.scale:g} truck shows these readings: {_against(pieces, moves, answers, rods)}",
+            remedy="Check the unit of every reading, that front and rear are not swapped, and what was weighed alone.",
+            field="mass",
+        )
+    unusual = [(m, s) for m, s in zip(moves, steps, strict=True) if abs(s) > 2.0]
+    return [*told, *(f"{piece.entry['name']}: {what} had to go {abs(s) / 2.0:.1f} times the usual range's half-width "
+                     "from what is usual to meet the readings; weigh or measure it"
+                     for (piece, what, _, _), s in unusual)]
+
+
+def _solved(
+    pieces: list[_Piece], moves: list[tuple[_Piece, str, float, float]], wanted: Mapping[int, float], unit: Vector,
+    rods: Vector,
+) -> Vector | None:  # fmt: skip
+    """Steps of the moves, in their ranges, that meet the readings and are least; None if they go too far."""
     rows = sorted(wanted)
     target = np.array([wanted[k] for k in rows])
-    unit = np.array([1.0, frame.wheelbase, frame.track[0]])[rows] * wanted[0]
+    unit = unit[rows] * wanted[0]
     steps = np.zeros(len(moves))
     for _ in range(60):
         _set(moves, steps)
@@ -226,16 +249,23 @@ def _agree(pieces: list[_Piece], answers: Answers, frame: Frame, rods: Vector) -
         slope = _slope(moves, rows) / unit[:, None]
         wish = np.linalg.lstsq(slope, slope @ steps - off, rcond=None)[0]
         steps = steps + np.clip(wish - steps, -1.0, 1.0)
-    far = int(np.argmax(np.abs(steps))) if len(steps) else 0
-    if float(np.max(np.abs(off))) > 1e-4 or not len(steps) or abs(steps[far]) > _FAR:
-        raise BuildSheetError(
-            f"no usual 1/{answers.scale:g} truck shows these readings: {_against(pieces, moves, steps, answers, rods)}",
-            remedy="Check the unit of every reading, that front and rear are not swapped, and what was weighed alone.",
-            field="mass",
-        )
-    unusual = [(m, s) for m, s in zip(moves, steps, strict=True) if abs(s) > 2.0]
-    return [f"{piece.entry['name']}: {what} had to go {abs(s) / 2.0:.1f} times the usual range's half-width from what "
-            "is usual to meet the readings; weigh or measure it" for (piece, what, _, _), s in unusual]
+    if float(np.max(np.abs(off))) > 1e-4 or not len(steps) or float(np.max(np.abs(steps))) > _FAR:
+        return None
+    return steps
+
+
+def _factor(
+    pieces: Sequence[_Piece], moves: Sequence[tuple[_Piece, str, float, float]], answers: Answers, rods: Vector
+) -> float | None:
+    """How much heavier than usual all that was not weighed is; None where no truck of the scale is like that."""
+    usual = typical("size.mass_g", answers.scale)
+    total = answers.total_g or 0.0
+    if not usual.low <= total <= usual.high:
+        return None
+    _set(moves, np.zeros(len(moves)))
+    open_ = sum(p.count * p.mass for p in pieces if not p.weighed)
+    factor = (total - float(_sums(pieces, rods)[0]) + open_) / open_ if open_ > 0.0 else 0.0
+    return factor if _LIGHTEST <= factor <= 1.0 / _LIGHTEST else None
 
 
 def _set(moves: Sequence[tuple[_Piece, str, float, float]], steps: Vector) -> None:
@@ -258,14 +288,13 @@ def _slope(moves: Sequence[tuple[_Piece, str, float, float]], rows: Sequence[int
 
 
 def _against(
-    pieces: Sequence[_Piece], moves: Sequence[tuple[_Piece, str, float, float]], steps: Vector, answers: Answers,
-    rods: Vector,
-) -> str:  # fmt: skip
+    pieces: Sequence[_Piece], moves: Sequence[tuple[_Piece, str, float, float]], answers: Answers, rods: Vector
+) -> str:
     weighed = sum(p.count * p.mass for p in pieces if p.weighed)
     total = answers.total_g or 0.0
     if weighed > 0.9 * total:
         return f"what was weighed alone sums to {weighed:.0f} g of {total:.0f} g."
-    _set(moves, np.zeros(len(steps)))
+    _set(moves, np.zeros(len(moves)))
     usual = _sums(pieces, rods)
     return f"with the usual parts it has {usual[0]:.0f} g, the scale says {total:.0f} g."
 

@@ -74,6 +74,16 @@ def test_it_is_a_truck_that_stands_and_drives(name: str, tmp_path: Path) -> None
     assert numbers.linkage_error_mm < 3.0
 
 
+def test_a_truck_that_is_light_throughout_is_one(tmp_path: Path) -> None:
+    """A bare 1/10 of 1.7 kg: far from usual part by part, within what whole trucks weigh."""
+    answers = answers_of("Truck", {"scale": "1/10", "mass": 1700, "front": 920})
+    started = start(answers)
+    assert started.notes[0].startswith("all that was not weighed alone is taken to be 0.54 times as heavy")
+    loads = wheel_loads(made(tmp_path, {"scale": "1/10", "mass": 1700, "front": 920}))
+    assert sum(loads.grams) == pytest.approx(1700, rel=1e-3)
+    assert sum(loads.grams[:2]) == pytest.approx(920, rel=1e-3)
+
+
 def test_what_was_weighed_alone_stands(tmp_path: Path) -> None:
     parts = {part.name: part for part in made(tmp_path, WEIGHED["one twenty-fourth"]).parts}
     assert parts["steering servo"].mass_g == 12.0
@@ -123,7 +133,9 @@ def test_twelve_questions_at_most() -> None:
     ({"scale": "1/3"}, "is no scale of these trucks"),
     ({"scale": 24, "mass": 400, "front": 300, "rear": 180}, "front and rear sum to 480 g, the whole truck is 400 g"),
     ({"scale": 24, "mass": 400, "front": 380}, "the front axle would carry 95 %"),
-    ({"scale": 24, "mass": "14.1"}, "no usual 1/24 truck shows these readings"),
+    ({"scale": 24, "mass": "14.1"}, "280 to 620 g are usual\\)\\.\n  In ounces it would be 400 g"),
+    ({"scale": 24, "tyre_diameter": 5.5}, "In centimetres it would be 55 mm: write the unit behind it"),
+    ({"scale": 12, "mass": 1460, "tyre_diameter": "90 / 32"}, "tyre_diameter = 32: is far from any 1/12 truck"),
     ({"scale": 24, "mass": 400, "weighed": "servo 300"}, "no usual 1/24 truck shows these readings"),
     ({"scale": 24, "mass": 400, "left": 300}, "75 % of the truck"),
     ({"scale": 24, "weighed": "winch 20"}, "a typical truck has no such part"),
@@ -161,7 +173,7 @@ def test_asked_at_the_keyboard_a_wrong_answer_is_asked_again(
     app = typer.Typer()
     app.command()(command)
     monkeypatch.setattr("sim.cli.start_cmd._terminal", lambda: True)
-    said = "1/2\n1/24\n140\n\n56\n\n402\n219\n\n28\nrear\nwinch 30\ntyres 9\nservo 12\n"
+    said = "1/2\n1/24\n140\n\n56\n\n420\nback\n402\n219\n\n28\nrear\nwinch 30\nservo 300\ntyres 9\nservo 12\n"
     result = CliRunner().invoke(app, ["Truck"], input=said)
     assert result.exit_code == 0, result.output
     sheet = load_sheet(tmp_path / "truck.toml")
@@ -169,4 +181,5 @@ def test_asked_at_the_keyboard_a_wrong_answer_is_asked_again(
     assert result.output.count("Scale [") == 2
     assert "Rear wheels" not in result.output
     assert "a tyre is no part by itself" in result.output
+    assert "no usual 1/24 truck shows these readings" in result.output
     assert "no such part" in result.output  # told while it can still be mended, not after the last answer

@@ -135,31 +135,40 @@ def _asked(given: dict[str, Any]) -> dict[str, Any]:
     """Ask what is not given yet; each answer is checked at once and asked again if it is none."""
     from models.answers import QUESTIONS, answers_of, read_scale
     from models.errors import BuildSheetError
-    from models.start import check
+    from models.start import start as work_out
     from models.typical import typical
 
     say("Twelve questions at most; Enter alone takes a typical truck's figure. A kitchen scale and a ruler will do. "
-        "Battery in, as you drive it.")
+        "Battery in, as you drive it. The word back goes to the question before.")
     found: dict[str, Any] = {}
-    for question in QUESTIONS:
-        if question.key in given:
-            continue
+    asked: list[int] = []
+    number = 0
+    while number < len(QUESTIONS):
+        question = QUESTIONS[number]
         so_far = {**given, **found}
-        if question.key == "rear" and "mass" in so_far and "front" in so_far:
-            continue  # follows from the two
+        follows = question.key == "rear" and "mass" in so_far and "front" in so_far  # from the two
+        if question.key in given or follows:
+            number += 1
+            continue
         usual = ""
         if question.usual is not None:
             range_ = typical(question.usual, read_scale(so_far["scale"]))
             usual = f" (usual {range_.low:g} to {range_.high:g}; Enter: {range_.value:g}, assumed)"
-        while True:
-            answer = str(typer.prompt(f"{question.words} [{question.hint}]{usual}", default="", show_default=False))
-            try:
-                if answer.strip() or question.key == "scale":
-                    check(answers_of("check", {**so_far, question.key: answer.strip()}))
-                    found[question.key] = answer.strip()
-                break
-            except BuildSheetError as fault:
-                note(str(fault))
+        answer = str(typer.prompt(f"{question.words} [{question.hint}]{usual}", default="", show_default=False)).strip()
+        if answer.lower() == "back":
+            number = asked.pop() if asked else number
+            found.pop(QUESTIONS[number].key, None)
+            continue
+        try:
+            if answer or question.key == "scale":
+                # The whole truck too, while it can still be mended.
+                work_out(answers_of("check", {**so_far, question.key: answer}))
+                found[question.key] = answer
+        except BuildSheetError as fault:
+            note(str(fault))
+            continue
+        asked.append(number)
+        number += 1
     return found
 
 
