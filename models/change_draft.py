@@ -97,7 +97,7 @@ def _of_part(data: Data, sheet: Sheet, wish: Wish) -> str:
 def _offset(part: Part, wish: Wish) -> list[float]:
     given = wish.to if wish.to is not None else wish.by
     if given is None or len(given) not in (1, 3):
-        raise BuildSheetError("is x, or x, y, z in mm.", remedy="Write --to 115 or --to 115,0,55.", field="to",
+        raise BuildSheetError("is x, or x, y, z in mm.", remedy="Write --to 115.5 or --to 115.5,0,55.", field="to",
                               value=given)  # fmt: skip
     if wish.by is not None:
         return [*map(float, given), *([0.0] * (3 - len(given)))]

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from models.behind import behind
 from models.ends import corners
 from models.errors import BuildSheetError
+from models.nearest import meant
 from models.spec import LOOSE_PART, PAIRED, Axle, HullShape, Part, Sheet
 from models.tyrereach import tyre_points
 
@@ -131,18 +132,23 @@ def lift_needed(
 
 
 def find(sheet: Sheet, name: str) -> Part:
-    """Find a part by its name; a unique beginning will do.
+    """Find a part by its name; a beginning, or a word of it, that only one part has will do.
 
-    :raises BuildSheetError: no such part.
+    :raises BuildSheetError: no such part, or several.
     """
-    exact = [part for part in sheet.parts if part.name == name]
-    near = exact or [part for part in sheet.parts if part.name.lower().startswith(name.lower())]
-    if len(near) != 1:
-        known = ", ".join(sorted(part.name for part in (near or sheet.parts)))
-        raise BuildSheetError("this truck has no such part." if not near else "more than one part begins like this.",
-                              remedy=f"{'Parts of this truck' if not near else 'Choose one of'}: {known}.",
-                              field="part", value=name)
-    return near[0]
+    said = name.lower()
+    near = [part for part in sheet.parts if part.name == name]
+    near = near or [part for part in sheet.parts if part.name.lower() == said]
+    near = near or [part for part in sheet.parts if part.name.lower().startswith(said)]
+    near = near or [part for part in sheet.parts if said in part.name.lower().split()]
+    if len(near) == 1:
+        return near[0]
+    known = ", ".join(sorted(part.name for part in (near or sheet.parts)))
+    if near:
+        raise BuildSheetError("more than one part is called like this.", field="part", value=name,
+                              remedy=f"Choose one of: {known}.")
+    raise BuildSheetError("this truck has no such part.", field="part", value=name,
+                          remedy=meant(name, (part.name for part in sheet.parts), f"Parts of this truck: {known}."))
 
 
 def part_box(part: Part | HullShape) -> Box:

@@ -166,8 +166,15 @@ def test_free_and_blocked_share_out_the_whole(edges):
 def test_faults_name_the_part():
     with pytest.raises(BuildSheetError, match="no such part"):
         find(GUNDI, "flux capacitor")
-    with pytest.raises(BuildSheetError, match="begins like this"):
+    with pytest.raises(BuildSheetError, match="called like this"):
         find(GUNDI, "rear")
     with pytest.raises(BuildSheetError, match="pair"):
         room(GUNDI, "front wheel")
     assert find(GUNDI, "steering s").name == "steering servo"
+
+
+def test_a_word_of_a_name_finds_a_part_and_a_slip_gets_a_hint() -> None:
+    assert find(GUNDI, "servo").name == "steering servo"
+    assert find(GUNDI, "Battery").name == "battery"  # not its tray
+    with pytest.raises(BuildSheetError, match='Did you mean "battery"'):
+        find(GUNDI, "batery")
