@@ -114,14 +114,12 @@ def check_change(change: Change) -> None:
             remedy="Give it at least one of remove, [[replace]], [[add]], [[add_hull]], [[move]], unset or [set].",
         )
     if change.price is not None and change.currency is None:
-        raise BuildSheetError(
-            "a price without a currency.", remedy='Add `currency = "..."`, for example "USD".', field="currency"
-        )
+        raise BuildSheetError("a price without a currency.", remedy='Add `currency = "..."`, for example "USD".',
+                              field="currency")
     for index, move in enumerate(change.move, start=1):
         if (move.part is None) == (move.body is None):
-            raise BuildSheetError(
-                "a move names one thing.", remedy='Write either part = "..." or body = "...".', field=f"move.{index}"
-            )
+            raise BuildSheetError("a move names one thing.", remedy='Write either part = "..." or body = "...".',
+                                  field=f"move.{index}")
         if (move.to_mm is None) == (move.by_mm is None) or (move.body is not None and move.to_mm is not None):
             raise BuildSheetError("a move goes either to a place or by an offset (a whole body only by an offset).",
                                   remedy="Write either to_mm = [x, y, z] or by_mm = [x, y, z].",

@@ -49,20 +49,17 @@ def read_toml(file: Path) -> dict[str, Any]:
         with file.open("rb") as opened:
             data = opened.read(_LARGEST_FILE + 1)
     except FileNotFoundError:
-        raise BuildSheetError(
-            f"no such file in {file.parent.resolve()}.", remedy=_files_near(file), file=file
-        ) from None
+        raise BuildSheetError(f"no such file in {file.parent.resolve()}.", remedy=_files_near(file),
+                              file=file) from None
     except OSError as fault:
-        raise BuildSheetError(
-            f"cannot be read: {fault.strerror}.", remedy="Check the path and that you may read the file.", file=file
-        ) from None
+        raise BuildSheetError(f"cannot be read: {fault.strerror}.",
+                              remedy="Check the path and that you may read the file.", file=file) from None
     try:
         return tomllib.loads(data.decode("utf-8-sig"))
     except UnicodeDecodeError as fault:
         line = data[: fault.start].count(b"\n") + 1
-        raise BuildSheetError(
-            f"line {line} is not UTF-8 text.", remedy="Save the file as UTF-8 in your editor.", file=file
-        ) from None
+        raise BuildSheetError(f"line {line} is not UTF-8 text.", remedy="Save the file as UTF-8 in your editor.",
+                              file=file) from None
     except tomllib.TOMLDecodeError as fault:
         slips = toml_slips(data.decode("utf-8-sig"), str(fault))
         others = [BuildSheetError(problem, remedy=remedy, file=file) for problem, remedy in slips[1:]]

@@ -35,9 +35,8 @@ def steps_of(key: str) -> list[str]:
     try:
         return split(key)
     except ValueError:
-        raise BuildSheetError(
-            "this is not a dotted key.", remedy='Write it like "tyres.front.grip".', field="set", value=key
-        ) from None
+        raise BuildSheetError("this is not a dotted key.", remedy='Write it like "tyres.front.grip".', field="set",
+                              value=key) from None
 
 
 def set_keys(data: dict[str, Any], change: Change, names: Mapping[str, str]) -> None:
@@ -59,9 +58,8 @@ def unset_keys(data: dict[str, Any], change: Change, names: Mapping[str, str]) -
     for dotted in change.unset:
         table, key = _place(data, steps_of(dotted), names)
         if not isinstance(table, dict) or key not in table:
-            raise BuildSheetError(
-                "the sheet does not give this key.", remedy="Leave it out of unset.", field="unset", value=dotted
-            )
+            raise BuildSheetError("the sheet does not give this key.", remedy="Leave it out of unset.", field="unset",
+                                  value=dotted)
         del table[key]
 
 

@@ -70,9 +70,8 @@ def _esri(path: Path) -> tuple[Grid, float | None]:
         file.seek(place)
         values = np.fromiter((float(word) for line in file for word in line.split()), dtype=np.float64)
     if values.size != shape[0] * shape[1]:
-        raise TerrainError(
-            f"holds {values.size} heights, the header promises {shape[0] * shape[1]}", remedy="export it again"
-        )
+        raise TerrainError(f"holds {values.size} heights, the header promises {shape[0] * shape[1]}",
+                           remedy="export it again")
     rows = values.reshape(shape)
     if "nodata_value" in head:
         rows = np.where(rows == head["nodata_value"], np.nan, rows)

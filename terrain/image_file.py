@@ -43,9 +43,8 @@ def read_image(path: Path, intake: Intake) -> tuple[NDArray[np.float64], float]:
         except Image.DecompressionBombError:
             raise TerrainError("far above the size limit", file=path, remedy="scale the image down") from None
         except Exception as error:  # A broken image raises whatever its decoder stumbles over.
-            raise TerrainError(
-                f"not an image that can be read ({type(error).__name__})", file=path, remedy="save it as PNG or TIFF"
-            ) from error
+            raise TerrainError(f"not an image that can be read ({type(error).__name__})", file=path,
+                               remedy="save it as PNG or TIFF") from error
     pixel = _number(path, PIXEL, intake.pixel_mm, text)
     if mode == "F":
         z = grey * intake.factor(path.suffix.lower())

@@ -51,9 +51,8 @@ def _checked(path: Path, z: NDArray[np.float64], step: float, intake: Intake) ->
     z = _cropped(path, z, step, intake)
     missing = np.isnan(z).mean()
     if missing > MOST_FILLED:
-        raise TerrainError(
-            f"{100 * missing:.0f} % of the heights are missing (nan)", file=path, remedy="crop to the good part"
-        )
+        raise TerrainError(f"{100 * missing:.0f} % of the heights are missing (nan)", file=path,
+                           remedy="crop to the good part")
     return z
 
 

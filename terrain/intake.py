@@ -61,13 +61,11 @@ class Intake:
         if self.crop_mm is not None:
             a, b, c, d = self.crop_mm
             if not (a < b and c < d):
-                raise TerrainError(
-                    "an empty crop", field="crop_mm", value=self.crop_mm, remedy="give x from, x to, y from, y to"
-                )
+                raise TerrainError("an empty crop", field="crop_mm", value=self.crop_mm,
+                                   remedy="give x from, x to, y from, y to")
         if self.relief_mm is not None and not self.relief_mm[0] < self.relief_mm[1]:
-            raise TerrainError(
-                "black must be lower than white", field="relief_mm", value=self.relief_mm, remedy="give low, high"
-            )
+            raise TerrainError("black must be lower than white", field="relief_mm", value=self.relief_mm,
+                               remedy="give low, high")
 
     def axis_up(self, suffix: str) -> str:
         """The axis that points up in a file of this kind."""
@@ -112,18 +110,13 @@ def check_plausible(file: object, size: tuple[float, float, float]) -> None:
     length, width, relief = size
     remedy = "check --unit (a scan in mm read as m is 1000 times too big) and --shrink"
     if max(length, width) > LONGEST_SIDE:
-        raise TerrainError(
-            f"the ground would be {max(length, width):.4g} m long", file=file, field="unit", remedy=remedy
-        )
+        raise TerrainError(f"the ground would be {max(length, width):.4g} m long", file=file, field="unit",
+                           remedy=remedy)
     if relief > HIGHEST:
         raise TerrainError(f"the ground would be {relief:.4g} m high", file=file, field="unit", remedy=remedy)
     if min(length, width) < SHORTEST_SIDE:
-        raise TerrainError(
-            f"the ground would be only {1000 * min(length, width):.3g} mm across",
-            file=file,
-            field="unit",
-            remedy=remedy,
-        )
+        raise TerrainError(f"the ground would be only {1000 * min(length, width):.3g} mm across", file=file,
+                           field="unit", remedy=remedy)
 
 
 def numbers_of(field: str, text: str | None, count: int) -> tuple[float, ...] | None:

@@ -39,9 +39,8 @@ def read_mesh(path: Path) -> tuple[Vertices, Faces]:
     if faces.ndim != 2 or len(faces) == 0:
         raise TerrainError("holds no triangles (a point cloud?)", file=path, remedy="mesh it in the scanning program")
     if len(faces) > MAX_TRIANGLES:
-        raise TerrainError(
-            f"holds {len(faces)} triangles, above the limit of {MAX_TRIANGLES}", file=path, remedy="thin it out first"
-        )
+        raise TerrainError(f"holds {len(faces)} triangles, above the limit of {MAX_TRIANGLES}", file=path,
+                           remedy="thin it out first")
     if faces.min() < 0 or faces.max() >= len(vertices):
         raise TerrainError("triangles refer to points that are not there", file=path, remedy=remedy)
     if not np.isfinite(vertices).all():
@@ -158,9 +157,8 @@ def check_triangles(ground: Heightfield, base: float | None) -> None:
     nx, ny = ground.z.shape
     count = 2 * (nx - 1) * (ny - 1) * (1 if base is None else 2)
     if count > MAX_TRIANGLES:
-        raise TerrainError(
-            f"the mesh would have {count} triangles, above {MAX_TRIANGLES}", field="every", remedy="keep every 2nd node"
-        )
+        raise TerrainError(f"the mesh would have {count} triangles, above {MAX_TRIANGLES}", field="every",
+                           remedy="keep every 2nd node")
 
 
 def export_mesh(ground: Heightfield, path: Path, *, base: float | None = None, every: int = 1) -> int:

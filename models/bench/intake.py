@@ -226,9 +226,8 @@ def _lift(
     field = f"lift.{number}"
     on = "front" if lift.raised == "rear" else "rear"
     if (lift.height is None) == (lift.angle is None):
-        raise BuildSheetError(
-            "a lift has a height or an angle.", remedy='Give one of height = "40 mm" or angle = "17 deg".', field=field
-        )
+        raise BuildSheetError("a lift has a height or an angle.",
+                              remedy='Give one of height = "40 mm" or angle = "17 deg".', field=field)
     base, radii = lengths[0].value, (lengths[3].value, lengths[4].value)
     load = series("mass", lift.load, f"{field}.load", units)
     if float(np.mean(load)) > total:
@@ -243,9 +242,8 @@ def _lift(
         try:
             angle = lift_angle(rise, base, down, raised)
         except BuildSheetError as fault:
-            raise BuildSheetError(
-                fault.problem, remedy=fault.remedy, field=f"{field}.height", value=lift.height
-            ) from None
+            raise BuildSheetError(fault.problem, remedy=fault.remedy, field=f"{field}.height",
+                                  value=lift.height) from None
     else:
         rise, angle = None, read("angle", lift.angle, f"{field}.angle", units)
     if not np.deg2rad(0.5) <= angle <= np.deg2rad(STEEPEST_DEG):

@@ -170,9 +170,8 @@ def wheel_speed(readings: Readings, sheet: Sheet) -> list[Measurement]:
         voltage = read("voltage", entry.voltage, f"wheel_speed.{n}.voltage", units)
         lost = sheet.motor.no_load_current_a * sheet.motor.resistance_ohm
         if time <= 0.0 or entry.turns <= 0.0 or voltage <= lost:
-            raise BuildSheetError(
-                "turns, time and voltage are more than nothing.", remedy="Check the numbers.", field=f"wheel_speed.{n}"
-            )
+            raise BuildSheetError("turns, time and voltage are more than nothing.", remedy="Check the numbers.",
+                                  field=f"wheel_speed.{n}")
         ratio = sheet.driveline.reduction / (front_lead(sheet.driveline) if entry.axle == "front" else 1.0)
         kv = entry.turns / time * 60.0 * ratio / (voltage - lost)
         # A tenth of a turn at either end, and 2 % on the voltage under load (common practice, no source).

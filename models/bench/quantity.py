@@ -123,9 +123,8 @@ def _split(kind: Kind, text: str, field: str) -> tuple[str, str]:
                               value=text)
     found = _READING.fullmatch(text) if len(text) <= _LONGEST else None
     if found is None or not math.isfinite(float(found[1])):
-        raise BuildSheetError(
-            "is not one number with a unit.", remedy=f"Write it like {_EXAMPLE[kind]}.", field=field, value=text
-        )
+        raise BuildSheetError("is not one number with a unit.", remedy=f"Write it like {_EXAMPLE[kind]}.", field=field,
+                              value=text)
     return found[1], found[2].strip()
 
 

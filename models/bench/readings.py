@@ -237,9 +237,8 @@ class Readings(Spec):
         kinds: tuple[Kind, ...] = Kind.__args__  # type: ignore[attr-defined]
         for kind, unit in self.units.items():
             if kind not in kinds:
-                raise BuildSheetError(
-                    "there is no such kind of reading.", remedy=f"Kinds: {', '.join(kinds)}.", field=f"units.{kind}"
-                )
+                raise BuildSheetError("there is no such kind of reading.", remedy=f"Kinds: {', '.join(kinds)}.",
+                                      field=f"units.{kind}")
             known_unit(next(k for k in kinds if k == kind), unit, f"units.{kind}", unit)
         return dict(self.units)
 

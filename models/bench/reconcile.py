@@ -102,9 +102,8 @@ def reconcile(
     weighed = dict(part_masses or {})
     _check_names(sheet, weighed)
     if balance is None and not tilts and not weighed:
-        raise BuildSheetError(
-            "there is nothing to fit to.", remedy="Weigh the truck or its parts, or tilt it.", field="readings"
-        )
+        raise BuildSheetError("there is nothing to fit to.", remedy="Weigh the truck or its parts, or tilt it.",
+                              field="readings")
     free = unknowns(sheet, weighed, (bool(tilts) and not stiffness_known[0], bool(tilts) and not stiffness_known[1]))
     if balance is None or not balance.has("mass"):
         # Without the truck on the scale nothing says what is missing on the sheet.

@@ -104,9 +104,8 @@ def _accuracy(readings: Readings, step: float, units: dict[str, str]) -> float:
 
 def _check_part(mass: float, name: str, sheet: Sheet, field: str) -> None:
     if mass <= 0.0:
-        raise BuildSheetError(
-            "weighs nothing or less.", remedy="with_it is the heavier reading, without_it the lighter.", field=field
-        )
+        raise BuildSheetError("weighs nothing or less.",
+                              remedy="with_it is the heavier reading, without_it the lighter.", field=field)
     part = next((p for p in sheet.parts if p.name == name), None)
     if part is None:
         return
