@@ -15,7 +15,7 @@ from models.edit import apply
 from models.errors import BuildSheetError
 from models.mesh_file import read_mesh_file
 from models.sheet import load_sheet
-from models.spec import HullShape, Money, Sheet
+from models.spec import Money, Sheet
 
 _NOT_PHYSICS = {
     "sheet": {"name", "invented", "note", "photo", "truck_price", "assumed", "grip", "weighed"},
@@ -88,17 +88,13 @@ def content_hash(sheet: Sheet) -> str:
     for axle in physics["axles"].values():
         axle["links"] = [_without(link, "link") for link in axle["links"]]
     for shape, dumped in zip(sheet.hull, physics["hull"], strict=True):
-        dumped["file"] = _mesh_hash(shape)
+        dumped["file"] = None if shape.file is None else hashlib.sha256(read_mesh_file(shape)).hexdigest()
     text = json.dumps(_plain(physics), sort_keys=True, separators=(",", ":"), allow_nan=False)
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 
 def _without(record: Mapping[str, Any], kind: str) -> dict[str, Any]:
     return {key: value for key, value in record.items() if key not in _NOT_PHYSICS[kind]}
-
-
-def _mesh_hash(shape: HullShape) -> str | None:
-    return None if shape.file is None else hashlib.sha256(read_mesh_file(shape)).hexdigest()
 
 
 def _plain(value: Any) -> Any:

@@ -16,6 +16,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from models.ends import ends
 from models.required import required
 from models.spec import Axle, HullShape, Sheet
 
@@ -60,7 +61,7 @@ def feelers(sheet: Sheet) -> list[Feeler]:
     :raises BuildSheetError: a mesh file that holds no surface.
     """
     wheelbase = sheet.wheelbase_mm / 1000.0
-    rods = [f for axle, body in _axles(sheet) for f in _rod_feelers(axle, body, wheelbase)]
+    rods = [f for end, axle, _ in ends(sheet) for f in _rod_feelers(axle, f"{end}_axle", wheelbase)]
     # A mesh's file may change while its shape says the same.
     spread = _skin_points.__wrapped__ if any(shape.file for shape in sheet.hull) else _skin_points
     best = spread(sheet.hull, sheet.wheelbase_mm, sheet.tyres.front.outside_diameter_mm, MOST - len(rods))
@@ -98,10 +99,6 @@ def _spread(
 def _bottom(shape: HullShape) -> float:
     """Height of the lowest point (mm) as far as the sheet alone tells."""
     return max(shape.at_mm[2] - shape.size_mm[2] / 2.0, 0.0)
-
-
-def _axles(sheet: Sheet) -> list[tuple[Axle, str]]:
-    return [(sheet.axles.front, "front_axle"), (sheet.axles.rear, "rear_axle")]
 
 
 def _rod_feelers(axle: Axle, body: str, wheelbase: float) -> list[Feeler]:

@@ -32,12 +32,10 @@ def text_of(started: Started) -> str:
     if data["weighed"]:
         lines += ["", "[weighed]  # measured: the whole truck and its axles on the scale"]
         lines += [f"{key} = {_value(value)}" for key, value in data["weighed"].items()]
-    for end, axle in data["axles"].items():
-        lines += ["", f"[axles.{end}]"]
-        lines += [_size(started, f"axles.{end}.{key}", key, value, assumed) for key, value in axle.items()]
-    for end, tyre in data["tyres"].items():
-        lines += ["", f"[tyres.{end}]"]
-        lines += [_size(started, f"tyres.{end}.{key}", key, value, assumed) for key, value in tyre.items()]
+    for block in ("axles", "tyres"):
+        for end, values in data[block].items():
+            lines += ["", f"[{block}.{end}]"]
+            lines += [_size(started, f"{block}.{end}.{key}", key, value, assumed) for key, value in values.items()]
     return "\n".join(lines) + "\n"
 
 

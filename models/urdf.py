@@ -87,13 +87,12 @@ def _add_link(robot: ET.Element, body: Body, shapes: list[_Shape]) -> None:
                   {f"i{axes[r]}{axes[c]}": _number(tensor[r, c]) for r in range(3) for c in range(r, 3)})
     kind = "wheel" if body.name.endswith("wheel") else "chassis" if body.name == "chassis" else "axle"
     for shape in shapes:
-        visual = ET.SubElement(link, "visual", name=shape.name)
-        ET.SubElement(visual, "origin", xyz="0 0 0", rpy="0 0 0")
-        ET.SubElement(ET.SubElement(visual, "geometry"), "mesh", filename=f"meshes/{shape.name}.stl")
-        ET.SubElement(visual, "material", name=kind)
-        collision = ET.SubElement(link, "collision", name=shape.name)
-        ET.SubElement(collision, "origin", xyz="0 0 0", rpy="0 0 0")
-        ET.SubElement(ET.SubElement(collision, "geometry"), "mesh", filename=f"meshes/{shape.name}_collision.stl")
+        for use, file in (("visual", shape.name), ("collision", f"{shape.name}_collision")):
+            element = ET.SubElement(link, use, name=shape.name)
+            ET.SubElement(element, "origin", xyz="0 0 0", rpy="0 0 0")
+            ET.SubElement(ET.SubElement(element, "geometry"), "mesh", filename=f"meshes/{file}.stl")
+            if use == "visual":
+                ET.SubElement(element, "material", name=kind)
 
 
 def _add_joint(robot: ET.Element, i: int, model: RigidModel) -> None:

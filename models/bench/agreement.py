@@ -7,14 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.stats import t as student
 
 from models.bench.intake import Weighing
 from models.bench.interval import Interval, of_limits
 from models.bench.weighing import Balance
 
-Vector = NDArray[np.float64]
 _UNLIKELY = 0.01
 _SAME_ANGLE = 0.03
 """rad; lifts nearer to each other count as the same."""

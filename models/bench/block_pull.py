@@ -18,7 +18,6 @@ from models.assemble import rigid_model
 from models.bench.interval import Interval
 from models.bench.measure_chassis import ruler
 from models.bench.measurement import Measurement, Setting, mapped, mean_of
-from models.bench.quantity import read, read_all
 from models.bench.readings import BlockPull, Readings
 from models.errors import BuildSheetError
 from models.massprops import GRAVITY, wheel_loads
@@ -116,17 +115,17 @@ def _read(
     entry: BlockPull, readings: Readings, sheet: Sheet, ring: TyreRing, field: str
 ) -> tuple[float, float, Interval]:
     """Block's height (m), one wheel's load and largest pull (N), rolling taken off."""
-    units, radius = readings.unit_by_kind(), float(ring.row_radius.max())
-    height = read("length", entry.height, f"{field}.height", units)
+    radius = float(ring.row_radius.max())
+    height = readings.read("length", entry.height, f"{field}.height")
     if not 0.07 * radius < height < 0.45 * radius:
         raise BuildSheetError("is no block for this tyre.",
                               remedy=f"Take one of {100 * radius:.1f} to {300 * radius:.1f} mm.",
                               field=f"{field}.height", value=entry.height)
     on_sheet = wheel_loads(sheet).load[:2] if entry.axle == "front" else wheel_loads(sheet).load[2:]
-    load = float(on_sheet.mean()) if entry.load is None else 0.5 * GRAVITY * read(
-        "mass", entry.load, f"{field}.load", units)  # fmt: skip
-    pulls = [pull / 2.0 for pull in read_all("force", entry.pulls, f"{field}.pulls", units)]
-    rolling = [pull / 2.0 for pull in read_all("force", entry.rolling or (), f"{field}.rolling", units)]
+    load = float(on_sheet.mean()) if entry.load is None else 0.5 * GRAVITY * readings.read(
+        "mass", entry.load, f"{field}.load")  # fmt: skip
+    pulls = [pull / 2.0 for pull in readings.read_all("force", entry.pulls, f"{field}.pulls")]
+    rolling = [pull / 2.0 for pull in readings.read_all("force", entry.rolling or (), f"{field}.rolling")]
     off = float(np.mean(rolling)) if rolling else 0.0
     mean = float(np.mean(pulls))
     if not 0.0 <= off < mean or load <= 0.0:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.bench.lifting import lift_angle, spring_lean
-from models.bench.quantity import Kind, read, read_all
+from models.bench.quantity import Kind
 from models.bench.readings import Lift, Reading, Readings
 from models.bench.unit_slips import WHEELS, check_length, check_sum, check_total, grams, slip
 from models.errors import BuildSheetError
@@ -91,33 +91,29 @@ def weighing(readings: Readings, sheet: Sheet | None = None) -> Weighing:
     :param sheet: resolved build sheet, for lengths that were not measured and to know what is usual.
     :raises BuildSheetError: a reading that cannot be, or nothing to work with.
     """
-    units = readings.unit_by_kind()
     if readings.scale is None:
         raise BuildSheetError("the scale is not described.",
                               remedy='Add [scale] with step = "1 g" (what its last digit means).', field="scale")
-    step = read("mass", readings.scale.step, "scale.step", units)
-    accuracy = step if readings.scale.accuracy is None else read(
-        "mass", readings.scale.accuracy, "scale.accuracy", units
-    )
-    whole = None if readings.whole is None else series("mass", readings.whole, "whole", units)
+    step, given = readings.read("mass", readings.scale.step, "scale.step"), readings.scale.accuracy
+    accuracy = step if given is None else readings.read("mass", given, "scale.accuracy")
+    whole = None if readings.whole is None else masses(readings, readings.whole, "whole")
     wheels = None if readings.wheels is None else tuple(
-        series("mass", getattr(readings.wheels, w), f"wheels.{w}", units) for w in WHEELS
+        masses(readings, getattr(readings.wheels, w), f"wheels.{w}") for w in WHEELS
     )
     axles = None if readings.axles is None else tuple(
-        series("mass", getattr(readings.axles, end), f"axles.{end}", units) for end in ("front", "rear")
+        masses(readings, getattr(readings.axles, end), f"axles.{end}") for end in ("front", "rear")
     )
     if wheels is None and axles is None and whole is None:
         raise BuildSheetError("nothing was weighed.", remedy="Give whole = [...], [wheels] or [axles].", field="whole")
     total = _total(whole, wheels, axles)
     check_total(total, sheet)
     _check_step(step, accuracy, total, readings.scale.step)
-    if wheels is not None and whole is not None:
-        check_sum("wheels", [float(np.mean(w)) for w in wheels], float(np.mean(whole)), sheet, step)
-    if axles is not None and whole is not None:
-        check_sum("axles", [float(np.mean(a)) for a in axles], float(np.mean(whole)), sheet, step)
-    lengths = _lengths(readings, sheet, units)
+    for field, loads in (("wheels", wheels), ("axles", axles)):
+        if loads is not None and whole is not None:
+            check_sum(field, [float(np.mean(load)) for load in loads], float(np.mean(whole)), sheet, step)
+    lengths = _lengths(readings, sheet)
     locked = readings.suspension == "locked"
-    lifts = tuple(_lift(lift, n, lengths, units, total) for n, lift in enumerate(readings.lift, start=1))
+    lifts = tuple(_lift(readings, lift, n, lengths, total) for n, lift in enumerate(readings.lift, start=1))
     return Weighing(
         step=step, accuracy=accuracy,
         ruler=ruler_limit(readings), protractor=protractor_limit(readings),
@@ -142,13 +138,13 @@ def _total(whole: Vector | None, wheels: Sequence[Vector] | None, axles: Sequenc
     return float(sum(np.mean(v) for v in (wheels or axles or ())))
 
 
-def series(kind: str, values: Sequence[Reading], field: str, units: dict[str, str]) -> Vector:
-    """Read repeats of one reading to SI.
+def masses(readings: Readings, values: Sequence[Reading], field: str) -> Vector:
+    """Read repeats of one mass, kg.
 
     :raises BuildSheetError: one of them cannot be, or is off the others by what a wrong unit makes.
     """
-    found = read_all(kind, values, field, units)  # type: ignore[arg-type]
-    if min(found) < 0.0 or (kind == "mass" and min(found) == 0.0):
+    found = readings.read_all("mass", values, field)
+    if min(found) <= 0.0:
         raise BuildSheetError("is not more than nothing.",
                               remedy="Tare the empty scale, then load it; leave out what was not read.", field=field,
                               value=list(values))
@@ -161,12 +157,12 @@ def series(kind: str, values: Sequence[Reading], field: str, units: dict[str, st
     return np.array(found)
 
 
-def _lengths(r: Readings, sheet: Sheet | None, units: dict[str, str]) -> tuple[Length, Length, Length, Length, Length]:
+def _lengths(r: Readings, sheet: Sheet | None) -> tuple[Length, Length, Length, Length, Length]:
     within = ruler_limit(r)
 
     def one(value: Reading | None, field: str, on_sheet: float | None) -> Length:
         if value is not None:
-            length = read("length", value, field, units)
+            length = r.read("length", value, field)
             if length <= 0.0:
                 raise BuildSheetError("is no length.", remedy="Measure again.", field=field, value=value)
             check_length(length, on_sheet, field, value)
@@ -201,7 +197,7 @@ def protractor_limit(readings: Readings) -> float:
 def _limit(readings: Readings, kind: Kind, value: Reading | None, otherwise: float) -> float:
     if value is None:
         return otherwise
-    within = read(kind, value, f"rulers.{kind}", readings.unit_by_kind())
+    within = readings.read(kind, value, f"rulers.{kind}")
     if within < 0.0:
         raise BuildSheetError("is how far off, plus or minus.", remedy="Leave out the sign.", field=f"rulers.{kind}",
                               value=value)  # fmt: skip
@@ -220,16 +216,14 @@ def standing_radii(sheet: Sheet) -> tuple[float, float]:
     return found[0], found[1]
 
 
-def _lift(
-    lift: Lift, number: int, lengths: tuple[Length, ...], units: dict[str, str], total: float
-) -> LiftReading:
+def _lift(readings: Readings, lift: Lift, number: int, lengths: tuple[Length, ...], total: float) -> LiftReading:
     field = f"lift.{number}"
     on = "front" if lift.raised == "rear" else "rear"
     if (lift.height is None) == (lift.angle is None):
         raise BuildSheetError("a lift has a height or an angle.",
                               remedy='Give one of height = "40 mm" or angle = "17 deg".', field=field)
     base, radii = lengths[0].value, (lengths[3].value, lengths[4].value)
-    load = series("mass", lift.load, f"{field}.load", units)
+    load = masses(readings, lift.load, f"{field}.load")
     if float(np.mean(load)) > total:
         raise BuildSheetError(
             f"one axle cannot carry {grams(float(np.mean(load)))} of a {grams(total)} truck.",
@@ -237,7 +231,7 @@ def _lift(
             field=f"{field}.load", value=list(lift.load),
         )  # fmt: skip
     if lift.height is not None:
-        rise = read("length", lift.height, f"{field}.height", units)
+        rise = readings.read("length", lift.height, f"{field}.height")
         down, raised = radii if on == "front" else radii[::-1]
         try:
             angle = lift_angle(rise, base, down, raised)
@@ -245,7 +239,7 @@ def _lift(
             raise BuildSheetError(fault.problem, remedy=fault.remedy, field=f"{field}.height",
                                   value=lift.height) from None
     else:
-        rise, angle = None, read("angle", lift.angle, f"{field}.angle", units)
+        rise, angle = None, readings.read("angle", lift.angle, f"{field}.angle")
     if not np.deg2rad(0.5) <= angle <= np.deg2rad(STEEPEST_DEG):
         raise BuildSheetError(
             f"a lift of {np.rad2deg(angle):.1f} deg is no lift that can be weighed (0.5 to {STEEPEST_DEG:.0f} deg).",

@@ -9,7 +9,6 @@ import numpy as np
 from models.bench.intake import protractor_limit, ruler_limit
 from models.bench.interval import Interval, of_limits
 from models.bench.measurement import Measurement, Setting, Vector, mapped, mean_of, slope_of
-from models.bench.quantity import read, read_all
 from models.bench.readings import Readings, Row
 from models.drive import KGCM, front_lead
 from models.errors import BuildSheetError
@@ -30,11 +29,11 @@ def protractor(readings: Readings) -> float:
 
 def sag(readings: Readings, sheet: Sheet) -> list[Measurement]:
     """Sag, droop and bump travel of the shocks."""
-    units, found = readings.unit_by_kind(), []
+    found = []
     for n, entry in enumerate(readings.sag, start=1):
         field = f"sag.{n}"
         hanging, resting, bottomed = (
-            read("length", getattr(entry, k), f"{field}.{k}", units) for k in ("hanging", "resting", "bottomed")
+            readings.read("length", getattr(entry, k), f"{field}.{k}") for k in ("hanging", "resting", "bottomed")
         )
         if not hanging >= resting >= bottomed or hanging <= bottomed:
             raise BuildSheetError("a shock is longest hanging and shortest bottomed.",
@@ -58,10 +57,10 @@ def sag(readings: Readings, sheet: Sheet) -> list[Measurement]:
 
 def spring(readings: Readings, sheet: Sheet) -> list[Measurement]:
     """Spring rates."""
-    units, found = readings.unit_by_kind(), []
+    found = []
     for n, entry in enumerate(readings.spring, start=1):
         field = f"spring.{n}.rows"
-        load, press = _rows(entry.rows, field, units)
+        load, press = _rows(readings, entry.rows, field)
         rate = slope_of(press, load * GRAVITY, field).times(1e-3)
         key = ("axles", entry.axle, "shock", "rate_n_per_mm")
         sheet_says = getattr(sheet.axles, entry.axle).shock.rate_n_per_mm
@@ -70,9 +69,9 @@ def spring(readings: Readings, sheet: Sheet) -> list[Measurement]:
     return found
 
 
-def _rows(rows: tuple[Row, ...], field: str, units: dict[str, str]) -> tuple[Vector, Vector]:
+def _rows(readings: Readings, rows: tuple[Row, ...], field: str) -> tuple[Vector, Vector]:
     loads, travel = zip(*rows, strict=True)
-    return np.array(read_all("mass", loads, field, units)), np.array(read_all("length", travel, field, units))
+    return np.array(readings.read_all("mass", loads, field)), np.array(readings.read_all("length", travel, field))
 
 
 def steering(readings: Readings, sheet: Sheet) -> list[Measurement]:
@@ -80,15 +79,14 @@ def steering(readings: Readings, sheet: Sheet) -> list[Measurement]:
     entry = readings.steering
     if entry is None:
         return []
-    units = readings.unit_by_kind()
-    inner = mean_of(read_all("angle", entry.inner, "steering.inner", units), protractor(readings))
+    inner = mean_of(readings.read_all("angle", entry.inner, "steering.inner"), protractor(readings))
     _check_lock(inner.value, "steering.inner", entry.inner)
     steer = Setting(("axles", "front", "steer_deg"), round(math.degrees(inner.value), 1), "measured",
                     _doubt(inner.times(180 / math.pi), "deg"))
     found = [Measurement("steering", "inner wheel at lock", "deg", inner.times(180 / math.pi),
                          sheet.axles.front.steer_deg, (steer,))]
     if entry.outer is not None:
-        outer = mean_of(read_all("angle", entry.outer, "steering.outer", units), protractor(readings))
+        outer = mean_of(readings.read_all("angle", entry.outer, "steering.outer"), protractor(readings))
         _check_lock(outer.value, "steering.outer", entry.outer)
         front = sheet.axles.front
         full = inner.value - outer_angle(inner.value, kingpin_span(front), sheet.wheelbase_mm / 1000.0)
@@ -109,12 +107,12 @@ def _check_lock(angle: float, field: str, raw: object) -> None:
 
 def turning_circle(readings: Readings, sheet: Sheet) -> list[Measurement]:
     """Radius of the path of the rear axle's middle, against steering geometry."""
-    units, found = readings.unit_by_kind(), []
+    found = []
     front, base = sheet.axles.front, sheet.wheelbase_mm / 1000.0
     expected = turning_radius(math.radians(front.steer_deg), kingpin_span(front), base, front.ackermann)
     for n, entry in enumerate(readings.turning_circle, start=1):
         field = f"turning_circle.{n}.diameters"
-        across = mean_of(read_all("length", entry.diameters, field, units), ruler(readings))
+        across = mean_of(readings.read_all("length", entry.diameters, field), ruler(readings))
         if entry.mark == "outer front tyre":
             if across.low / 2.0 <= base:
                 raise BuildSheetError(
@@ -139,10 +137,9 @@ def servo(readings: Readings, sheet: Sheet) -> list[Measurement]:
     entry = readings.servo
     if entry is None:
         return []
-    units = readings.unit_by_kind()
-    arm = read("length", entry.arm, "servo.arm", units)
-    voltage = read("voltage", entry.voltage, "servo.voltage", units)
-    pull = mean_of(read_all("force", entry.pulls, "servo.pulls", units), 0.0)
+    arm = readings.read("length", entry.arm, "servo.arm")
+    voltage = readings.read("voltage", entry.voltage, "servo.voltage")
+    pull = mean_of(readings.read_all("force", entry.pulls, "servo.pulls"), 0.0)
     if arm <= 0.0 or voltage <= 0.0 or pull.value <= 0.0:
         raise BuildSheetError("pull, arm and voltage are more than nothing.", remedy="Check [servo].", field="servo")
     # The arm's ruler, and 3 % for a pull that is not quite square or not quite still (common practice, no source).
@@ -164,10 +161,10 @@ def servo(readings: Readings, sheet: Sheet) -> list[Measurement]:
 
 def wheel_speed(readings: Readings, sheet: Sheet) -> list[Measurement]:
     """Motor kV from free wheels."""
-    units, found = readings.unit_by_kind(), []
+    found = []
     for n, entry in enumerate(readings.wheel_speed, start=1):
-        time = read("time", entry.time, f"wheel_speed.{n}.time", units)
-        voltage = read("voltage", entry.voltage, f"wheel_speed.{n}.voltage", units)
+        time = readings.read("time", entry.time, f"wheel_speed.{n}.time")
+        voltage = readings.read("voltage", entry.voltage, f"wheel_speed.{n}.voltage")
         lost = sheet.motor.no_load_current_a * sheet.motor.resistance_ohm
         if time <= 0.0 or entry.turns <= 0.0 or voltage <= lost:
             raise BuildSheetError("turns, time and voltage are more than nothing.", remedy="Check the numbers.",

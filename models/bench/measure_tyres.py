@@ -11,7 +11,6 @@ import numpy as np
 from models.bench.interval import Interval
 from models.bench.measure_chassis import protractor, ruler
 from models.bench.measurement import Measurement, Setting, mapped, mean_of
-from models.bench.quantity import read, read_all
 from models.bench.readings import Readings, Side
 from models.errors import BuildSheetError
 from models.massprops import contact_places, truck_properties, wheel_loads
@@ -19,18 +18,16 @@ from models.spec import Sheet
 from models.stability import tip_angles
 from models.stance import stances
 
-SIDES = ("left", "right", "back", "front")
-
 
 def squish(readings: Readings, sheet: Sheet) -> list[Measurement]:
     """Squish tables."""
-    units, found = readings.unit_by_kind(), []
+    found = []
     for n, entry in enumerate(readings.squish, start=1):
         field = f"squish.{n}.rows"
         rows = []
         for k, (load, travel) in enumerate(entry.rows, start=1):
-            grams = 1000.0 * read("mass", load, f"{field}.{k}", units)
-            rows.append((round(grams, 1), round(1000.0 * read("length", travel, f"{field}.{k}", units), 3)))
+            grams = 1000.0 * readings.read("mass", load, f"{field}.{k}")
+            rows.append((round(grams, 1), round(1000.0 * readings.read("length", travel, f"{field}.{k}"), 3)))
         rows.sort()
         _check_rows(rows, field, getattr(sheet.tyres, entry.axle).outside_diameter_mm)
         path = ("tyres", entry.axle)
@@ -69,10 +66,10 @@ def _check_rows(rows: list[tuple[float, float]], field: str, diameter: float) ->
 
 def foam_gap(readings: Readings, sheet: Sheet) -> list[Measurement]:
     """Room between foam and carcass."""
-    units, found = readings.unit_by_kind(), []
+    found = []
     for n, entry in enumerate(readings.foam_gap, start=1):
         foam, tyre, thick = (
-            read("length", getattr(entry, key), f"foam_gap.{n}.{key}", units)
+            readings.read("length", getattr(entry, key), f"foam_gap.{n}.{key}")
             for key in ("foam_diameter", "tyre_diameter", "tread_thickness")
         )
         gap = tyre / 2.0 - thick - foam / 2.0
@@ -96,11 +93,11 @@ def foam_gap(readings: Readings, sheet: Sheet) -> list[Measurement]:
 
 def slip_board(readings: Readings, sheet: Sheet) -> list[Measurement]:
     """Friction from the angle of first slip."""
-    units, found = readings.unit_by_kind(), []
+    found = []
     fronts = stances(sheet, wheel_loads(sheet))
     for n, entry in enumerate(readings.slip_board, start=1):
         field = f"slip_board.{n}.angles"
-        angles = read_all("angle", entry.angles, field, units)
+        angles = readings.read_all("angle", entry.angles, field)
         if not 0.0 < min(angles) <= max(angles) < math.radians(72.0):
             raise BuildSheetError("is no angle of first slip.",
                                   remedy="Angles of the board from level, 20 to 60 deg as a rule.", field=field,
@@ -141,13 +138,13 @@ def tilt_readings(readings: Readings) -> list[TiltReading]:
 
     :raises BuildSheetError: an angle that no board has.
     """
-    units, found = readings.unit_by_kind(), []
+    found = []
     given = [(f"tilt.{n}.angles", entry.to, entry.angles) for n, entry in enumerate(readings.tilt, start=1)]
     once = ((side, getattr(readings, f"tipped_{side}")) for side in _WHERE)
     given += [(f"tipped_{side}", cast(Side, side), (angle,)) for side, angle in once if angle is not None]
     for field, to, raw in given:
         many = field.endswith(".angles")
-        angles = read_all("angle", raw, field, units) if many else [read("angle", raw[0], field, units)]
+        angles = readings.read_all("angle", raw, field) if many else [readings.read("angle", raw[0], field)]
         if not math.radians(10.0) < min(angles) <= max(angles) < math.radians(85.0):
             raise BuildSheetError(
                 "no truck tips there.",

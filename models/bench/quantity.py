@@ -10,7 +10,7 @@ from __future__ import annotations
 import difflib
 import math
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from functools import lru_cache
 from typing import Any, Literal
 
@@ -107,13 +107,6 @@ def read(kind: Kind, value: object, field: str, declared: Mapping[str, str] | No
                 value=value,
             )
     return si(kind, number, known_unit(kind, unit, field, value))
-
-
-def read_all(
-    kind: Kind, values: Iterable[object], field: str, declared: Mapping[str, str] | None = None
-) -> list[float]:
-    """Read several to SI; each is named by its place, counted from 1. Errors as of :func:`read`."""
-    return [read(kind, value, f"{field}.{n}", declared) for n, value in enumerate(values, start=1)]
 
 
 def _split(kind: Kind, text: str, field: str) -> tuple[str, str]:

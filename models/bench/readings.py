@@ -6,12 +6,13 @@ Nothing is converted here; :mod:`models.bench.intake` does that.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Annotated, Literal
 
 from pydantic import Field
 
-from models.bench.quantity import Kind, known_unit
+from models.bench.quantity import Kind, known_unit, read
 from models.errors import BuildSheetError
 from models.record import read_record
 from models.spec import NonNegative, Spec
@@ -229,8 +230,16 @@ class Readings(Spec):
     wheel_speed: tuple[WheelSpeed, ...] = ()
     gear_count: GearCount | None = None
 
-    def unit_by_kind(self) -> dict[str, str]:
-        """Declared units, checked.
+    def read(self, kind: Kind, value: object, field: str) -> float:
+        """Read one of these readings to SI; errors as of :func:`models.bench.quantity.read`."""
+        return read(kind, value, field, self.units)
+
+    def read_all(self, kind: Kind, values: Iterable[object], field: str) -> list[float]:
+        """Read several; each is named by its place, counted from 1."""
+        return [self.read(kind, value, f"{field}.{n}") for n, value in enumerate(values, start=1)]
+
+    def check_units(self) -> None:
+        """Check the declared units.
 
         :raises BuildSheetError: a kind or unit that does not exist.
         """
@@ -240,7 +249,6 @@ class Readings(Spec):
                 raise BuildSheetError("there is no such kind of reading.", remedy=f"Kinds: {', '.join(kinds)}.",
                                       field=f"units.{kind}")
             known_unit(next(k for k in kinds if k == kind), unit, f"units.{kind}", unit)
-        return dict(self.units)
 
 
 def load_readings(path: str | Path) -> Readings:
@@ -251,7 +259,7 @@ def load_readings(path: str | Path) -> Readings:
     file = Path(path)
     readings = read_record(Readings, file)
     try:
-        readings.unit_by_kind()
+        readings.check_units()
     except BuildSheetError as fault:
         raise fault.at(file) from None
     return readings

@@ -7,12 +7,11 @@ from pathlib import Path
 
 from models.bench.agreement import Finding, findings
 from models.bench.gain import Gain, gains
-from models.bench.intake import Weighing, series, weighing
+from models.bench.intake import Weighing, masses, weighing
 from models.bench.interval import of_limits, of_step, pooled_scatter
 from models.bench.measure import measure, settings_of
 from models.bench.measure_tyres import tilt_readings
 from models.bench.measurement import Measurement
-from models.bench.quantity import read
 from models.bench.readings import Readings, load_readings
 from models.bench.reconcile import Fit, reconcile, warnings
 from models.bench.rewrite import Draft, fitted, loose_part
@@ -67,10 +66,9 @@ def part_masses(readings: Readings, sheet: Sheet) -> dict[str, tuple[float, floa
     """
     if not readings.part:
         return {}
-    units = readings.unit_by_kind()
     if readings.scale is None:
         raise BuildSheetError("the scale is not described.", remedy='Add [scale] with step = "1 g".', field="scale")
-    step = read("mass", readings.scale.step, "scale.step", units)
+    step = readings.read("mass", readings.scale.step, "scale.step")
     found = {}
     for entry in readings.part:
         field = f"part.{entry.name}"
@@ -79,27 +77,27 @@ def part_masses(readings: Readings, sheet: Sheet) -> dict[str, tuple[float, floa
                                   remedy="Give either mass, or with_it and without_it (the truck before and after).",
                                   field=field)
         if entry.mass is not None:
-            groups = [series("mass", entry.mass, f"{field}.mass", units)]
+            groups = [masses(readings, entry.mass, f"{field}.mass")]
             mass = float(groups[0].mean())
         else:
-            groups = [series("mass", v or (), f"{field}.{k}", units) for k, v in
+            groups = [masses(readings, v or (), f"{field}.{k}") for k, v in
                       (("with_it", entry.with_it), ("without_it", entry.without_it))]
             mass = float(groups[0].mean() - groups[1].mean())
         scatter, _ = pooled_scatter(groups)
         single = 0.5 * step if scatter != scatter else scatter
         doubt = (sum(single**2 / len(g) + of_step(step) ** 2 for g in groups)) ** 0.5
         if entry.mass is not None:
-            doubt = (doubt**2 + of_limits(_accuracy(readings, step, units)) ** 2) ** 0.5
+            doubt = (doubt**2 + of_limits(_accuracy(readings, step)) ** 2) ** 0.5
         _check_part(mass, entry.name, sheet, field)
         found[entry.name] = (mass, max(doubt, 1e-6))
     return found
 
 
-def _accuracy(readings: Readings, step: float, units: dict[str, str]) -> float:
+def _accuracy(readings: Readings, step: float) -> float:
     assert readings.scale is not None
     given = readings.scale.accuracy
     # Near nothing on the pan a scale is off by less than at full load; the tare takes most of it away.
-    return 0.25 * (step if given is None else read("mass", given, "scale.accuracy", units))
+    return 0.25 * (step if given is None else readings.read("mass", given, "scale.accuracy"))
 
 
 def _check_part(mass: float, name: str, sheet: Sheet, field: str) -> None:

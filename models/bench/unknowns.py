@@ -11,13 +11,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from models.massprops import truck_properties
 from models.part_mass import single_grams
 from models.spec import LOOSE_PART, PAIRED, Part, Sheet
-
-Vector = NDArray[np.float64]
 
 MASS_DOUBT = {"assumed": 0.10, "sold": 0.05, "fitted": 0.05, "measured": 0.005}
 PLACE_DOUBT = {"assumed": 0.015, "sold": 0.015, "fitted": 0.010, "measured": 0.005}

@@ -51,8 +51,8 @@ def limit_shift(limits: Sequence[Limit], names: Sequence[str], width: float = 5.
         style.spot(axes, one.half.value, base, series, _said(one), low=ends[0], high=ends[1], upright=False)
     axes.set_yticks([])
     axes.set_ylim(0.6, len(shown) + 0.9)
-    unit = "degrees" if limits[0].unit == "deg" else limits[0].unit
-    axes.set_xlabel("\n".join(style.wrapped(f"{kind(limits[0].obstacle)}, {unit}", width - 0.8, 11.0)))
+    words = f"{kind(limits[0].obstacle)}, {style.in_words(limits[0].unit)}"
+    axes.set_xlabel("\n".join(style.wrapped(words, width - 0.8, 11.0)))
     return made
 
 

@@ -100,7 +100,7 @@ def _mix(axes: Axes, found: ShiftAnswer) -> None:
 
 
 def _told(line: Line) -> str:
-    return f"{line.name}: cleared, %" if line.level is not None else f"{line.name}: limit, {_unit(line.unit)}"
+    return f"{line.name}: cleared, %" if line.level is not None else f"{line.name}: limit, {style.in_words(line.unit)}"
 
 
 def _line(axes: Axes, found: ShiftAnswer, index: int, title: str) -> None:
@@ -124,10 +124,6 @@ def _at_least(axes: Axes, span: float) -> None:
     if high - low < span:
         middle = 0.5 * (low + high)
         axes.set_ylim(middle - 0.5 * span, middle + 0.5 * span)
-
-
-def _unit(unit: str) -> str:
-    return "degrees" if unit == "deg" else unit
 
 
 def _named(axes: Axes, title: str) -> None:

@@ -269,6 +269,11 @@ def spot(
     note(made, point, text, series)
 
 
+def in_words(unit: str) -> str:
+    """A level's unit as an axis tells it."""
+    return "degrees" if unit == "deg" else unit
+
+
 def counted(numbers: Sequence[int], *, word: str = "n") -> str:
     """How many stand behind each point: ``n = 12`` or ``n = 8 to 12``."""
     if not numbers:

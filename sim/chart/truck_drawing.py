@@ -58,7 +58,7 @@ def truck_drawing(sheet: Sheet, before: Sheet | None = None, name: str | None = 
     shown = [b for b in found if b.grams >= least or b.state != "same"]
     upper, lower = _sides(shown, sheet)
     rows = [_rows(side, low, scale, width) for side in (upper, lower)]
-    pitches = [_pitch(side) for side in rows]
+    pitches = [style.tallest([block.label for block, _, _ in side], LABEL_SIZE) + 0.1 for side in rows]
     above, below = (pitch * (1 + max((row for _, _, row in r), default=-1)) + 0.1
                     for pitch, r in zip(pitches, rows, strict=True))
     assumed = sum(p.source == "assumed" for p in sheet.parts)
@@ -168,11 +168,6 @@ def _block(axes: Axes, block: Block) -> None:
         axes.add_patch(Rectangle(corner, length, tall, fc=fill, alpha=0.35, zorder=2, **look))
     else:
         axes.add_patch(Rectangle(corner, length, tall, fc=fill, zorder=4 if changed else 3, **look))
-
-
-def _pitch(rows: Sequence[tuple[Block, float, int]]) -> float:
-    """Inches between rows of labels."""
-    return style.tallest([block.label for block, _, _ in rows], LABEL_SIZE) + 0.1
 
 
 def _labels(axes: Axes, rows: Sequence[tuple[Block, float, int]], start: float, pitch: float, way: int) -> None:
