@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from models.configuration import content_hash
 from models.defaults import resolve
@@ -29,8 +28,7 @@ from models.spec import Axle, Sheet
 from models.stance import Stance, stances
 from models.suspension import SprungAxle
 from models.tyre import WheelState, tyre_ring
-
-Vector = NDArray[np.float64]
+from models.vector import Vector
 
 HEAVE_SHARE = 0.01
 """Part of the axle's mass and inertia lent to the heave arm, which stands for no part but may not be massless."""

@@ -10,12 +10,10 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from models.hullform import ROD_RADIUS
 from models.spec import HullShape, Sheet
-
-Vector = NDArray[np.float64]
+from models.vector import Vector
 
 NONE_IN_THE_WAY = math.pi / 2.0
 """Angle given where nothing stands in front of (behind) the tyre: a wall."""

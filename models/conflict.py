@@ -11,15 +11,13 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from models.ends import corners
 from models.errors import BuildSheetError
 from models.room import SLACK_MM, Box, Kind, depth_in, find, neighbours, overlaps, part_box, travel
 from models.spec import PAIRED, Axle, Sheet, Tyre
 from models.tyrereach import tyre_points
-
-Array = NDArray[np.float64]
+from models.vector import Vector
 
 
 @dataclass(frozen=True)
@@ -45,10 +43,10 @@ class Conflict:
 @dataclass(frozen=True)
 class _Tyre:
     name: str
-    points: Array
+    points: Vector
     """Sorted by y, so that a box reaches a run of them."""
-    low: Array
-    high: Array
+    low: Vector
+    high: Vector
 
 
 class Surroundings:
@@ -98,12 +96,12 @@ class Surroundings:
         return tuple(sorted(deepest.values(), key=lambda one: -one.depth))
 
 
-def _shared(box: Box, low: Array, high: Array) -> float:
+def _shared(box: Box, low: Vector, high: Vector) -> float:
     """Least side (mm) of the block that two boxes share."""
     return float((np.minimum(box.high, high) - np.maximum(box.low, low)).min())
 
 
-def _reached(tyre: _Tyre, low: Array, high: Array) -> float:
+def _reached(tyre: _Tyre, low: Vector, high: Vector) -> float:
     if np.any(tyre.low >= high) or np.any(tyre.high <= low):
         return 0.0
     first, last = np.searchsorted(tyre.points[:, 1], [low[1], high[1]])
@@ -111,6 +109,6 @@ def _reached(tyre: _Tyre, low: Array, high: Array) -> float:
 
 
 @lru_cache(maxsize=16)
-def _sorted(axle: Axle, tyre: Tyre, side: float, up: float, down: float) -> Array:
+def _sorted(axle: Axle, tyre: Tyre, side: float, up: float, down: float) -> Vector:
     points = tyre_points(axle, tyre, side, up, down)
     return points[np.argsort(points[:, 1])]

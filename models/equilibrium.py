@@ -11,13 +11,11 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from models.massprops import GRAVITY
 from models.rigid import AXLE_BODIES, WHEEL_BODIES, RigidModel, ShockLine, TyreRing
 from models.tyre import rows_load, tabulated
-
-Vector = NDArray[np.float64]
+from models.vector import Vector
 
 _MOST_STEPS = 60
 _NUDGE = 1e-8

@@ -10,10 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import ConvexHull
 
-Vector = NDArray[np.float64]
+from models.vector import Vector
 
 
 @dataclass(frozen=True)

@@ -14,13 +14,11 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from models.ends import ends
 from models.required import required
 from models.spec import Axle, HullShape, Sheet
-
-Vector = NDArray[np.float64]
+from models.vector import Vector
 
 MOST = 88
 """Feelers on one truck: what the simulation's step can afford."""

@@ -8,13 +8,11 @@ from pathlib import Path
 
 import numpy as np
 import trimesh
-from numpy.typing import NDArray
 
 from models.errors import BuildSheetError
 from models.mesh_file import read_mesh_file
 from models.spec import HullShape
-
-Vector = NDArray[np.float64]
+from models.vector import Vector
 
 NEAR = 0.12
 """Of the smallest extent: deeper than this below the convex hull lies inner skin or a wheel arch."""

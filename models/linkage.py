@@ -16,12 +16,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from models.errors import BuildSheetError
 from models.spec import Axle
-
-Vector = NDArray[np.float64]
+from models.vector import Vector
 
 SLIDE_AT = 40.0
 """An instant centre farther away than this many link lengths is taken as infinitely far: the axle slides."""

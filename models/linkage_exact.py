@@ -6,14 +6,12 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.spatial.transform import Rotation
 
 from models.linkage import AxleMotion, MotionAxis, Rods, axle_motion, axle_rods
 from models.spec import Axle
-
-Vector = NDArray[np.float64]
+from models.vector import Vector
 
 _TIGHT = 1e-13
 _MOST_STEPS = 40

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from models.behind import behind
 from models.ends import corners
@@ -19,8 +18,8 @@ from models.errors import BuildSheetError
 from models.nearest import meant
 from models.spec import LOOSE_PART, PAIRED, Axle, HullShape, Part, Sheet
 from models.tyrereach import tyre_points
+from models.vector import Vector
 
-Array = NDArray[np.float64]
 AxisName = Literal["x", "y", "z"]
 Kind = Literal["part", "tyre", "shell", "lead", "end"]
 AXES: tuple[AxisName, ...] = ("x", "y", "z")
@@ -35,9 +34,9 @@ class Box:
 
     name: str
     kind: Kind
-    low: Array
+    low: Vector
     """(3,) mm."""
-    high: Array
+    high: Vector
 
 
 @dataclass(frozen=True)
@@ -217,20 +216,20 @@ def _axle(sheet: Sheet, end: str) -> Axle:
     return sheet.axles.front if end == "front" else sheet.axles.rear
 
 
-def overlaps(thing: Box, low: Array, high: Array) -> bool:
+def overlaps(thing: Box, low: Vector, high: Vector) -> bool:
     """Tell whether a box from low to high runs into a thing; within the walls of a shell it does not."""
     if thing.kind == "shell":
         return _straddles(thing, low, high)
     return bool(np.all(thing.low < high - SLACK_MM) and np.all(thing.high > low + SLACK_MM))
 
 
-def _straddles(shell: Box, low: Array, high: Array) -> bool:
+def _straddles(shell: Box, low: Vector, high: Vector) -> bool:
     touches = np.all(shell.low < high - SLACK_MM) and np.all(shell.high > low + SLACK_MM)
     within = np.all(shell.low[:2] <= low[:2] + SLACK_MM) and np.all(high <= shell.high + SLACK_MM)
     return bool(touches and not within)
 
 
-def _stretches(thing: Box, box: Box, offset: Array, k: int) -> Iterable[Blocked]:
+def _stretches(thing: Box, box: Box, offset: Vector, k: int) -> Iterable[Blocked]:
     """Offsets along axis k at which the box, moved by ``offset`` across it, runs into the thing."""
     low, high = box.low + offset, box.high + offset
     low[k], high[k] = box.low[k], box.high[k]
@@ -251,7 +250,7 @@ def _stretches(thing: Box, box: Box, offset: Array, k: int) -> Iterable[Blocked]
     return (front,) if k == 2 else (Blocked(first, inner_first, thing.name, "shell"), front)
 
 
-def _under_holes(sheet: Sheet, moving: Sequence[Part], offset: Array, k: int) -> list[Blocked]:
+def _under_holes(sheet: Sheet, moving: Sequence[Part], offset: Vector, k: int) -> list[Blocked]:
     """Offsets along x or y at which a drill for the moved part's holes would meet something behind.
 
     What lies under the holes where they are now is what they are drilled into, and stays so.
@@ -311,7 +310,7 @@ def _riding(sheet: Sheet) -> set[str]:
     return parts | {shape.name for shape in sheet.hull if shape.body != "chassis"}
 
 
-def depth_in(points: Array, box: Box) -> float:
+def depth_in(points: Vector, box: Box) -> float:
     """How deep (mm) the deepest of the points lies in a box; 0 if none does."""
     near = points
     for k in range(3):  # axis by axis: most points fall away at the first
@@ -321,7 +320,7 @@ def depth_in(points: Array, box: Box) -> float:
     return float(np.minimum(near - box.low, box.high - near).min(axis=1).max())
 
 
-def _tyre_stretches(sheet: Sheet, body: str, box: Box, offset: Array, k: int) -> Iterable[Blocked]:
+def _tyre_stretches(sheet: Sheet, body: str, box: Box, offset: Vector, k: int) -> Iterable[Blocked]:
     low, high = box.low + offset + SLACK_MM, box.high + offset - SLACK_MM
     others = [i for i in range(3) if i != k]
     for end, word, axle, tyre, side in corners(sheet):

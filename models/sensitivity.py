@@ -15,7 +15,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from models import glossary
 from models.bench.unknowns import MASS_DOUBT, PLACE_DOUBT, SIZE_DOUBT
@@ -27,8 +26,8 @@ from models.spec import PAIRED, Axle, Part, Sheet
 from models.stability import climb_by_grip, side_by_grip, tip_angles
 from models.stance import stances
 from models.typical import between, tables, typical
+from models.vector import Vector
 
-Vector = NDArray[np.float64]
 ANGLES: tuple[str, ...] = (
     glossary.SIDEWAYS, glossary.BACK, glossary.OVER, glossary.SLIDES_BACK, glossary.SLIDES_SIDEWAYS,
     glossary.APPROACH, glossary.BREAKOVER, glossary.DEPARTURE,

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from models.answers import Answers
 from models.errors import BuildSheetError
@@ -21,8 +20,8 @@ from models.short import filled
 from models.size_slips import check_sizes
 from models.spec import PAIRED
 from models.typical import LOADED_RADIUS, Frame, Usual, between, tables, tenth, typical
+from models.vector import Vector
 
-Vector = NDArray[np.float64]
 _LIGHTEST = 0.4
 """Of the usual mass of what was not weighed: no truck is lighter throughout (assumed)."""
 _FAR = 4.0

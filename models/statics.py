@@ -25,7 +25,6 @@ from models.linkage_exact import OutOfReachError, full_travel_error
 from models.massprops import (
     GRAVITY,
     MassProperties,
-    Vector,
     WheelLoads,
     body_properties,
     contact_places,
@@ -46,6 +45,7 @@ from models.steergeometry import (
     turning_radius,
 )
 from models.traction import climb_by_torque, lead_percent, no_load_speed, wheel_torque
+from models.vector import Vector
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from models.errors import BuildSheetError
 from models.linkage import AxleMotion, velocity
@@ -13,8 +12,7 @@ from models.massprops import GRAVITY, MassProperties
 from models.required import required
 from models.rigid import ShockLine
 from models.spec import Axle
-
-Vector = NDArray[np.float64]
+from models.vector import Vector
 
 STOP_STIFFER = 30.0
 """Bump and droop stops over the spring rate (assumed: a hard rubber or plastic stop)."""

@@ -19,7 +19,6 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import brentq, nnls
 
 from models.errors import BuildSheetError
@@ -27,8 +26,8 @@ from models.massprops import GRAVITY
 from models.required import required
 from models.rigid import TyreRing
 from models.spec import Tyre
+from models.vector import Vector
 
-Vector = NDArray[np.float64]
 Law = Callable[[Vector], Vector]
 
 MINDLIN_RUBBER = 2.0 / 3.0

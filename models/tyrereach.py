@@ -8,17 +8,16 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from models.spec import Axle, Tyre
+from models.vector import Vector
 
-Array = NDArray[np.float64]
 STEER_STEPS, HEAVE_STEPS = 9, 4
 STEP_MM = 1.5
 
 
 @lru_cache(maxsize=16)
-def tyre_points(axle: Axle, tyre: Tyre, side: float, up: float, down: float) -> Array:
+def tyre_points(axle: Axle, tyre: Tyre, side: float, up: float, down: float) -> Vector:
     """Points (n, 3), mm, all over a tyre and its rim at every steering angle up to full lock and all heights.
 
     :param side: 1 for the left wheel, -1 for the right.
@@ -65,11 +64,11 @@ def outline_above(axle: Axle, tyre: Tyre, side: float, up: float, height: float)
     return tuple((float(x), float(y)) for x, y in turned[ConvexHull(turned).vertices])
 
 
-def _angles(axle: Axle) -> Array:
+def _angles(axle: Axle) -> Vector:
     return np.radians(np.linspace(-axle.steer_deg, axle.steer_deg, STEER_STEPS if axle.steer_deg else 1))
 
 
-def _steered(places: Array, axle: Axle, side: float, angle: float) -> Array:
+def _steered(places: Vector, axle: Axle, side: float, angle: float) -> Vector:
     """Places in plan (n, 2) when the wheel is steered by an angle (rad, left positive)."""
     pin = np.array([axle.x_mm, side * (axle.kingpin_y_mm or axle.track_mm / 2.0)])
     cos, sin = np.cos(angle), np.sin(angle)

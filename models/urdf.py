@@ -14,7 +14,6 @@ from pathlib import Path
 
 import numpy as np
 import trimesh
-from numpy.typing import NDArray
 
 from models.assemble import rigid_model
 from models.defaults import resolve
@@ -22,8 +21,7 @@ from models.errors import writing
 from models.hullmesh import load_mesh
 from models.rigid import BODY_NAMES, KNUCKLE_BODIES, WHEEL_BODIES, Body, RigidModel, TyreRing
 from models.spec import HullShape, Sheet
-
-Vector = NDArray[np.float64]
+from models.vector import Vector
 
 _AROUND = 48
 _Z_TO_Y = np.array([[1.0, 0.0, 0.0, 0.0], [0.0, 0.0, 1.0, 0.0], [0.0, -1.0, 0.0, 0.0], [0.0, 0.0, 0.0, 1.0]])

@@ -11,7 +11,6 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
 from models.assemble import rigid_model
@@ -23,8 +22,8 @@ from models.errors import BuildSheetError
 from models.massprops import GRAVITY, wheel_loads
 from models.rigid import SOFT_EDGE, TyreRing
 from models.spec import Sheet
+from models.vector import Vector
 
-Vector = NDArray[np.float64]
 SCALE = 0.03
 """Share of a pull that a spring scale and a hand are off (common practice, no source)."""
 LAW = 0.05

@@ -7,15 +7,13 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from models.bench.compliance import doubt_of
 from models.bench.interval import gradient
 from models.bench.reconcile import Fit
 from models.bench.unknowns import SPRINGS, TYRES
 from models.spec import LOOSE_PART
-
-Vector = NDArray[np.float64]
+from models.vector import Vector
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from models.bench.lifting import lift_angle, spring_lean
 from models.bench.quantity import Kind
@@ -17,8 +16,7 @@ from models.errors import BuildSheetError
 from models.massprops import GRAVITY, body_properties, truck_properties
 from models.spec import Axle, Sheet, Tyre
 from models.tyre import fit_tyre, plate_stiffness, static_squish
-
-Vector = NDArray[np.float64]
+from models.vector import Vector
 
 RULER_MM = 0.5
 PROTRACTOR_DEG = 0.3

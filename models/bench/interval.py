@@ -12,10 +12,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.stats import t as student
 
-Vector = NDArray[np.float64]
+from models.vector import Vector
 
 
 @dataclass(frozen=True)

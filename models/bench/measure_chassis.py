@@ -8,13 +8,14 @@ import numpy as np
 
 from models.bench.intake import protractor_limit, ruler_limit
 from models.bench.interval import Interval, of_limits
-from models.bench.measurement import Measurement, Setting, Vector, mapped, mean_of, slope_of
+from models.bench.measurement import Measurement, Setting, mapped, mean_of, slope_of
 from models.bench.readings import Readings, Row
 from models.drive import KGCM, front_lead
 from models.errors import BuildSheetError
 from models.massprops import GRAVITY
 from models.spec import Sheet
 from models.steergeometry import kingpin_span, outer_angle, turning_radius
+from models.vector import Vector
 
 
 def ruler(readings: Readings) -> float:

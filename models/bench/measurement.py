@@ -8,13 +8,12 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.stats import t as student
 
 from models.bench.interval import Interval
 from models.errors import BuildSheetError
+from models.vector import Vector
 
-Vector = NDArray[np.float64]
 Mark = Literal["measured", "fitted", "assumed", "set"]
 
 

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from models.bench.compliance import Yielding, tip_angle
 from models.bench.intake import axle_rate, spring_rate, standing_radii, tyre_rate
@@ -16,8 +15,7 @@ from models.linkage import axle_motion, axle_rods, roll_centre_height
 from models.massprops import GRAVITY, body_properties, truck_properties
 from models.part_mass import single_grams
 from models.spec import LOOSE_PART, PAIRED, Sheet
-
-Vector = NDArray[np.float64]
+from models.vector import Vector
 
 
 @dataclass(frozen=True)

@@ -232,6 +232,7 @@ class Readings(Spec):
 
     def read(self, kind: Kind, value: object, field: str) -> float:
         """Read one of these readings to SI; errors as of :func:`models.bench.quantity.read`."""
+        self.check_units()
         return read(kind, value, field, self.units)
 
     def read_all(self, kind: Kind, values: Iterable[object], field: str) -> list[float]:

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
 from models.bench.compliance import doubt_of
@@ -25,8 +24,7 @@ from models.massprops import truck_properties
 from models.nearest import meant
 from models.part_mass import all_grams, single_grams
 from models.spec import LOOSE_PART, Sheet
-
-Vector = NDArray[np.float64]
+from models.vector import Vector
 
 TOO_MANY_GRAMS = 0.06
 """Share of the truck beyond which unaccounted grams are no wires and screws any more."""

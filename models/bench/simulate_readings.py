@@ -10,15 +10,13 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from models.bench.intake import standing_radii
 from models.bench.lifting import axle_share, lift_angle
 from models.massprops import truck_properties
 from models.part_mass import mass_key, single_grams
 from models.spec import LOOSE_PART, PAIRED, Part, Sheet
-
-Vector = NDArray[np.float64]
+from models.vector import Vector
 
 
 @dataclass(frozen=True)

@@ -13,15 +13,14 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import least_squares
 from scipy.stats import chi2
 
 from models.bench.intake import Weighing
 from models.bench.interval import Interval, covering, gradient, of_limits, of_step, pooled_scatter, shared_rounding
 from models.bench.lifting import axle_share, lift_angle
+from models.vector import Vector
 
-Vector = NDArray[np.float64]
 OUTPUTS = (
     "mass", "x", "y", "height", "front_percent", "left_percent", "cross_percent",
     "front_left", "front_right", "rear_left", "rear_right",

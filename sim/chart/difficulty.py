@@ -56,7 +56,7 @@ def difficulty(cells: Sequence[CellResult], names: Sequence[str], assumed: str =
     most = 9 if width > 7 else 5
     axes.set_xticks(levels if len(levels) <= most else levels[:: -(-len(levels) // most)])
     axes.set_ylabel("success rate")
-    axes.set_xlabel("\n".join(style.wrapped(f"{_place(cells)}, {style.in_words(cells[0].unit)}", width - 1.2, 11.0)))
+    axes.set_xlabel("\n".join(style.wrapped(f"{_place(cells)}, {style.unit_word(cells[0].unit)}", width - 1.2, 11.0)))
     return made
 
 

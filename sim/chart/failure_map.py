@@ -10,14 +10,13 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
-from numpy.typing import NDArray
 
+from models.vector import Vector
 from sim.chart import style
 from sim.chart.relief import lit
 from terrain.heightfield import sample
 from terrain.obstacle import Obstacle
 
-Array = NDArray[np.float64]
 MOST_MARKS = 150
 """Marks of one configuration on a map; of more trials every k-th is drawn, and the line below says so."""
 MOST_TRUCKS = 6
@@ -33,7 +32,7 @@ class Endings:
     name: str
     series: int
     trials: int
-    along: Array
+    along: Vector
     """(n,) m along the lane, of trials that did not clear."""
     reasons: tuple[str, ...]
     """(n,)"""
@@ -122,7 +121,7 @@ def _plan(axes: Axes, obstacle: Obstacle, endings: Sequence[Endings]) -> None:
         side.set_visible(False)
 
 
-def unrolled(lane: Array, along: Array, aside: Array) -> Array:
+def unrolled(lane: Vector, along: Vector, aside: Vector) -> Vector:
     """World points (len(along), len(aside), 2) at distances along a polyline and to its left, m."""
     steps = np.hypot(*np.diff(lane, axis=0).T)
     run = np.concatenate([[0.0], np.cumsum(steps)])
@@ -133,7 +132,7 @@ def unrolled(lane: Array, along: Array, aside: Array) -> Array:
     return np.asarray(middle[:, None, :] + aside[None, :, None] * left[:, None, :])
 
 
-def _profile_heights(obstacle: Obstacle) -> tuple[Array, Array]:
+def _profile_heights(obstacle: Obstacle) -> tuple[Vector, Vector]:
     """Distance along the lane and height of its middle, m."""
     along = np.linspace(0.0, obstacle.finish_s * 1.03, 400)
     points = unrolled(obstacle.lane, along, np.zeros(1))[:, 0]

@@ -5,15 +5,14 @@ from __future__ import annotations
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import ImageDraw, ImageFont
 
 from models.massprops import GRAVITY
+from models.vector import Vector
 from sim.chart import style
 from sim.replay.camera import Camera
 from sim.replay.clip import Clip
 
-Array = NDArray[np.float64]
 LIFTED = 0.01
 """Share of the weight below which a wheel counts as lifted."""
 ARROW = 0.9
@@ -70,12 +69,12 @@ def draw_names(pen: ImageDraw.ImageDraw, eye: Camera, clip: Clip, sample: int, l
         pen.text(at, text, font=letters, fill=tone, anchor=anchor)
 
 
-def _disc(pen: ImageDraw.ImageDraw, at: Array, radius: float, inside: str | None, edge: str, fine: int) -> None:
+def _disc(pen: ImageDraw.ImageDraw, at: Vector, radius: float, inside: str | None, edge: str, fine: int) -> None:
     box = (at[0] - radius, at[1] - radius, at[0] + radius, at[1] + radius)
     pen.ellipse(box, fill=inside, outline=edge, width=2 * fine)
 
 
-def _arrow(pen: ImageDraw.ImageDraw, start: Array, end: Array, colour: str, fine: int) -> None:
+def _arrow(pen: ImageDraw.ImageDraw, start: Vector, end: Vector, colour: str, fine: int) -> None:
     along = end - start
     size = float(np.linalg.norm(along))
     if size < 1.0:

@@ -51,7 +51,7 @@ def limit_shift(limits: Sequence[Limit], names: Sequence[str], width: float = 5.
         style.spot(axes, one.half.value, base, series, _said(one), low=ends[0], high=ends[1], upright=False)
     axes.set_yticks([])
     axes.set_ylim(0.6, len(shown) + 0.9)
-    words = f"{kind(limits[0].obstacle)}, {style.in_words(limits[0].unit)}"
+    words = f"{kind(limits[0].obstacle)}, {style.unit_word(limits[0].unit)}"
     axes.set_xlabel("\n".join(style.wrapped(words, width - 0.8, 11.0)))
     return made
 

@@ -100,7 +100,7 @@ def _mix(axes: Axes, found: ShiftAnswer) -> None:
 
 
 def _told(line: Line) -> str:
-    return f"{line.name}: cleared, %" if line.level is not None else f"{line.name}: limit, {style.in_words(line.unit)}"
+    return f"{line.name}: cleared, %" if line.level is not None else f"{line.name}: limit, {style.unit_word(line.unit)}"
 
 
 def _line(axes: Axes, found: ShiftAnswer, index: int, title: str) -> None:

@@ -269,7 +269,7 @@ def spot(
     note(made, point, text, series)
 
 
-def in_words(unit: str) -> str:
+def unit_word(unit: str) -> str:
     """A level's unit as an axis tells it."""
     return "degrees" if unit == "deg" else unit
 

@@ -14,16 +14,15 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Polygon, Rectangle
-from numpy.typing import NDArray
 from scipy.spatial import ConvexHull
 
 from models.rigid import RigidModel
+from models.vector import Vector
 from sim.chart.relief import lit, paint_relief
 from terrain.gates import Gate
 from terrain.heightfield import Heightfield, sample
 from terrain.obstacle import Obstacle
 
-Points = NDArray[np.float64]
 LANE, TRUCK, INK = "#b3261e", "#1f4e79", "#222222"
 STEEP = LinearSegmentedColormap.from_list("steep", ["#f4f1ea", "#e8c26a", "#c2592b", "#3b0f2b"])
 MOST_PIXELS = 1600
@@ -37,7 +36,7 @@ class SideView:
 
     wheelbase: float
     tyre_radius: float
-    outlines: tuple[Points, ...] = ()
+    outlines: tuple[Vector, ...] = ()
     """Closed (n, 2) x, z outlines of hull parts; none draws a plain box."""
 
     @staticmethod
@@ -53,7 +52,7 @@ class SideView:
                 outlines.append(own[ConvexHull(own).vertices])
         return SideView(model.wheelbase, float(max(model.tyres[0].row_radius)), tuple(outlines))
 
-    def shapes(self) -> tuple[Points, ...]:
+    def shapes(self) -> tuple[Vector, ...]:
         """Outlines to draw."""
         if self.outlines:
             return self.outlines
@@ -110,7 +109,7 @@ def _title(obstacle: Obstacle) -> str:
     return f"{name}{level}{texture}{shrunk}"
 
 
-def _thinned(ground: Heightfield) -> tuple[Points, float]:
+def _thinned(ground: Heightfield) -> tuple[Vector, float]:
     """Every k-th node and its spacing, so that a large yard fits the picture."""
     k = max(1, math.ceil(max(ground.z.shape) / MOST_PIXELS))
     return ground.z[::k, ::k], k * ground.spacing
@@ -154,8 +153,8 @@ def _name_gates(axes: Axes, gates: tuple[Gate, ...]) -> None:
                   va="top", color=INK).set_parse_math(False)  # fmt: skip
 
 
-def lane_points(obstacle: Obstacle, spacing: float) -> tuple[Points, Points]:
-    """Points (n, 2) along the lane about ``spacing`` m apart and their distance (n,) along it, m."""
+def lane_points(obstacle: Obstacle, spacing: float) -> tuple[Vector, Vector]:
+    """Vector (n, 2) along the lane about ``spacing`` m apart and their distance (n,) along it, m."""
     steps = np.hypot(*np.diff(obstacle.lane, axis=0).T)
     at = np.concatenate([[0.0], np.cumsum(steps)])
     s = np.linspace(0.0, at[-1], max(2, math.ceil(at[-1] / spacing) + 1))
@@ -179,7 +178,7 @@ def _mark_lane(axes: Axes, obstacle: Obstacle) -> None:
     axes.set_ylim(*_image_extent(obstacle.ground)[2:])
 
 
-def slope_map(ground: Heightfield) -> Points:
+def slope_map(ground: Heightfield) -> Vector:
     """Slope of every cell, (nx - 1, ny - 1), deg: steepest line of the bilinear cell at its middle."""
     z = ground.z
     dzdx = 0.5 * (z[1:, :-1] - z[:-1, :-1] + z[1:, 1:] - z[:-1, 1:]) / ground.spacing
@@ -221,7 +220,7 @@ def _side(axes: Axes, obstacle: Obstacle, truck: SideView) -> None:
     axes.set_ylabel("height, mm")
 
 
-def wheel_height(s: Points, z: Points, at: float, radius: float) -> float:
+def wheel_height(s: Vector, z: Vector, at: float, radius: float) -> float:
     """Height of a wheel centre standing at ``at`` on the profile z(s): the lowest place the rigid circle can have."""
     near = np.abs(s - at) < radius
     if not near.any():
@@ -229,7 +228,7 @@ def wheel_height(s: Points, z: Points, at: float, radius: float) -> float:
     return float(np.max(z[near] + np.sqrt(radius**2 - (s[near] - at) ** 2)))
 
 
-def _place_truck(axes: Axes, truck: SideView, s: Points, z: Points, rear: float, alpha: float = 0.9) -> float:
+def _place_truck(axes: Axes, truck: SideView, s: Vector, z: Vector, rear: float, alpha: float = 0.9) -> float:
     """Draw the truck with its rear axle at ``rear``, front axle a wheelbase on; return the height of its top, m."""
     r, wb = truck.tyre_radius, truck.wheelbase
     rear_z = wheel_height(s, z, rear, r)

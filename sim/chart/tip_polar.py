@@ -7,20 +7,19 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 from matplotlib.figure import Figure
-from numpy.typing import NDArray
 
 from models.massprops import contact_places, truck_properties
 from models.spec import Sheet
+from models.vector import Vector
 from sim.chart import style
 from sim.trial.tilt_table import Tilted, how, reach
 
-Array = NDArray[np.float64]
 SIDES = (("nose down", 0.0), ("left", 90.0), ("nose up", 180.0), ("right", 270.0))
 MOST = 8
 """Trucks in colour; further ones stay grey."""
 
 
-def tip_curve(sheet: Sheet, direction: Array) -> Array:
+def tip_curve(sheet: Sheet, direction: Vector) -> Vector:
     """Tip angle (n,) deg in directions (n,) rad from ahead, to the left: the side that is low; rigid truck."""
     cg = truck_properties(sheet).cg
     return np.asarray(np.degrees(np.arctan2(reach(contact_places(sheet), cg, direction), cg[2])))

@@ -15,9 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import t as student
 
+from models.vector import Vector
 from sim.statistics.interval import Estimate, Rate, wilson
-
-Vector = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

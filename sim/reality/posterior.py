@@ -15,13 +15,11 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import expit, logsumexp
 
+from models.vector import Vector
 from sim.reality.observed import Tried
 from sim.reality.response import Response
-
-Vector = NDArray[np.float64]
 
 GRIP_DOUBT, SKILL_DOUBT, SPREAD_DOUBT = 0.15, 1.0, 0.7
 N_GRIP, N_SKILL = 61, 61

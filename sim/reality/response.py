@@ -7,10 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import expit
 
-Vector = NDArray[np.float64]
+from models.vector import Vector
 
 LEVEL_DOUBT, SLOPE_DOUBT = 3.0, 20.0
 """Prior standard deviations: of the log odds at the sheet's grip, and of their change per unit of log grip. The luck
