@@ -11,7 +11,7 @@ import pytest
 
 from models.rigid import WHEEL_BODIES
 from sim.batch.study import make_task
-from sim.chart.film import film
+from sim.chart.film import FRAMES_PER_SECOND, HOLD, film
 from sim.compare.comparison import compare
 from sim.errors import SimError
 from sim.replay import clip as clips_of
@@ -239,6 +239,9 @@ def test_film_has_a_frame_every_40_ms_and_shows_the_margin(shown: list[Clip]) ->
     assert frames[0].shape == (720, 1280, 3)
     assert np.diff(made.times()[:5]) == pytest.approx(np.full(4, 0.04))
     assert len(np.unique(frames[-1].reshape(-1, 3), axis=0)) > 500
+    # The last moment stands for so long and is painted once.
+    assert [frame is frames[-1] for frame in frames[-round(HOLD * FRAMES_PER_SECOND) - 1 :]] == [
+        False, *[True] * round(HOLD * FRAMES_PER_SECOND)]
 
 
 # The library's reader leaves its pipes to the garbage collector; only this test reads films.
@@ -283,6 +286,10 @@ def test_find_what_was_asked_for(store_file: Path) -> None:
         comparison = compare(store, "as it is")
         one, other = find(store, comparison, Wanted("battery forward", "as it is", "climb:45"))
         assert (one.trial.task.obstacle, one.trial.task.level) == ("climb", 45.0)
+        assert one.trial.task.draw == other.trial.task.draw
+        # Left to choose, it shows a pair of which one truck cleared alone.
+        one, other = find(store, comparison, Wanted("battery forward", "as it is"))
+        assert (one.trial.record.cleared, other.trial.record.cleared) == (True, False)
         assert one.trial.task.draw == other.trial.task.draw
         with pytest.raises(SimError, match="as it is, battery forward"):
             find(store, comparison, Wanted("nobody"))

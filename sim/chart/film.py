@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import groupby, repeat
 
 import numpy as np
 from matplotlib import font_manager
@@ -73,7 +74,7 @@ class Film:
         views = sights(self.clips[0])
         times = self.times()
         strip = Strip(self, times)
-        for time in times:
+        for time, same in groupby(times):
             at = [int(np.clip(np.searchsorted(c.trace.time, time), 0, len(c.trace.time) - 1)) for c in self.clips]
             whole = Image.new("RGB", self.layout.size, style.INK)
             things = scene.moment(bed, self._cast(at), style.SCENE)
@@ -82,7 +83,8 @@ class Film:
             whole.paste(strip.at(float(time), at), self.layout.strip[:2])
             if self.verdict and time >= times[-1]:
                 self._write_verdict(whole)
-            yield np.asarray(whole)
+            # The last moment stands: it is painted once.
+            yield from repeat(np.asarray(whole), len(list(same)))
 
     def _cast(self, at: Sequence[int]) -> list[tuple[Clip, int, str, bool]]:
         return [

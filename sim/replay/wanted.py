@@ -46,16 +46,23 @@ def find(store: Store, comparison: Comparison, wanted: Wanted) -> list[Pick]:
         and (wanted.truck is None or config == configs[wanted.truck])
         and wanted.repeat in (None, repeat)
     ]
-    for trial in first:
-        chosen = [_pick(trial, names, comparison)]
-        if wanted.against is None:
-            return chosen
-        task = trial.task
-        other = trials.get((task.obstacle, task.level, task.driver, configs[wanted.against], task.repeat))
-        if other is not None:
-            return [*chosen, _pick(other, names, comparison)]
+    if first and wanted.against is None:
+        return [_pick(first[0], names, comparison)]
+    there = [(trial.task.obstacle, trial.task.level, trial.task.driver, configs.get(wanted.against or ""),
+              trial.task.repeat) for trial in first]
+    pairs = [(one, trials[spot]) for one, spot in zip(first, there, strict=True) if spot in trials]
+    if pairs:
+        return [_pick(trial, names, comparison) for trial in max(pairs, key=lambda pair: _apart(comparison, *pair))]
     raise SimError("no such trial was recorded", file=store.path, field="replay",
                    value=wanted.obstacle or wanted.truck or wanted.repeat, remedy=_recorded_places(trials.values()))
+
+
+def _apart(comparison: Comparison, one: Trial, other: Trial) -> tuple[bool, float]:
+    """How telling two trials of one place are: whether one was cleared alone, then how far the rates there differ."""
+    rates = {cell.config: cell.rate.share for cell in comparison.cells if cell.rate.trials and (
+        cell.obstacle, cell.level, cell.driver) == (one.task.obstacle, one.task.level, one.task.driver)}
+    gap = abs(rates.get(one.task.config, 0.0) - rates.get(other.task.config, 0.0))
+    return one.record.cleared != other.record.cleared, gap
 
 
 def _most_telling(store: Store, comparison: Comparison, names: list[str]) -> list[Pick]:
