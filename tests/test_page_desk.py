@@ -256,6 +256,13 @@ def test_answers_of_decisions_are_tables_to_sort() -> None:
     assert (name, low[:4], high[:5], decides, minutes) == ("grip", "+0.0", "-100.", "59", "20")
     assert measure.startswith("Slip board")
     assert [row[3][1] for row in found.rows] == [one["decides"] for one in told["influences"]]  # what is sorted by
+    # A free change has no gain per unit of money: it says so, and comes first of those that gain.
+    priced = json.loads((Path(__file__).parent / "worth_answer.json").read_text(encoding="utf-8"))
+    worth = of_decision(RunState("w", "worth", {}, "done", result=priced))
+    assert worth is not None
+    assert worth.rows[0][5][0] == "free"
+    assert worth.rows[0][5][1] == max(row[5][1] for row in worth.rows)
+    assert [row[5][0] for row in worth.rows[1:]] == [f"{one['per_money']:.2f}" for one in priced["changes"][1:]]
     family = {"family": "ledge", "lines": 2, "tries": 9, "predicted": 0.5, "seen": 2 / 3}
     real = of_decision(RunState("r", "reality", {}, "done", result={"conclusions": ["As foretold."], "families": [
         family]}))

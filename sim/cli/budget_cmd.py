@@ -108,8 +108,9 @@ def sentences(answer: Budget) -> list[str]:
     ties = [one for one in answer.ties if one.mask]
     if ties:
         cheapest = min(ties, key=lambda one: one.money)
-        cheaper = f"; the cheapest of them is {cheapest.label} for {cheapest.money:g} {currency}"
-        said.append(f"{len(ties)} other driven sets cannot be told apart from it"
+        which = "; the cheapest of them is" if len(ties) > 1 else ":"
+        cheaper = f"{which} {cheapest.label} for {cheapest.money:g} {currency}"
+        said.append(f"{len(ties)} other driven set{'s' if len(ties) > 1 else ''} cannot be told apart from it"
                     + (cheaper if cheapest.money < best.money else "") + ".")
     missed = max((one.behind.high for one in ties if one.behind), default=0.0)
     wrong = f"as little as {best.gain.low:+.1f} points for {best.money:g} {currency}"

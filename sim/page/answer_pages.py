@@ -42,27 +42,36 @@ def screen(request: Request) -> Response:
 
 
 def report(request: Request) -> Response:
-    """Write the report of a store, if the store is newer, and show it."""
-    from sim.report.page import write_report
-
+    """Show the report of a store."""
     shelf = shelf_of(request)
-    store = shelf.folder.existing(request.query_params.get("store", ""), ".sqlite")
-    page = store.with_suffix(".html")
-    if not page.exists() or page.stat().st_mtime < store.stat().st_mtime:
-        write_report(store, page)
+    page = _reported(shelf.folder.existing(request.query_params.get("store", ""), ".sqlite"))
     there = "#replay" if request.query_params.get("at") == "replay" else ""
     return RedirectResponse(f"{request.scope['root_path']}/file/{shelf.folder.name(page)}{there}", 303)
 
 
 def share(request: Request) -> Response:
-    """Draw the one picture that says it, for a post."""
-    from sim.report.charts import draw_of_store
+    """Give the one picture that says it, for a post: the report's own, wide or square."""
+    from sim.chart.share import SIZES
 
-    shelf = shelf_of(request)
-    store = shelf.folder.existing(request.query_params.get("store", ""), ".sqlite")
-    with tempfile.TemporaryDirectory() as made:
-        files = draw_of_store("success", store, None, Path(made), ["png"])
-        return _data(files[0].read_bytes(), ".png", f"{store.stem}.png")
+    asked = request.query_params
+    store, shape = shelf_of(request).folder.existing(asked.get("store", ""), ".sqlite"), asked.get("shape", "wide")
+    if shape not in SIZES:
+        raise SimError("no such shape", field="shape", value=shape, remedy=f"Choose one of: {', '.join(SIZES)}")
+    page = _reported(store)
+    picture = page.with_name(f"{page.stem}-data") / f"share-{shape}.png"
+    if not picture.exists():
+        raise SimError("holds no trial to show yet", file=store, remedy="Ask something first")
+    return _data(picture.read_bytes(), ".png", f"{store.stem}-{shape}.png")
+
+
+def _reported(store: Path) -> Path:
+    """The report of a store, written anew if the store is newer."""
+    from sim.report.page import write_report
+
+    page = store.with_suffix(".html")
+    if not page.exists() or page.stat().st_mtime < store.stat().st_mtime:
+        write_report(store, page)
+    return page
 
 
 def file(request: Request) -> Response:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -101,7 +102,7 @@ def _worth(result: Result) -> Told:
     money = result.get("currency") or "money"
     rows: list[Row] = [
         (_name(one["name"]), _ranged(one["alone"]), _ranged(one["shapley"]), _plain(one["price"]),
-         _plain(one["mass_g"], "+.1f"), _plain(one["per_money"], ".2f")) for one in result["changes"]]
+         _plain(one["mass_g"], "+.1f"), _per_money(one)) for one in result["changes"]]
     columns = ("change", "alone", "in company", f"price, {money}", "grams", f"gain per {money}")
     return [result["sentence"], result["cost_of_error"]], columns, rows
 
@@ -131,6 +132,13 @@ def _reality(result: Result) -> Told:
 
 _TABLES: Mapping[str, Callable[[Result], Told]] = {
     "worth": _worth, "budget": _budget, "doubt": _doubt, "reality": _reality}
+
+
+def _per_money(one: Mapping[str, Any]) -> tuple[str, float | str]:
+    """Gain per unit of money; what costs nothing comes before or after all that costs, as it gains or loses."""
+    if one["price"] == 0:
+        return "free", math.copysign(1e8, float(one["shapley"]["value"]))
+    return _plain(one["per_money"], ".2f")
 
 
 def _name(value: Any) -> tuple[str, float | str]:

@@ -27,6 +27,8 @@ from terrain.families.registry import FAMILIES
 from terrain.file_name import GROUND, full_name, names_file
 
 DECISIONS: dict[str, Literal["worth", "budget", "doubt"]] = {one: one for one in ("worth", "budget", "doubt")}
+ASKED = {"worth": "which is worth its money and grams", "budget": "what a sum of money buys best",
+         "doubt": "could what is not known flip it"}
 USUAL = ("climb", "ledge-on-slope", "side-hill", "descent")
 LENGTHS = ((20, "a first look"), (40, "an evening"), (150, "a night"))
 """Repeats of each truck at each level, and what people call that."""
@@ -111,7 +113,8 @@ def _new(shelf: Shelf, sent: FormData, kind: str) -> RunState:
     if kind in DECISIONS:
         options = ["--money", str(_number(sent, "money"))] if kind == "budget" else []
         name = _free(shelf, f"{stem}-{kind}")
-        return RunState(name, DECISIONS[kind], {"build": build, "changes": named, "families": families,
+        title = f"{stem}: {ASKED[kind]}? {', '.join(known[one] for one in changes)}"[:200]
+        return RunState(name, DECISIONS[kind], {"name": title, "build": build, "changes": named, "families": families,
                                                 "out": f"questions/{name}", "options": options})
     until = str(sent.get("until", ""))
     if until and not re.fullmatch(r"([01]?\d|2[0-3]):[0-5]\d", until):
