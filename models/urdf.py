@@ -43,7 +43,7 @@ def write_urdf(sheet: Sheet, folder: Path, model: RigidModel | None = None) -> P
 
     Links and joints carry the names of :data:`models.rigid.BODY_NAMES`; the chassis link's origin is the sheet datum.
 
-    :return: the URDF file.
+    :returns: the URDF file.
     :raises BuildSheetError: the sheet cannot be assembled, or the folder cannot be written.
     """
     sheet = resolve(sheet)

@@ -43,25 +43,15 @@ def make(
 ) -> Obstacle:
     """Build an obstacle of a family at a level.
 
-    Parameters
-    ----------
-    family, level
-        Name and difficulty in the family's own unit.
-    wheelbase, tyre_radius
-        Of the truck it is sized by, m. Builds to be compared must share them, or they meet different ground.
-    seed
-        Decides every random thing; not negative.
-    roughness
-        rms of the surface texture, m; None takes the family's default, 0 makes it smooth.
-    scale
-        24 for 1/24; for test terrains with full-size dimensions. None judges it from the wheelbase.
-    detail
-        The family's parameters in bench units (``slope_deg=15``), and ``roughness_mm`` instead of ``roughness``.
-
-    Raises
-    ------
-    TerrainError
-        For an unknown family or parameter, or a value out of range.
+    :param family, level: Name and difficulty in the family's own unit.
+    :param wheelbase, tyre_radius: Of the truck it is sized by, m. Builds to be compared must share them, or they meet
+        different ground.
+    :param seed: Decides every random thing; not negative.
+    :param roughness: rms of the surface texture, m; None takes the family's default, 0 makes it smooth.
+    :param scale: 24 for 1/24; for test terrains with full-size dimensions. None judges it from the wheelbase.
+    :param detail: The family's parameters in bench units (``slope_deg=15``), and ``roughness_mm`` instead of
+        ``roughness``.
+    :raises TerrainError: An unknown family or parameter, or a value out of range.
     """
     kind = family_named(family)
     yard = Yardstick(wheelbase, tyre_radius, 0.0 if scale is None else scale)

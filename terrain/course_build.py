@@ -41,7 +41,7 @@ def _free(leg: Leg, yard: Yardstick, rng: np.random.Generator) -> Piece:
     wb, length = yard.wheelbase, 0.001 * (leg.free_mm or 0.0)
     band = (1.0 / (4.0 * wb), 1.0 / (0.8 * wb))
     step = 0.1 * wb
-    waves = noise.tile(rng, (256, 128), (step, step), noise.power_law(1.0, noise.WAVINESS, band))
+    waves = noise.tile(rng, (256, 128), (step, step), noise.PowerLaw(1.0, noise.WAVINESS, band))
     field = noise.periodic(noise.scaled(waves, 0.001 * leg.undulation_mm), (step, step))
     fade = min(wb, 0.5 * length)
 
@@ -80,9 +80,8 @@ def build(course: CourseFile, yard: Yardstick, *, seed: int, percent: float = 10
         try:
             piece = _free(leg, yard, rng) if leg.obstacle is None else _obstacle(leg, yard, rng, percent)
         except TerrainError as error:
-            raise TerrainError(
-                error.what, file=course.name, field=f"leg {number}: {error.field or leg.obstacle}", remedy=error.remedy
-            ) from None
+            raise TerrainError(error.what, file=course.name, field=f"leg {number}: {error.field or leg.obstacle}",
+                               remedy=error.remedy) from None
         placed.append((at, piece))
         at = yard.snap(at + piece.length)
     lane = _lane(gates, at + (BEYOND + 1.0) * wb, wb)

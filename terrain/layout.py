@@ -60,7 +60,7 @@ def lay_out(
         start=Pose(0.0, 0.0, 0.0),
         lane=np.array([[0.0, 0.0], [end - 0.25 * wb, 0.0]]),
         finish_s=finish,
-        lane_half_width=piece.lane_half_width if piece.lane_half_width is not None else LANE_HALF_WIDTH * wb,
+        lane_half_width=LANE_HALF_WIDTH * wb,
         crux=(begin + piece.crux[0], begin + piece.crux[1]),
         descending=piece.descending,
         detail=_record(detail | {"cell_mm": cell * 1000.0} | dict(piece.notes)),

@@ -49,7 +49,12 @@ def _gain(shape: tuple[int, int], spacing: tuple[float, float], density: Callabl
 
 @dataclass(frozen=True)
 class PowerLaw:
-    """A density by wave number k; equal ones are told to be so."""
+    """Two-dimensional density whose straight cuts have the one-sided profile density ``level * n**-2``.
+
+    For waviness 2 a cut through C k^-3 has 2 * C * integral of (n^2 + m^2)^(-3/2) dm = 4 C n^-2, so C = level / 4.
+    The identity needs all k from n to infinity; a band that ends at n_max lowers the cut's density by the
+    factor sqrt(1 - (n/n_max)^2). Other wavinesses keep the fall but not the level. Equal ones are told to be so.
+    """
 
     level: float
     waviness: float
@@ -59,16 +64,6 @@ class PowerLaw:
         """Density at a radial wave number, cycles/m; zero outside the band."""
         inside = (k >= self.band[0]) & (k <= self.band[1])
         return np.where(inside, 0.25 * self.level * k ** -(self.waviness + 1.0), 0.0)
-
-
-def power_law(level: float, waviness: float, band: tuple[float, float]) -> PowerLaw:
-    """Two-dimensional density whose straight cuts have the one-sided profile density ``level * n**-2``.
-
-    For waviness 2 a cut through C k^-3 has 2 * C * integral of (n^2 + m^2)^(-3/2) dm = 4 C n^-2, so C = level / 4.
-    The identity needs all k from n to infinity; a band that ends at n_max lowers the cut's density by the
-    factor sqrt(1 - (n/n_max)^2). Other wavinesses keep the fall but not the level.
-    """
-    return PowerLaw(level, waviness, band)
 
 
 def periodic(surface: Grid, spacing: tuple[float, float]) -> Shape:
@@ -103,7 +98,7 @@ def roughness(rng: np.random.Generator, tyre_radius: float, cell: float, rms: fl
     whatever the obstacle's length.
     """
     band = (1.0 / (LONGEST * tyre_radius), 1.0 / (SHORTEST * tyre_radius))
-    return periodic(scaled(tile(rng, TILE, (cell, cell), power_law(1.0, WAVINESS, band)), rms), (cell, cell))
+    return periodic(scaled(tile(rng, TILE, (cell, cell), PowerLaw(1.0, WAVINESS, band)), rms), (cell, cell))
 
 
 def scaled(surface: Grid, rms: float) -> Grid:

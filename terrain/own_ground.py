@@ -119,15 +119,13 @@ def checked_lane(name: str, ground: Heightfield, lane: NDArray[np.float64], whee
     if steps.min() <= 0.0:
         raise TerrainError("has the same point twice in a row", file=name, field="lane")
     if steps.sum() < 3.0 * wheelbase:
-        raise TerrainError(
-            f"is {1000 * steps.sum():.0f} mm long", file=name, field="lane", remedy="make it three wheelbases or more"
-        )
+        raise TerrainError(f"is {1000 * steps.sum():.0f} mm long", file=name, field="lane",
+                           remedy="make it three wheelbases or more")
     x_min, x_max, y_min, y_max = ground.extent
     off = (path[:, 0] < x_min) | (path[:, 0] > x_max) | (path[:, 1] < y_min) | (path[:, 1] > y_max)
     if off.any():
         x, y = 1000 * path[int(np.argmax(off))]
         span = ", ".join(f"{1000 * value:.0f}" for value in (x_min, x_max, y_min, y_max))
-        raise TerrainError(
-            "lies outside the ground", file=name, field="lane", value=f"{x:.0f},{y:.0f}", remedy=f"stay in {span} mm"
-        )
+        raise TerrainError("lies outside the ground", file=name, field="lane", value=f"{x:.0f},{y:.0f}",
+                           remedy=f"stay in {span} mm")
     return path

@@ -29,8 +29,6 @@ class Piece:
     """(from, to) local x of the difficulty, m."""
     rise: float = 0.0
     descending: bool = False
-    lane_half_width: float | None = None
-    """m; None takes three quarters of a wheelbase."""
     cell: float | None = None
     """m; a finer grid that the piece needs, or None."""
     notes: tuple[tuple[str, float | str], ...] = ()

@@ -59,6 +59,10 @@ class Profile:
         end = float(stretch.height(np.asarray(stretch.x + stretch.length)))
         return Profile((*self.stretches, stretch), self.length + stretch.length, end, slope)
 
+    def across(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
+        """The same at every y: the profile as the shape of a piece."""
+        return self(x) + 0.0 * y
+
     def __call__(self, x: ArrayLike) -> NDArray[np.float64]:
         """Height, m, at x (m, any shape)."""
         at = np.asarray(x, dtype=np.float64)

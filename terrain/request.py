@@ -59,9 +59,8 @@ def family_named(name: str) -> Family:
 def checked(text: str, parts: Words, family: Family) -> Request:
     """Read level and parameters against the family; raise TerrainError for anything that does not fit."""
     if parts.level is None:
-        raise TerrainError(
-            "the level is missing", value=text, remedy=f"write {family.name}:VALUE with VALUE in {family.unit}"
-        )
+        raise TerrainError("the level is missing", value=text,
+                           remedy=f"write {family.name}:VALUE with VALUE in {family.unit}")
     detail: dict[str, float] = {}
     for extra in parts.extras:
         key, equals, value = extra.partition("=")

@@ -28,9 +28,8 @@ class Yardstick:
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.wheelbase) and 0.02 <= self.wheelbase <= 2.0):
-            raise TerrainError(
-                "a wheelbase lies between 0.02 and 2 m", field="wheelbase", value=self.wheelbase, remedy="give metres"
-            )
+            raise TerrainError("a wheelbase lies between 0.02 and 2 m", field="wheelbase", value=self.wheelbase,
+                               remedy="give metres")
         if not (math.isfinite(self.tyre_radius) and 0.005 <= self.tyre_radius <= 0.5 * self.wheelbase):
             raise TerrainError("a tyre radius lies between 0.005 m and half the wheelbase", field="tyre_radius",
                                value=self.tyre_radius, remedy="give metres")

@@ -43,7 +43,7 @@ def test_generated_roughness_has_the_class_value_and_waviness_two(scale: float) 
     """
     gd = rocks.class_density(4.0)
     end = 2.0 * rocks.SPECTRUM_END * scale
-    density = noise.power_law(gd * 0.1**2 / scale, 2.0, (0.0, end))
+    density = noise.PowerLaw(gd * 0.1**2 / scale, 2.0, (0.0, end))
     surface = noise.tile(np.random.default_rng(11), TILE, (CELL, CELL), density)
     n, found = profile_spectrum(surface, CELL)
     # Back to full size: wave number n / S, density times S^3.
@@ -57,7 +57,7 @@ def test_generated_roughness_has_the_class_value_and_waviness_two(scale: float) 
 
 
 def test_roughness_is_isotropic() -> None:
-    surface = noise.tile(np.random.default_rng(2), (1024, 1024), (CELL, CELL), noise.power_law(1.0, 2.0, (5.0, 140.0)))
+    surface = noise.tile(np.random.default_rng(2), (1024, 1024), (CELL, CELL), noise.PowerLaw(1.0, 2.0, (5.0, 140.0)))
     _, along = profile_spectrum(surface, CELL)
     _, across = profile_spectrum(surface.T, CELL)
     # About a hundred independent cuts each: sums agree to a few percent.

@@ -56,11 +56,10 @@ def laid(family: str, level: float, model: RigidModel, cell: float, degrees: flo
     x, y = grid_over((float(x0), float(x1)), (float(y0), float(y1)), cell)
     z = piece.shape(x * cos + y * sin - begin, y * cos - x * sin)
     lane = np.array([(0.0, 0.0), (end - 0.25 * wb, 0.0)]) @ np.array([[cos, sin], [-sin, cos]])
-    half = LANE_HALF_WIDTH * wb if piece.lane_half_width is None else piece.lane_half_width
     return Obstacle(
         family, level, kind.unit, Heightfield.of(z, (float(x[0, 0]), float(y[0, 0])), cell),
-        Pose(0.0, 0.0, math.radians(degrees)), lane, finish, half, (begin + piece.crux[0], begin + piece.crux[1]),
-        piece.descending,
+        Pose(0.0, 0.0, math.radians(degrees)), lane, finish, LANE_HALF_WIDTH * wb,
+        (begin + piece.crux[0], begin + piece.crux[1]), piece.descending,
     )  # fmt: skip
 
 

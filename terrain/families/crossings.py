@@ -25,13 +25,10 @@ def hump(level: float, yard: Yardstick, rng: np.random.Generator) -> Piece:
     over = up.arc(-slope, ridge_radius)
     whole = over.straight(RAMP * wb * math.cos(slope)).arc(0.0, FOOT_RADIUS * wb)
 
-    def shape(x: Grid, y: Grid) -> Grid:
-        return whole(x) + 0.0 * y
-
     ridge = 0.5 * whole.length
     return Piece(
         length=whole.length,
-        shape=shape,
+        shape=whole.across,
         finish=ridge + BEYOND * wb * math.cos(slope),
         crux=(ridge - 0.5 * wb, ridge + 0.5 * wb),
         rise=whole.rise,
@@ -51,10 +48,7 @@ def gully(level: float, yard: Yardstick, rng: np.random.Generator, bank_deg: flo
     whole = down.arc(bank, radius).straight(fall).arc(0.0, radius)
     near, far = lead.length, whole.length
 
-    def shape(x: Grid, y: Grid) -> Grid:
-        return whole(x) + 0.0 * y
-
-    return then_level(far, yard, shape, (near, far + 0.5 * wb), notes=(("bank_built_deg", math.degrees(bank)),))
+    return then_level(far, yard, whole.across, (near, far + 0.5 * wb), notes=(("bank_built_deg", math.degrees(bank)),))
 
 
 def log(level: float, yard: Yardstick, rng: np.random.Generator, buried_percent: float, skew_deg: float) -> Piece:

@@ -120,7 +120,7 @@ def slab(
     wb, slope, turn = yard.wheelbase, math.radians(level), math.radians(grain_deg)
     band = (1.0 / (noise.LONGEST * yard.tyre_radius), 1.0 / (0.5 * yard.tyre_radius))
     spacing = (stretch * yard.cell, yard.cell)
-    plain = noise.tile(rng, noise.TILE, (yard.cell, yard.cell), noise.power_law(1.0, noise.WAVINESS, band))
+    plain = noise.tile(rng, noise.TILE, (yard.cell, yard.cell), noise.PowerLaw(1.0, noise.WAVINESS, band))
     ridges = noise.periodic(noise.scaled(plain, 0.01 * ridge_percent * yard.tyre_radius), spacing)
     entry = Profile().arc(slope, TURN_RADIUS * wb)
     even = entry.straight(SLOPE_LENGTH * wb * math.cos(slope))
@@ -163,7 +163,7 @@ def graded_roughness(level: float, yard: Yardstick, rng: np.random.Generator) ->
     full = class_density(level) * REFERENCE_WAVE_NUMBER**2
     band = (0.0, 2.0 * SPECTRUM_END * scale)
     # G'(n') n'^2 = Gd n0^2 (S/n')^2 n'^2 / S^3 = Gd n0^2 / S.
-    surface = noise.tile(rng, noise.TILE, (yard.cell, yard.cell), noise.power_law(full / scale, 2.0, band))
+    surface = noise.tile(rng, noise.TILE, (yard.cell, yard.cell), noise.PowerLaw(full / scale, 2.0, band))
     field = noise.periodic(surface, (yard.cell, yard.cell))
     crux = (0.5 * wb, (0.5 + FIELD_LENGTH) * wb)
 

@@ -35,12 +35,9 @@ def _hill(slope: float, yard: Yardstick) -> Piece:
     even = entry.straight(SLOPE_LENGTH * wb * plan)
     whole = even.arc(0.0, TURN_RADIUS * wb)
 
-    def shape(x: Grid, y: Grid) -> Grid:
-        return whole(x) + 0.0 * y
-
     return Piece(
         length=whole.length,
-        shape=shape,
+        shape=whole.across,
         finish=entry.length + FINISH * wb * plan,
         crux=(entry.length, even.length),
         rise=whole.rise,

@@ -187,12 +187,9 @@ def inclined_plane(level: float, yard: Yardstick, rng: np.random.Generator) -> P
     plan = math.cos(slope)
     whole = Profile().arc(slope, 1e-6).straight(SLOPE_LENGTH * wb * plan).arc(0.0, 1e-6)
 
-    def shape(x: Grid, y: Grid) -> Grid:
-        return whole(x) + 0.0 * y
-
     return Piece(
         length=whole.length + BEYOND * wb,
-        shape=shape,
+        shape=whole.across,
         finish=FINISH * wb * plan,
         crux=(0.0, SLOPE_LENGTH * wb * plan),
         rise=whole.rise,
