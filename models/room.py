@@ -16,7 +16,7 @@ from models.behind import behind
 from models.ends import corners
 from models.errors import BuildSheetError
 from models.nearest import meant
-from models.spec import LOOSE_PART, PAIRED, Axle, HullShape, Part, Sheet
+from models.spec import LOOSE_PART, PAIRED, HullShape, Part, Sheet
 from models.tyrereach import tyre_points
 from models.vector import Vector
 
@@ -200,20 +200,16 @@ def travel(rides_on: str, body: str, sheet: Sheet) -> tuple[float, float]:
         return 0.0, 0.0
     up, down = 0.0, 0.0
     if theirs:
-        shock = _axle(sheet, theirs).shock
+        shock = getattr(sheet.axles, theirs).shock
         up, down = up + shock.bump_mm, down + shock.droop_mm
     if mine:
-        shock = _axle(sheet, mine).shock
+        shock = getattr(sheet.axles, mine).shock
         up, down = up + shock.droop_mm, down + shock.bump_mm
     return up, down
 
 
 def _end_of(body: str) -> str:
     return body.partition("_")[0] if body != "chassis" else ""
-
-
-def _axle(sheet: Sheet, end: str) -> Axle:
-    return sheet.axles.front if end == "front" else sheet.axles.rear
 
 
 def overlaps(thing: Box, low: Vector, high: Vector) -> bool:

@@ -51,6 +51,11 @@ class Assumed:
     how: str
     """How to measure it."""
 
+    @property
+    def part(self) -> str:
+        """Name of the part it belongs to."""
+        return self.key.removeprefix("parts.").rpartition(".")[0]
+
 
 @dataclass(frozen=True)
 class Ranked:
@@ -103,7 +108,8 @@ def doubts(sheet: Sheet) -> Doubts:
         return Doubts((), dict.fromkeys((*ANGLES, *ALSO), 0.0))
     truck_properties(sheet)  # refuses what no truck can be
     base = results(sheet)
-    slope = np.array([_moved(sheet, value, base) for value in values]).T
+    # How far the results move for one standard deviation: from a tenth of it, to first order.
+    slope = np.array([(results(shifted(sheet, value, 0.1)) - base) * 10.0 for value in values]).T
     covariance = np.eye(len(values))  # all values counted in their standard deviations
     known = _weighed(sheet, values)
     if len(known):
@@ -173,16 +179,10 @@ def _of_part(part: Part, sheet: Sheet) -> Iterator[Assumed]:
         yield Assumed(f"parts.{part.name}.{kind}", words.format(part.name), kind, sigma, how)  # type: ignore[arg-type]
 
 
-def _moved(sheet: Sheet, value: Assumed, base: Vector) -> Vector:
-    """How far the results move for one standard deviation: from a tenth of it, to first order."""
-    return (results(shifted(sheet, value, 0.1)) - base) * 10.0
-
-
 def shifted(sheet: Sheet, value: Assumed, by: float) -> Sheet:
     """The sheet with one value moved by this many of its standard deviations."""
     if value.kind in ("mass", "x", "y", "z"):
-        name = value.key.split(".", 1)[1].rsplit(".", 1)[0]
-        parts = tuple(_shifted_part(p, value, by) if p.name == name else p for p in sheet.parts)
+        parts = tuple(_shifted_part(p, value, by) if p.name == value.part else p for p in sheet.parts)
         return sheet.model_copy(update={"parts": parts})
     if value.kind == "hull":
         offset = np.array([0.0, 0.0, by * value.sigma])
@@ -225,7 +225,7 @@ def _weighed(sheet: Sheet, values: list[Assumed]) -> Vector:
     for k, value in enumerate(values):
         if value.kind not in ("mass", "x"):
             continue
-        part = parts[value.key.split(".", 1)[1].rsplit(".", 1)[0]]
+        part = parts[value.part]
         count = 2.0 if part.body in PAIRED else 1.0
         if value.kind == "mass":
             mass[k], moment[k] = count * value.sigma, count * value.sigma * part.at_mm[0]

@@ -36,9 +36,9 @@ class Interval:
         return Interval(*(factor * x for x in (self.value, self.uncertainty, self.low, self.high)))
 
     @staticmethod
-    def around(value: float, uncertainty: float) -> Interval:
-        """Result whose errors are normal and well known."""
-        return Interval(value, uncertainty, value - 1.96 * uncertainty, value + 1.96 * uncertainty)
+    def around(value: float, uncertainty: float, factor: float = 1.96) -> Interval:
+        """Result within so many standard uncertainties: by default one whose errors are normal and well known."""
+        return Interval(value, uncertainty, value - factor * uncertainty, value + factor * uncertainty)
 
 
 def of_limits(half_width: float) -> float:
@@ -81,7 +81,7 @@ def covering(value: float, uncertainty: float, estimated_share: float, freedom: 
     """
     effective = math.inf if freedom == 0 or estimated_share <= 0.0 else freedom / estimated_share**2
     factor = float(student.ppf(0.975, effective if math.isfinite(effective) else 1e9))
-    return Interval(value, uncertainty, value - factor * uncertainty, value + factor * uncertainty)
+    return Interval.around(value, uncertainty, factor)
 
 
 def gradient(function: Callable[[Vector], Vector], at: Vector, steps: Vector) -> Vector:

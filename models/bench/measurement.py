@@ -64,9 +64,7 @@ def mean_of(values: Sequence[float] | Vector, reading: float) -> Interval:
     freedom = max(len(x) - 1, 1) if len(x) > 1 else 1e9
     total = math.hypot(own, reading)
     effective = freedom * (total / own) ** 4 if own > 0 else 1e9
-    factor = float(student.ppf(0.975, min(effective, 1e9)))
-    middle = float(x.mean())
-    return Interval(middle, total, middle - factor * total, middle + factor * total)
+    return Interval.around(float(x.mean()), total, float(student.ppf(0.975, min(effective, 1e9))))
 
 
 def slope_of(x: Vector, y: Vector, field: str) -> Interval:
@@ -86,7 +84,7 @@ def slope_of(x: Vector, y: Vector, field: str) -> Interval:
     if slope <= 0.0:
         raise BuildSheetError("more load gives less travel here.",
                               remedy="Each row is (load, travel): check the order and the numbers.", field=field)
-    return Interval(slope, error, slope - factor * error, slope + factor * error)
+    return Interval.around(slope, error, factor)
 
 
 def mapped(interval: Interval, function: Any) -> Interval:
