@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from itertools import combinations
 
 import numpy as np
 from matplotlib.figure import Figure
+from numpy.typing import NDArray
 
 from sim.chart import style
 from sim.explore.dimension import Dimension
 from sim.explore.proposal import Answer
 from sim.explore.success_map import SuccessMap
 
+Array = NDArray[np.float64]
 WIDTH, TICK = 12.0, 8.5
 
 
@@ -58,7 +61,10 @@ def success_map(found: SuccessMap, aims: tuple[str, ...], title: str, assumed: s
     y = style.lines_of((_tick(found.up, k) for k in found.y), 1.6, TICK)
     left = 0.5 + max(style.text_width(line, TICK) for text in y for line in text.splitlines())
     wide = (WIDTH - left - 0.3 * len(panels) - 0.75) / len(panels)
-    x = style.lines_of((_tick(found.across, k) for k in found.x), wide / len(found.x) - 0.06, TICK)
+    narrow = wide / len(found.x) < style.text_width("100", TICK)
+    x = style.lines_of(_thinned([_tick(found.across, k) for k in found.x], wide), wide if narrow else
+                       wide / len(found.x) - 0.06, TICK)
+    least, most = _range(found.chance) if narrow else (0.0, 100.0)  # colours alone tell what numbers have no room for
     heads = style.lines_of((name for name, _ in panels), wide, style.SMALL)
     feet = style.lines_of([f"{found.across.name}, {found.across.unit}".rstrip(", ")], wide, style.SMALL)
     foot = 0.3 + style.tallest(x, TICK) + style.tallest(feet)
@@ -68,8 +74,10 @@ def success_map(found: SuccessMap, aims: tuple[str, ...], title: str, assumed: s
     low, high = foot / height, style.top(made) - (0.2 + style.tallest(heads)) / height
     for column, ((_, share), head) in enumerate(zip(panels, heads, strict=True)):
         axes = made.add_axes(((left + column * (wide + 0.3)) / WIDTH, low, wide / WIDTH, high - low))
-        image = axes.imshow(100 * share.T, origin="lower", aspect="auto", cmap="cividis_r", vmin=0, vmax=100)
+        image = axes.imshow(100 * share.T, origin="lower", aspect="auto", cmap="cividis_r", vmin=least, vmax=most)
         for i, j in np.ndindex(share.shape):
+            if np.isfinite(share[i, j]) and narrow:
+                continue
             if np.isfinite(share[i, j]):
                 axes.text(i, j, f"{100 * share[i, j]:.0f}", ha="center", va="center", fontsize=TICK,
                           color="white" if share[i, j] > 0.55 else style.INK)
@@ -90,6 +98,20 @@ def success_map(found: SuccessMap, aims: tuple[str, ...], title: str, assumed: s
     bar.tick_params(labelsize=TICK, length=0)
     bar.set_title("%", fontsize=style.SMALL)
     return made
+
+
+def _thinned(labels: list[str], wide: float) -> list[str]:
+    """Every so manieth label where not all have room side by side, of numbers alone: words are broken into lines."""
+    each = 1.2 * max(style.text_width(label, TICK) for label in labels)
+    step = math.ceil(each * len(labels) / wide)
+    if step == 1 or not all(label.replace("-", "").replace(".", "").isdigit() for label in labels):
+        return labels
+    return [label if k % step == 0 else "" for k, label in enumerate(labels)]
+
+
+def _range(chance: Array) -> tuple[float, float]:
+    """Whole tens of percent around all that there is."""
+    return 10.0 * math.floor(10.0 * np.nanmin(chance)), 10.0 * math.ceil(10.0 * np.nanmax(chance))
 
 
 def _tick(dimension: Dimension, choice: int) -> str:
