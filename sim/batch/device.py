@@ -21,6 +21,7 @@ from sim.batch.worker import carry_out
 from sim.batch.worker_pool import Answer
 from sim.errors import SimError
 from sim.physics.arrays import ModelArrays
+from sim.physics.ground_sampling import ground_arrays
 from sim.physics.lanes import LANES
 from sim.physics.simulation import STEP, Simulation
 from sim.trial import driver, ground_cache
@@ -84,6 +85,13 @@ def _where(task: Task) -> _Where:
     """What a trial's ground depends on."""
     luck = task.draw
     return task.obstacle, task.level, task.yard, luck.roughness_mm, luck.rock_seed, luck.mirrored
+
+
+def _made(*where: Any) -> Obstacle:
+    """A ground with the coarse map that the device looks at first, so that nobody waits for that either."""
+    obstacle = ground_cache.ground(*where)
+    ground_arrays(obstacle.ground)
+    return obstacle
 
 
 def _kind(task: Task) -> tuple[str, str]:
@@ -233,7 +241,7 @@ class Device:
         self._made = {key: made for key, made in self._made.items() if key in wanted}  # the others lie there
         for key in wanted:
             if key not in self._made and self._grounds.held(key) is None:
-                self._made[key] = self._makers.submit(ground_cache.ground, *key)
+                self._made[key] = self._makers.submit(_made, *key)
 
     def _drawn_up(self, task: Task) -> _Waiting | None:
         """Everything that a trial brings along; None while there is no place for its ground."""
