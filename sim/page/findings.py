@@ -10,12 +10,13 @@ from typing import Any
 
 from sim.compare.comparison import compare
 from sim.compare.limits import limits
-from sim.compare.sentences import difference, label, sentences, share
+from sim.compare.sentences import difference, label, sentences, share, shift
 from sim.decision.caution import briefly
 from sim.decision.configurations import lineup, warned
 from sim.decision.stored_trials import Shots
 from sim.errors import SimError
 from sim.page.run_state import RunState
+from sim.statistics.interval import Estimate
 from sim.store.store import Store
 
 
@@ -150,8 +151,8 @@ def _share(value: float) -> tuple[str, float | str]:
 
 
 def _ranged(estimate: Mapping[str, Any]) -> tuple[str, float]:
-    value = float(estimate["value"])
-    return f"{value:+.1f} ({estimate['low']:+.0f} to {estimate['high']:+.0f})", value
+    found = Estimate(*(float(estimate[key]) for key in ("value", "low", "high")))
+    return shift(found), found.value
 
 
 def _plain(value: Any, form: str = "g") -> tuple[str, float | str]:
