@@ -226,6 +226,19 @@ def test_a_long_truck_gets_a_datum_line_of_its_own():
     assert any("datum line" in word for word in words)
 
 
+def test_the_terminal_says_what_is_drilled_and_where_to_lay_the_ruler(tmp_path, capsys):
+    from sim.cli.main import main
+
+    with pytest.raises(SystemExit) as end:
+        main(["drilling", str(builds()[0]), "--change", str(change("gundi", "battery-forward")), "--paper", "a4",
+              "--formats", "svg", "--out", str(tmp_path)])
+    assert end.value.code == 0
+    said = capsys.readouterr().out
+    assert "4 new holes in rails and crossmembers." in said
+    assert f"  {' '.join(text.strip() for text in forward().from_edge)}\n" in said
+    assert "edge of rails and crossmembers" in said
+
+
 def test_unknown_paper():
     with pytest.raises(SimError, match="a4"):
         drilling(forward(), "a5")

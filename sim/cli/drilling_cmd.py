@@ -58,6 +58,7 @@ def drilling(
             "new": [{"part": h.part, "at_mm": h.at, "diameter_mm": h.diameter} for h in made.new],
             "old": [{"part": h.part, "at_mm": h.at, "diameter_mm": h.diameter} for h in made.old],
             "drilled": None if made.plate is None else made.plate.name,
+            "from_edge": " ".join(text.strip() for text in made.from_edge),
             "keep_out": [area.name for area in made.keep_out],
             "faults": made.faults, "cautions": CAUTIONS,
             "files": [str(file) for file in files],
@@ -66,6 +67,8 @@ def drilling(
     say(f"{made.title}: {len(made.new)} new holes" + (f" in {made.plate.name}." if made.plate else "."))
     for number, hole in enumerate(made.new, start=1):
         say(f"  {number}: x {hole.at[0]:.1f}  y {hole.at[1]:+.1f} mm, diameter {hole.diameter:g} mm ({hole.part})")
+    if made.from_edge:
+        say("  " + " ".join(text.strip() for text in made.from_edge))
     for fault in made.faults:
         note(f"WARNING: {fault}")
     for caution in CAUTIONS:
