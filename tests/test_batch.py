@@ -22,7 +22,7 @@ from sim.batch.worker import Job
 from sim.batch.worker_pool import WorkerPool
 from sim.errors import SimError
 from sim.store.store import Store
-from sim.trial.task import Task
+from sim.trial.task import Fault, Report, Task
 
 TRUCKS = {"a": FakeTruck(30.0), "b": FakeTruck(33.0)}
 
@@ -111,6 +111,24 @@ def test_hung_worker_is_killed(tmp_path: Path, undisturbed: list[tuple[Any, ...]
     assert progress.retried == 1
     assert len(table(tmp_path / "s.sqlite")) == 10
     assert set(table(tmp_path / "s.sqlite")) <= set(undisturbed)
+
+
+def test_the_first_task_of_a_worker_may_compile() -> None:
+    hands = WorkerPool(Job("fake_trial:perform", FakeStudy(TRUCKS, seconds=0.5), 4096, 0), 1, watchdog_s=0.2,
+                       compiling_s=60.0)
+    told = []
+    try:
+        for task in fake_trial.tasks(1)[:2]:
+            hands.give(task)
+            while not (answers := hands.collect(0.05)):
+                pass
+            told += answers
+    finally:
+        hands.close()
+    first, second = told
+    assert isinstance(first, Report)
+    assert isinstance(second, Fault)
+    assert second.text == "no answer in 0.2 s"
 
 
 def test_hopeless_tasks_are_set_aside_and_named(tmp_path: Path) -> None:

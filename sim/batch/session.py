@@ -10,7 +10,7 @@ from models.rigid import RigidModel
 from sim.batch.batch import Progress, StopSwitch, Supply, run
 from sim.batch.version import versions, versions_of
 from sim.batch.worker import Job
-from sim.batch.worker_pool import Executor, WorkerPool
+from sim.batch.worker_pool import COMPILING_S, Executor, WorkerPool
 from sim.store.store import Store
 from sim.trial.task import Report, Task, Versions
 
@@ -91,7 +91,7 @@ def _executor(
         return Device(job.payload), versions_on_device(job.payload)
     made_by = versions_of(job.payload)
     if elsewhere is None:
-        return WorkerPool(job, workers, watchdog_s=watchdog_s), made_by
+        return WorkerPool(job, workers, watchdog_s=watchdog_s, compiling_s=COMPILING_S), made_by
     from sim.batch.cluster import Certificates, Cluster
 
     certificates = Certificates(*elsewhere.tls) if elsewhere.tls else None

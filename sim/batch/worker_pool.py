@@ -25,7 +25,9 @@ from terrain.pool import open_pool
 
 Answer = Report | Fault
 STARTUP_S = 300.0
-"""Longest start of a worker, first compilation included."""
+"""Longest start of a worker: its imports."""
+COMPILING_S = 480.0
+"""Longest compilation in a first trial, on a slow or busy machine: 20 s on an idle one after an installation."""
 AHEAD = 2
 """Tasks in a worker's hands: the one it runs and the next, so that it never waits for the parent."""
 SLEPT_S = 5.0
@@ -60,12 +62,16 @@ class Reloadable(Executor, Protocol):
 class WorkerPool:
     """A fixed number of worker processes that are replaced when they die or hang."""
 
-    def __init__(self, job: Job, workers: int, *, watchdog_s: float = 120.0, startup_s: float = STARTUP_S) -> None:
-        """Start ``workers`` processes; one that takes longer than ``watchdog_s`` over a task is killed."""
+    def __init__(self, job: Job, workers: int, *, watchdog_s: float = 120.0, startup_s: float = STARTUP_S,
+                 compiling_s: float = 0.0) -> None:
+        """Start ``workers`` processes; one that takes longer than ``watchdog_s`` over a task is killed.
+
+        :param compiling_s: Further seconds for the first task of a worker, which may have to compile what it calls.
+        """
         self._grounds = open_pool()
         self.job = job if self._grounds is None else replace(job, grounds=self._grounds.pool)
         self.watchdog_s = watchdog_s
-        self.startup_s = startup_s
+        self.startup_s, self.compiling_s = startup_s, compiling_s
         self.failed_starts = 0
         self._looked = time.monotonic()
         self._last: tuple[_Member, Ground] | None = None
@@ -134,9 +140,12 @@ class WorkerPool:
     def _trouble(self, member: _Member) -> str:
         if not member.process.is_alive():
             return "crashed"
-        if member.busy_for() > (self.watchdog_s if member.ready else self.startup_s):
+        if member.busy_for() > (self._patience(member) if member.ready else self.startup_s):
             return "hung"
         return ""
+
+    def _patience(self, member: _Member) -> float:
+        return self.watchdog_s + (0.0 if member.answered else self.compiling_s)
 
     def _replace(self, place: int, kind: str) -> list[Answer]:
         member = self._members[place]
@@ -149,7 +158,8 @@ class WorkerPool:
         for position, task in enumerate(member.tasks):
             # Only the first was being run; the others, and those of a worker that retired, just go to another.
             if position == 0 and member.ready and not member.retiring:
-                text = f"no answer in {self.watchdog_s:g} s" if kind == "hung" else f"worker ended with code {code}"
+                hung = f"no answer in {self._patience(member):g} s"
+                text = hung if kind == "hung" else f"worker ended with code {code}"
                 answers.append(Fault(task, kind, text))
             else:
                 self.give(task)
@@ -171,6 +181,7 @@ class _Member:
         self.connection, theirs = context.Pipe()
         self.tasks: deque[Task] = deque()
         self.ready = False
+        self.answered = False
         self.retiring = False
         self._since = time.monotonic()
         self.process: SpawnProcess = context.Process(target=work, args=(theirs, job), daemon=True)
@@ -200,6 +211,7 @@ class _Member:
                 self.retiring = True
             elif isinstance(message, Report | Fault):
                 self.tasks.popleft()
+                self.answered = True
                 found.append(message)
         return found
 

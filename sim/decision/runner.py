@@ -55,7 +55,7 @@ class Field:
         if progress.faults:
             fault = progress.faults[0]
             raise SimError(f"a trial cannot be run: {fault.text}", field=fault.task.obstacle, value=fault.task.level,
-                           remedy="Leave this obstacle out")
+                           remedy="Try again when the machine is less busy; if it stays, leave this obstacle out")
 
 
 @contextmanager

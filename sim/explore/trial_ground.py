@@ -15,7 +15,7 @@ from sim.batch.batch import FixedSupply, Progress, StopSwitch, run
 from sim.batch.session import PERFORM
 from sim.batch.version import versions_of
 from sim.batch.worker import Job
-from sim.batch.worker_pool import Reloadable, WorkerPool
+from sim.batch.worker_pool import COMPILING_S, Reloadable, WorkerPool
 from sim.decision.runner import Stopped
 from sim.decision.unknowns import USUAL, Prior, variant
 from sim.errors import SimError, make_folder
@@ -133,7 +133,8 @@ def opened(
     make_folder(path.parent)
     switch = StopSwitch()
     with switch.armed(), Store(path, write=True) as store:
-        crew, made_by = _on_device() if on_device else (WorkerPool(Job(perform, {}, 1024, 0), workers), versions_of)
+        crew, made_by = _on_device() if on_device else (
+            WorkerPool(Job(perform, {}, 1024, 0), workers, compiling_s=COMPILING_S), versions_of)
         try:
             yield TrialGround(aims, yard, driver, seed, store, crew, made_by, switch, watch, unknowns=unknowns)
         finally:
