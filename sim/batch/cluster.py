@@ -31,6 +31,8 @@ _dask: Any = distributed
 Future = Any
 PLUGIN = "cragbench"
 CONNECT_S = 10
+PACKET_S = 0.1
+"""How much longer one waits for every further trial of a packet; a device drives some hundred a second."""
 ADDRESS = re.compile(r"(tcp|tls)://[^\s/]+:\d+")
 
 
@@ -48,12 +50,14 @@ class WorkerSetup(WorkerPlugin):  # type: ignore[misc, unused-ignore]
 
     name = PLUGIN
 
-    def __init__(self, job: Job, expected: Versions, entry: str) -> None:
-        """Pack for workers that must have the very same physics."""
+    def __init__(self, job: Job, expected: Versions, entry: str, on_device: Versions | None = None) -> None:
+        """Pack for workers that must have the very same physics; ``on_device`` is that of graphics processors."""
         self.job = job
         self.expected = expected
         self.entry = entry
+        self.on_device = on_device
         self.perform: Perform | None = None
+        self.device: Any = None
         self.trouble = ""
 
     def setup(self, worker: Any) -> None:
@@ -92,7 +96,7 @@ class Cluster:
 
     def __init__(
         self, address: str, job: Job, versions: Versions, *, entry: str = "sim.trial.perform",
-        watchdog_s: float = 120.0, certificates: Certificates | None = None,
+        watchdog_s: float = 120.0, certificates: Certificates | None = None, on_device: Versions | None = None,
     ) -> None:
         """Connect to a scheduler and give every worker its setup.
 
@@ -102,6 +106,7 @@ class Cluster:
         :param entry: Module whose sources make up the code version; empty to trust the workers.
         :param watchdog_s: Time for a task, waiting for the one before it included twice.
         :param certificates: For ``tls://``.
+        :param on_device: Physics of workers with a graphics processor, where these take packets of trials.
         :raises SimError: No scheduler there, or the certificates cannot be used.
         """
         self._patience = 3.0 * watchdog_s
@@ -109,7 +114,7 @@ class Cluster:
         for name in ("distributed", "tornado.application"):
             logging.getLogger(name).setLevel(logging.CRITICAL + 1)
         self._answers: queue.SimpleQueue[Future] = queue.SimpleQueue()
-        self._under_way: dict[Future, tuple[Task, float]] = {}
+        self._under_way: dict[Future, tuple[tuple[Task, ...], float]] = {}
         security = _security(address, certificates)
         try:
             self._client = _dask.Client(address, timeout=CONNECT_S, security=security, set_as_default=False)
@@ -122,7 +127,7 @@ class Cluster:
                 "the address it prints",
             ) from error
         try:
-            self._client.register_plugin(WorkerSetup(job, versions, entry))
+            self._client.register_plugin(WorkerSetup(job, versions, entry, on_device))
         except Exception as error:  # the scheduler went while it was asked; the library says so in many ways
             self._client.close(timeout=1)
             raise _gone() from error
@@ -138,8 +143,12 @@ class Cluster:
 
     def give(self, task: Task) -> None:
         """Hand a task to the scheduler."""
-        future = self._client.submit(_drive, task, pure=False)
-        self._under_way[future] = (task, time.monotonic())
+        self._submit((task,), _drive, task)
+
+    def _submit(self, tasks: tuple[Task, ...], function: Any, *arguments: Any, **where: Any) -> None:
+        """Have some tasks carried out by one call of a function on a worker."""
+        future = self._client.submit(function, *arguments, pure=False, **where)
+        self._under_way[future] = (tasks, time.monotonic())
         future.add_done_callback(self._answers.put)
 
     def collect(self, timeout: float) -> list[Answer]:
@@ -152,7 +161,7 @@ class Cluster:
         except queue.Empty:
             pass
         self._check()
-        answers = [self._answer(future) for future in futures if future in self._under_way]
+        answers = [answer for future in futures if future in self._under_way for answer in self._answered(future)]
         return answers + self._hung()
 
     def close(self) -> None:
@@ -160,25 +169,27 @@ class Cluster:
         self._client.cancel(list(self._under_way), force=True)
         self._client.close(timeout=1)
 
-    def _answer(self, future: Future) -> Answer:
-        task, _ = self._under_way.pop(future)
+    def _answered(self, future: Future) -> list[Answer]:
+        tasks, _ = self._under_way.pop(future)
         if future.status == "finished":
-            answer: Answer = future.result()
-            return answer
+            found = future.result()
+            return list(found) if isinstance(found, list) else [found]
         if future.status == "error":
             error = future.exception()
-            kind = "crashed" if isinstance(error, KilledWorker) else "raised"
-            return Fault(task, kind, f"{type(error).__name__}: {error}")
-        return Fault(task, "crashed", "the scheduler lost it")
+            # Who of a packet is to blame is not known: each is tried again.
+            kind = "crashed" if isinstance(error, KilledWorker) or len(tasks) > 1 else "raised"
+            return [Fault(task, kind, f"{type(error).__name__}: {error}") for task in tasks]
+        return [Fault(task, "crashed", "the scheduler lost it") for task in tasks]
 
     def _hung(self) -> list[Answer]:
         now = time.monotonic()
-        late = [future for future, (_, since) in self._under_way.items() if now - since > self._patience]
+        late = [future for future, (tasks, since) in self._under_way.items()
+                if now - since > self._patience + PACKET_S * (len(tasks) - 1)]
         found: list[Answer] = []
         for future in late:
-            task, _ = self._under_way.pop(future)
+            tasks, since = self._under_way.pop(future)
             self._restart_whoever_runs(future)
-            found.append(Fault(task, "hung", f"no answer in {self._patience:g} s"))
+            found += [Fault(task, "hung", f"no answer in {now - since:.0f} s") for task in tasks]
         return found
 
     def _restart_whoever_runs(self, future: Future) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from typing import Literal
 
 from models.rigid import RigidModel
 from sim.batch.batch import Progress, StopSwitch, Supply, run
@@ -27,6 +28,8 @@ class Elsewhere:
     scheduler: str
     tls: tuple[str, str, str] | None = None
     """Paths of CA, certificate and key (PEM) for a ``tls://`` address."""
+    on: Literal["cpu", "gpu", "any"] = "cpu"
+    """Which workers drive: cores, graphics processors, or whoever is there."""
 
 
 @dataclass(frozen=True)
@@ -95,4 +98,11 @@ def _executor(
     from sim.batch.cluster import Certificates, Cluster
 
     certificates = Certificates(*elsewhere.tls) if elsewhere.tls else None
+    if elsewhere.on != "cpu":
+        from sim.batch.device import versions_on_device
+        from sim.batch.packets import PacketCluster, versions_anywhere
+
+        key = versions_on_device if elsewhere.on == "gpu" else versions_anywhere
+        return PacketCluster(elsewhere.scheduler, job, versions(), on=elsewhere.on, watchdog_s=watchdog_s,
+                             certificates=certificates), key(job.payload)  # fmt: skip
     return Cluster(elsewhere.scheduler, job, versions(), watchdog_s=watchdog_s, certificates=certificates), made_by

@@ -29,7 +29,16 @@ class Target(StrEnum):
     gpu = "gpu"
 
 
+class ClusterTarget(StrEnum):
+    """Where trials run, behind a scheduler too."""
+
+    cpu = "cpu"
+    gpu = "gpu"
+    any = "any"
+
+
 UNFINISHED = 130
+_CREW = {"cpu": "cores", "gpu": "graphics processors", "any": "cores and graphics processors"}
 SET_ASIDE = 1
 
 
@@ -44,8 +53,9 @@ def batch(
         str | None, typer.Option(help="Run trials on the workers of this Dask scheduler, as tcp://127.0.0.1:8786.")
     ] = None,
     on: Annotated[
-        Target, typer.Option(help="Where trials run: this machine's cores, or its graphics processor (cragbench[gpu]).")
-    ] = Target.cpu,
+        ClusterTarget, typer.Option(help="Where trials run: on cores, on a graphics processor (cragbench[gpu]), "
+                                    "or with --scheduler on any of them.")
+    ] = ClusterTarget.cpu,
     tls_ca: Annotated[Path | None, typer.Option(help="CA certificate (PEM) for a tls:// scheduler.")] = None,
     tls_cert: Annotated[Path | None, typer.Option(help="Own certificate (PEM).")] = None,
     tls_key: Annotated[Path | None, typer.Option(help="Its key (PEM).")] = None,
@@ -62,7 +72,8 @@ def batch(
 
     With --on gpu thousands of trials run at once on a graphics processor. Their last digits may differ from those of
     a core, so that their keys do: a store holds both side by side, and results of one target are never taken for the
-    other's.
+    other's. With --scheduler, workers that were started with the Dask resource gpu (--resources gpu=1) take packets of
+    trials; --on any has cores drive beside them, and its keys are a third kind, for either may have driven a trial.
     """
     from sim.batch.estimate import most_memory_mb
     from sim.batch.run_study import of_others, run_study
@@ -70,18 +81,18 @@ def batch(
     from sim.cli.progress import watcher
     from sim.errors import SimError
 
-    if on == Target.gpu and scheduler is not None:
-        raise SimError("one place for trials is enough", field="on", value="gpu",
-                       remedy="Leave --scheduler or --on gpu away")  # fmt: skip
+    if on == ClusterTarget.any and scheduler is None:
+        raise SimError("cores and graphics processors work together behind a scheduler only", field="on", value="any",
+                       remedy="Add --scheduler, or give --on gpu")  # fmt: skip
     study = prepare(plan)
     path = store or study.store
     count = workers or available_cores()
-    others = 0 if on == Target.gpu else of_others(study, path)
+    others = of_others(study, path) if on == ClusterTarget.cpu else 0
     if not as_json:
         most = most_memory_mb(study, count, memory_mb)
         here = f"{count} workers (at most {most:.0f} MB of memory in all)"
-        where = here if scheduler is None else f"workers of {scheduler}"
-        where = "graphics processor" if on == Target.gpu else where
+        where = "graphics processor" if on == ClusterTarget.gpu else here
+        where = where if scheduler is None else f"workers of {scheduler} ({_CREW[on.value]})"
         say(f"{study.plan.name}: {len(study.trucks)} trucks, {where}, store {path}")
         if others:
             note(f"NOTE: {others} trial(s) in this store are of another version or target of the physics or of these "
@@ -95,8 +106,8 @@ def batch(
             niceness=nice,
             watchdog_s=watchdog,
             memory_mb=memory_mb,
-            elsewhere=_elsewhere(scheduler, (tls_ca, tls_cert, tls_key)),
-            on_device=on == Target.gpu,
+            elsewhere=_elsewhere(scheduler, (tls_ca, tls_cert, tls_key), on),
+            on_device=on == ClusterTarget.gpu and scheduler is None,
             watch=watch,
         )
     again = shlex.join(["cragbench", "batch", *sys.argv[2:]])
@@ -110,7 +121,7 @@ def batch(
         raise typer.Exit(SET_ASIDE)
 
 
-def _elsewhere(scheduler: str | None, tls: tuple[Path | None, ...]) -> Elsewhere | None:
+def _elsewhere(scheduler: str | None, tls: tuple[Path | None, ...], on: ClusterTarget) -> Elsewhere | None:
     from sim.batch.session import Elsewhere
     from sim.errors import SimError
 
@@ -118,11 +129,11 @@ def _elsewhere(scheduler: str | None, tls: tuple[Path | None, ...]) -> Elsewhere
     if scheduler is None or not given:
         if given:
             raise SimError("certificates are for a scheduler", field="tls-ca", remedy="Give --scheduler tls://...")
-        return None if scheduler is None else Elsewhere(scheduler)
+        return None if scheduler is None else Elsewhere(scheduler, on=on.value)
     if len(given) < 3:
         raise SimError("three files make a certificate", field="tls", value=given,
                        remedy="Give --tls-ca, --tls-cert and --tls-key")
-    return Elsewhere(scheduler, (given[0], given[1], given[2]))
+    return Elsewhere(scheduler, (given[0], given[1], given[2]), on.value)
 
 
 def available_cores() -> int:
