@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections import deque
 from collections.abc import Callable, Mapping
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from importlib.metadata import PackageNotFoundError, version
 from itertools import islice
@@ -15,13 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.rigid import RigidModel
+from sim.batch.ground_makers import make_ground, makers
 from sim.batch.seating import seating
 from sim.batch.version import versions, versions_of
 from sim.batch.worker import carry_out
 from sim.batch.worker_pool import Answer
 from sim.errors import SimError
 from sim.physics.arrays import ModelArrays
-from sim.physics.ground_sampling import ground_arrays
 from sim.physics.lanes import LANES
 from sim.physics.simulation import STEP, Simulation
 from sim.trial import driver, ground_cache
@@ -85,13 +85,6 @@ def _where(task: Task) -> _Where:
     """What a trial's ground depends on."""
     luck = task.draw
     return task.obstacle, task.level, task.yard, luck.roughness_mm, luck.rock_seed, luck.mirrored
-
-
-def _made(*where: Any) -> Obstacle:
-    """A ground with the coarse map that the device looks at first, so that nobody waits for that either."""
-    obstacle = ground_cache.ground(*where)
-    ground_arrays(obstacle.ground)
-    return obstacle
 
 
 def _kind(task: Task) -> tuple[str, str]:
@@ -167,7 +160,7 @@ class Device:
         self._grounds = Grounds(grounds)
         self._waiting: deque[Task] = deque()
         self._ready: deque[_Waiting] = deque()
-        self._makers = ThreadPoolExecutor()
+        self._makers = makers()
         self._made: dict[_Where, Future[Obstacle]] = {}
         self._foreseen = 0
         self._sitting: list[Task | None] = [None] * seats
@@ -241,7 +234,7 @@ class Device:
         self._made = {key: made for key, made in self._made.items() if key in wanted}  # the others lie there
         for key in wanted:
             if key not in self._made and self._grounds.held(key) is None:
-                self._made[key] = self._makers.submit(_made, *key)
+                self._made[key] = self._makers.submit(make_ground, *key)
 
     def _drawn_up(self, task: Task) -> _Waiting | None:
         """Everything that a trial brings along; None while there is no place for its ground."""
