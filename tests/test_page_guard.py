@@ -17,7 +17,7 @@ from page_server import Served, served
 
 from models.scenario import builds
 from sim.errors import SimError
-from sim.page.run_state import alive, held
+from sim.page.run_state import Runs, RunState, alive, held
 from sim.page.server import LOOPBACK, bound
 
 NASTY = "<script>alert(1)</script>"
@@ -149,6 +149,23 @@ def test_whoever_looks_is_not_taken_for_a_run(tmp_path: Path) -> None:
     with held(file) as run:
         assert run
         assert alive(file)
+
+
+def test_a_run_that_ends_while_it_is_looked_at_is_not_called_stopped(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file, runs = tmp_path / "run-a.json", Runs(tmp_path, tmp_path)
+    RunState("a", "plan", {}, "trials", done=3).write(file)
+    assert runs.state("a").stage == "stopped"  # nobody is at work on it
+
+    def ends(_: Runs, __: Path) -> bool:
+        RunState("a", "plan", {}, "done", done=4).write(file)
+        return False
+
+    monkeypatch.setattr(Runs, "_at_work", ends)
+    RunState("a", "plan", {}, "trials", done=3).write(file)
+    found = runs.state("a")
+    assert (found.stage, found.done, found.at_work) == ("done", 4, False)
 
 
 def test_pieces_of_an_answer_do_not_wait_for_each_other() -> None:

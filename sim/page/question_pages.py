@@ -179,7 +179,7 @@ def _seen(shelf: Shelf, name: str) -> dict[str, Any]:
     shown = findings(store) if store is not None and store.exists() else None
     total = found.done + found.known + found.left
     where = shelf.folder.name(store) if store else ""
-    seen = {"run": found, "running": _runs(shelf).running(name), "findings": shown, "store": where, "total": total,
+    seen = {"run": found, "running": found.at_work, "findings": shown, "store": where, "total": total,
             "left": _time(found.seconds_left), "decided": of_decision(found),
             "words": words(found), "build": str(found.job.get("build", ""))}
     # So that a window whose run stands still keeps what somebody is reading as it is.

@@ -17,6 +17,8 @@ from typing import Any, Literal
 
 from sim.errors import SimError
 
+GOING_S = 10.0
+"""s that a process may take to go after it has said how it ended."""
 Stage = Literal["starting", "levels", "unknowns", "trials", "working", "done", "stopped", "out of time", "failed"]
 
 
@@ -35,6 +37,11 @@ class RunState:
     message: str = ""
     pid: int = 0
     result: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def at_work(self) -> bool:
+        """Whether something is being done, by what the state says."""
+        return self.stage in ("starting", "levels", "unknowns", "trials", "working")
 
     def write(self, file: Path) -> None:
         """Put the state on the disk, whole or not at all."""
@@ -109,7 +116,7 @@ class Runs:
         :raises SimError: It is running.
         """
         file = self._file(state.name)
-        if file.exists() and self._at_work(file):
+        if file.exists() and not self._ended(file):
             raise SimError("is running already", field="run", value=state.name, remedy="Wait for it, or stop it")
         replace(state, stage="starting", message="", pid=0).write(file)
         log = self._own / f"run-{state.name}.log"
@@ -119,10 +126,6 @@ class Runs:
                                      stdin=subprocess.DEVNULL, stdout=out, stderr=out, start_new_session=True,
                                      env={**os.environ, "PYTHONPATH": os.pathsep.join(p for p in sys.path if p)})
         self._children[state.name] = child
-
-    def running(self, name: str) -> bool:
-        """Whether a process is at work on a run."""
-        return self._at_work(self._file(name))
 
     def stop(self, name: str) -> None:
         """Ask a run to stop, as Ctrl-C does: what is done is kept."""
@@ -142,8 +145,19 @@ class Runs:
         # A child that was only just started has not taken its lock yet.
         return (child is not None and child.poll() is None) or alive(file)
 
+    def _ended(self, file: Path) -> bool:
+        """Whether nobody is at work on a run; one that says it has ended is waited for while its process goes."""
+        end = time.monotonic() + (0.0 if read(file).at_work else GOING_S)
+        while self._at_work(file):
+            if time.monotonic() >= end:
+                return False
+            time.sleep(0.05)
+        return True
+
     def _told(self, file: Path) -> RunState:
         state = read(file)
-        if state.stage in ("starting", "levels", "unknowns", "trials", "working") and not self._at_work(file):
-            return replace(state, stage="stopped")
+        if state.at_work and not self._at_work(file):
+            # It may have come to its end since it was read.
+            state = read(file)
+            return replace(state, stage="stopped") if state.at_work else state
         return state
