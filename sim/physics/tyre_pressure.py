@@ -35,6 +35,10 @@ FACE = 0.06
 """Highest part over the radius on ground with edges: the face of a ledge is integrated along its height."""
 SHOULDER = 1.6
 """Widest part over the width in which the tyre's shoulder fades."""
+UPRIGHT = 0.2
+"""Tangent of the lean between ground and axle beyond which parts are half as long: a narrow strip of tread touches."""
+LIGHT = 0.06
+"""Depth over the radius under which a wheel's parts are half as long: it touches few of them."""
 LEAST = 1.0e-12
 """m; a part that is narrower, or of which the shoulder leaves less, is none."""
 LEVEL = 0.005
@@ -313,11 +317,15 @@ def press_piece(
     x0 = ground.x0 + i * w.cell - w.centre[0]
     y0 = ground.y0 + j * w.cell - w.centre[1]
     z0 = z00 - w.centre[2]
+    ax, ay, az = w.axle
+    mean_x, mean_y = (e_far + 0.5 * twist) * per_spacing, (e_low + 0.5 * twist) * per_spacing
+    lean = az - ax * mean_x - ay * mean_y
+    leans = lean * lean * (1.0 + UPRIGHT * UPRIGHT) > UPRIGHT * UPRIGHT * (1.0 + mean_x * mean_x + mean_y * mean_y)
+    length = spacing * w.per_length * (2.0 if leans else 1.0)
     # How many times too long, too high, or too wide for the shoulders it is.
     steep_x, steep_y = max(abs(e_far), abs(e_far + twist)), max(abs(e_low), abs(e_high))
-    ax, ay, az = w.axle
-    over_x = max(spacing * w.per_length, steep_x * w.per_rise, abs(ax * spacing + az * e_far) * w.per_width)
-    over_y = max(spacing * w.per_length, steep_y * w.per_rise, abs(ay * spacing + az * e_low) * w.per_width)
+    over_x = max(length, steep_x * w.per_rise, abs(ax * spacing + az * e_far) * w.per_width)
+    over_y = max(length, steep_y * w.per_rise, abs(ay * spacing + az * e_low) * w.per_width)
     across = beside = 1
     if over_x > 1.0 or over_y > 1.0:
         middle = x0 + 0.5 * spacing, y0 + 0.5 * spacing, z0 + 0.25 * (e_low + e_high) + 0.5 * e_far
@@ -369,6 +377,8 @@ def press(
     # A wheel as thin as a disc is as hard as one: its parts are as small as its shoulders are narrow.
     shoulder = SHOULDER * edge
     coarsest = min(STRIDE * radius, shoulder)
+    if ceiling - centre[2] + radius * flat + outer * abs(axle[2]) < LIGHT * radius:
+        coarsest *= 0.5
     rise = min(FACE * radius, coarsest) if edges > SMOOTH else coarsest
     w = Pressed(
         wheel, centre, axle, velocity, spin, level, down, lowest, sense, radius, tyre[wheel, T_CROWN], half, outer,
