@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from sim.physics.arrays import T_CROWN, T_DAMP, T_EDGE, T_HALF_WIDTH, T_LAW_STEP, T_RADIUS, places
 from sim.physics.compiled import kernel, unfolded
 from sim.physics.ground_sampling import Ground
-from sim.physics.vector import Vec, add, cross, dot, minus, plus_cross, times
+from sim.physics.vector import Vec, add, around, cross, dot, minus, plus_cross, times
 
 Array = NDArray[np.float64]
 Box = tuple[float, float, float, float]
@@ -81,20 +81,6 @@ def shadow(centre: Vec, axle: Vec, radius: float, half: float, ceiling: float) -
         -middle * ax * az,
         -middle * ay * az,
     )
-
-
-@kernel
-def around(ahead: float, down: float) -> float:
-    """Angle (rad) from straight down, forward positive, within 0.005: enough to share a load between tread elements."""
-    if abs(ahead) <= down:
-        t = ahead / down
-        return t * (0.97239411 - 0.19194795 * t * t)
-    if abs(ahead) >= -down:
-        t = down / ahead
-        return (0.5 * math.pi if ahead > 0.0 else -0.5 * math.pi) - t * (0.97239411 - 0.19194795 * t * t)
-    # Above the axle.
-    t = ahead / down
-    return t * (0.97239411 - 0.19194795 * t * t) + (math.pi if ahead > 0.0 else -math.pi)
 
 
 @kernel

@@ -160,3 +160,17 @@ def add_wrench(wrench: Array, body: int, origin: Array, point: Vec, force: Vec) 
     """Add a force acting at a world point to a body's wrench row (force, moment about its origin)."""
     add_at(wrench, body, 0, force)
     add_at(wrench, body, 3, cross(minus(point, at(origin, body)), force))
+
+
+@kernel
+def around(ahead: float, down: float) -> float:
+    """Angle (rad) from straight down, forward positive, within 0.005: enough to share a load between tread elements."""
+    if abs(ahead) <= down:
+        t = ahead / down
+        return t * (0.97239411 - 0.19194795 * t * t)
+    if abs(ahead) >= -down:
+        t = down / ahead
+        return (0.5 * math.pi if ahead > 0.0 else -0.5 * math.pi) - t * (0.97239411 - 0.19194795 * t * t)
+    # Above the axle.
+    t = ahead / down
+    return t * (0.97239411 - 0.19194795 * t * t) + (math.pi if ahead > 0.0 else -math.pi)
