@@ -197,7 +197,7 @@ def test_regrets_and_intervals_have_their_numbers():
     wrong = 1.0 - found.regret.above
     assert f"doing it: {found.regret.doing:.2f} points, {16.0 * wrong:.2f} of 16 USD in vain" in said
     assert f", {2.0 * wrong:.1f} of 2 holes in vain" in said
-    forgone = f"{16.0 * found.regret.beyond:.2f} USD of gain forgone (at 16 USD for 1)"
+    forgone = f"{float(f'{16.0 * found.regret.beyond:.3g}'):g} USD of gain forgone (a point counted at 16 USD)"
     assert f"leaving it: {found.regret.leaving:.2f} points, {forgone}, no holes" in said
     assert "luck and unknowns: " in intervals(found)
     assert "Luck only: " in intervals(found)

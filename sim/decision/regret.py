@@ -58,8 +58,10 @@ class Regret:
         if price:
             doing.append(f"{wrong * price:.2f} of {price:g} {currency} in vain".replace("  ", " "))
             if self.least > 0.0:
-                forgone = f"{self.beyond * price / self.least:.2f} {currency} of gain forgone"
-                leaving.append(f"{forgone} (at {price:g} {currency} for {self.least:g})".replace("  ", " "))
+                point = price / self.least
+                forgone = f"{float(f'{self.beyond * point:.3g}'):g} {currency} of gain forgone"
+                counted = f"a point counted at {point:.3g} {currency}".rstrip()
+                leaving.append(f"{forgone} ({counted})".replace("  ", " "))
         if holes:
             doing.append(f"{wrong * holes:.1f} of {holes} hole{'s' if holes > 1 else ''} in vain")
             leaving.append("no holes")
