@@ -1,8 +1,8 @@
 """Stand-in trials in processes that a test does not start itself: those of a page, its runs and their workers.
 
-A folder with a ``sitecustomize.py`` that imports this module is put on their path. Trials go by the handbook at once,
-but the worker waits after a few of its own for as long as the file named by ``CRAG_GATE`` is there: so a test can look
-at a run that is half way through.
+A folder with a ``sitecustomize.py`` that calls :func:`take_over` is put on their path, so that the test's own process
+keeps its trials. Theirs go by the handbook at once, but the worker waits after a few of its own for as long as the file
+named by ``CRAG_GATE`` is there: so a test can look at a run that is half way through.
 """
 
 from __future__ import annotations
@@ -21,8 +21,12 @@ from sim.trial.task import Task
 
 BEFORE_THE_GATE = 20
 """Trials of a worker."""
-session.PERFORM = "stand_in:perform"
 _done = 0
+
+
+def take_over() -> None:
+    """Let every session of this process drive by :func:`perform`."""
+    session.PERFORM = "stand_in:perform"
 
 
 def perform(trucks: Mapping[str, RigidModel], task: Task) -> TrialResult:
@@ -38,6 +42,6 @@ def perform(trucks: Mapping[str, RigidModel], task: Task) -> TrialResult:
 def path_of(folder: Path) -> dict[str, str]:
     """Environment of a process whose trials are these; the gate is the file ``gate`` in the folder."""
     folder.mkdir(exist_ok=True)
-    (folder / "sitecustomize.py").write_text("import stand_in\n", encoding="utf-8")
+    (folder / "sitecustomize.py").write_text("import stand_in\n\nstand_in.take_over()\n", encoding="utf-8")
     here = Path(__file__).resolve().parent
     return {"PYTHONPATH": os.pathsep.join(map(str, (folder, here.parent, here))), "CRAG_GATE": str(folder / "gate")}

@@ -21,6 +21,9 @@ LONG = {f"second contact model, {line}": "minutes of a core" for line in ("climb
 LONG["spun over a step, finite elements"] = "two minutes of a core"
 LONG["push over a high step, finite elements"] = "more than ten seconds of a core for one number"
 LONG["v-notch, askew"] = LONG["v-notch, finer grids"] = "more than a minute of a core"
+LONG |= dict.fromkeys(
+    ("ledge-on-slope, askew", "ledge-down, askew", "coverage, luck and unknowns, half"), "half a minute of a core"
+)
 """Checks that the page alone runs: here with CRAGBENCH_LONG=1."""
 
 
