@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import multiprocessing
 import os
-import signal
 from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
 from typing import Any
 
-from sim.batch.worker import die_with_parent
+from sim.batch.worker import follow_parent
 from sim.physics.ground_sampling import ground_arrays
 from sim.trial import ground_cache
 from terrain.obstacle import Obstacle
@@ -23,13 +22,7 @@ def makers() -> Executor:
         return ThreadPoolExecutor()
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
     # Spawned: a device that this process has opened is not to be inherited.
-    return ProcessPoolExecutor(cores, multiprocessing.get_context("spawn"), _begin)
-
-
-def _begin() -> None:
-    """Leave it to the parent when to stop, and end with it."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    die_with_parent(None)
+    return ProcessPoolExecutor(cores, multiprocessing.get_context("spawn"), follow_parent)
 
 
 def make_ground(*where: Any) -> Obstacle:

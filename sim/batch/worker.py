@@ -79,9 +79,7 @@ def carry_out(perform: Perform, payload: Any, task: Task) -> Report | Fault:
 
 def work(connection: Connection, job: Job) -> None:
     """Serve tasks from ``connection`` until it closes. The entry point of a worker process."""
-    # The parent decides when to stop; an interrupt from the keyboard reaches the whole process group.
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    watcher = die_with_parent(job.grounds)
+    watcher = follow_parent(job.grounds)
     _be_nice(job.niceness)
     pool.join(job.grounds)
     perform, payload = resolve(job.perform), job.payload
@@ -103,8 +101,9 @@ def work(connection: Connection, job: Job) -> None:
             watcher.join(LAST_WORDS_S)  # it ends this process when it has cleared up
 
 
-def die_with_parent(grounds: GroundPool | None) -> threading.Thread | None:
-    """End this process when its parent ends, however that does, and clear up the grounds that it shared."""
+def follow_parent(grounds: GroundPool | None = None) -> threading.Thread | None:
+    """Leave it to the parent when to stop; end when it ends, however that does, and clear up the grounds it shared."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C reaches the whole process group
     parent = parent_process()
     if parent is None:
         return None

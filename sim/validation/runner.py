@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import multiprocessing
 import os
-import signal
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 
-from sim.batch.worker import die_with_parent
+from sim.batch.worker import follow_parent
 from sim.physics.silence import hushed
 from sim.validation.catalogue import named
 from sim.validation.check import Check, Result
@@ -23,12 +22,6 @@ def run_named(name: str) -> Result:
         return named(name).run()
 
 
-def _at_work() -> None:
-    """Let the one who asked for the checks stop them, not each worker for itself; and end when that one is gone."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    die_with_parent(None)
-
-
 def run(wanted: Sequence[Check], *, workers: int | None = None, watch: Watch = lambda _: None) -> list[Result]:
     """Run checks; ``watch`` sees each result as it comes."""
     count = min(workers or os.cpu_count() or 1, len(wanted))
@@ -39,7 +32,7 @@ def run(wanted: Sequence[Check], *, workers: int | None = None, watch: Watch = l
             watch(results[-1])
         return results
     done: dict[str, Result] = {}
-    pool = ProcessPoolExecutor(count, mp_context=multiprocessing.get_context("spawn"), initializer=_at_work)
+    pool = ProcessPoolExecutor(count, mp_context=multiprocessing.get_context("spawn"), initializer=follow_parent)
     try:
         order = sorted(wanted, key=lambda check: not check.slow)
         waiting = {pool.submit(run_named, check.name): check.name for check in order}
